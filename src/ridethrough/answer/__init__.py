@@ -1,0 +1,1 @@
+"""How long, how big, how sure. Knows no files, pictures, notebooks or lessons."""

@@ -1,0 +1,1 @@
+"""Readings in, measured numbers out."""

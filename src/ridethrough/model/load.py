@@ -1,0 +1,202 @@
+"""What hangs on the unit's outlet: one appliance or several, each with its mean power and pattern.
+
+Every power here is AC power at the outlet.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+import pint
+
+from ..estimate import Estimate, estimate
+from ..units import Q_, Refusal, number, quantity, show
+
+
+@dataclass(frozen=True)
+class Appliance:
+    """One appliance: its mean power, how it varies, and what it draws at most.
+
+    Parameters
+    ----------
+    name : str
+        What the ledger calls it.
+    mean_power : Estimate
+        Mean over its cycles [W].
+    levels_w : array of shape (n,)
+        The powers it draws [W].
+    shares : array of shape (n,)
+        The share of time at each level [-]; they sum to one.
+    day_spread : pint.Quantity
+        Standard deviation of one day's energy about its mean [Wh].
+    day_dof : float
+        Degrees of freedom of ``day_spread`` [-].
+    peak : pint.Quantity, optional
+        Largest power lasting longer than a start [W]; None reads "not measured".
+    surge : pint.Quantity, optional
+        Largest power in a start [W]; None reads "not measured".
+    """
+
+    name: str
+    mean_power: Estimate
+    levels_w: np.ndarray = field(repr=False)
+    shares: np.ndarray = field(repr=False)
+    day_spread: pint.Quantity
+    day_dof: float = math.inf
+    peak: pint.Quantity | None = None
+    surge: pint.Quantity | None = None
+
+    def __post_init__(self) -> None:
+        levels, shares = np.asarray(self.levels_w, float), np.asarray(self.shares, float)
+        if levels.shape != shares.shape or levels.ndim != 1 or not levels.size:
+            raise Refusal(
+                f"{levels.shape} levels and {shares.shape} shares",
+                "as many shares as levels, one or more",
+                "Give levels_w and shares as two lists of the same length.",
+            )
+        if not (np.isfinite(levels).all() and (levels >= 0).all() and (shares >= 0).all()):
+            raise Refusal(
+                f"levels {levels} W with shares {shares}", "finite values of zero or more", "Check them."
+            )
+        if not math.isclose(float(shares.sum()), 1, rel_tol=0, abs_tol=1e-6):
+            raise Refusal(
+                f"shares that sum to {shares.sum():g}", "shares that sum to 1", "Divide them by their sum."
+            )
+
+    def energy_over(self, duration: Any) -> Estimate:
+        """Return the energy at the outlet in an outage of ``duration``, day-to-day spread included [Wh].
+
+        E = P_mean t + spread,    u(spread) = s_day sqrt(t / 24 h)                            (1)
+
+        Days are taken as independent: the spread of many days grows with the square root of their
+        number, so its share of the total shrinks.
+
+        Parameters
+        ----------
+        duration : str or pint.Quantity
+            Length of the outage [h].
+        """
+        hours = quantity(duration, "h", "duration")
+        spread = self.day_spread * math.sqrt(hours.to("day").magnitude)
+        day_to_day = Estimate.standard("0 Wh", spread, f"{self.name}, day to day", dof=self.day_dof)
+        return (self.mean_power * hours).to("Wh") + day_to_day  # (1)
+
+
+@dataclass(frozen=True)
+class Load:
+    """Everything plugged in; loads add with ``+``.
+
+    Parameters
+    ----------
+    appliances : tuple of Appliance
+        At least one.
+
+    Example
+    -------
+    >>> (Load.steady("38 W") + Load.steady("5 W", name="router")).energy_over("10 h").value
+    <Quantity(430.0, 'watt_hour')>
+    """
+
+    appliances: tuple[Appliance, ...]
+
+    @classmethod
+    def steady(cls, power: Any, name: str = "steady load") -> Load:
+        """Return a load that draws the same power all the time.
+
+        Parameters
+        ----------
+        power : Estimate, str or pint.Quantity
+            Power at the outlet, zero or more [W].
+        name : str
+            What the ledger calls it.
+        """
+        mean = estimate(power, "W", "power")
+        level = float(mean.value.magnitude)
+        if level < 0:
+            raise Refusal(f"a load of {level:g} W", "a power of zero or more", 'Write Load.steady("38 W").')
+        return cls((Appliance(name, mean, np.array([level]), np.array([1.0]), Q_(0, "Wh"), peak=mean.value),))
+
+    @classmethod
+    def cycling(
+        cls, running: Any, duty: Any, name: str = "cycling load", *, day_spread: Any = "0 Wh"
+    ) -> Load:
+        """Return a load that switches between ``running`` and nothing.
+
+        P_mean = duty * running                                                               (1)
+
+        Parameters
+        ----------
+        running : Estimate, str or pint.Quantity
+            Power while it runs [W].
+        duty : str or float
+            Share of time it runs [-].
+        name : str
+            What the ledger calls it.
+        day_spread : str or pint.Quantity
+            Standard deviation of one day's energy [Wh].
+        """
+        share = number(duty, "1", "duty")
+        power = estimate(running, "W", "running")
+        levels = np.array([0.0, float(power.value.magnitude)])
+        return cls((Appliance(name, power * share, levels, np.array([1 - share, share]),  # (1)
+                              quantity(day_spread, "Wh", "day_spread"), peak=power.value),))  # fmt: skip
+
+    def __add__(self, other: Load) -> Load:
+        if not isinstance(other, Load):
+            raise Refusal(f"{other!r} added to a load", "another load", 'Write load + Load.steady("5 W").')
+        return Load(self.appliances + other.appliances)
+
+    @property
+    def name(self) -> str:
+        """The appliances' names."""
+        return " and ".join(appliance.name for appliance in self.appliances)
+
+    @property
+    def mean_power(self) -> Estimate:
+        """Mean power of all appliances together [W]."""
+        return _total([appliance.mean_power for appliance in self.appliances])
+
+    @property
+    def mean_square_w2(self) -> float:
+        """Mean of the square of the power [W2]: mean squared, plus every appliance's variance.
+
+        Appliances are taken to switch independently of each other.
+        """
+        mean = float(self.mean_power.value.magnitude)
+        variance = sum(
+            float(np.dot(a.shares, a.levels_w**2) - np.dot(a.shares, a.levels_w) ** 2)
+            for a in self.appliances
+        )
+        return mean**2 + variance
+
+    @property
+    def peak(self) -> pint.Quantity | None:
+        """Largest power if all peaks fall together [W]; None reads "not measured"."""
+        peaks = [appliance.peak for appliance in self.appliances]
+        return None if any(peak is None for peak in peaks) else Q_(sum(float(p.to("W").magnitude) for p in peaks if p is not None), "W")  # fmt: skip
+
+    def energy_over(self, duration: Any) -> Estimate:
+        """Return the energy at the outlet in an outage of ``duration`` [Wh]; see `Appliance.energy_over`."""
+        return _total([appliance.energy_over(duration) for appliance in self.appliances])
+
+    def named(self, name: str) -> Load:
+        """Return the same single appliance under another name."""
+        if len(self.appliances) != 1:
+            raise Refusal(
+                f"a load of {len(self.appliances)} appliances", "one appliance", "Name each before adding."
+            )
+        return Load((replace(self.appliances[0], name=name),))
+
+    def __repr__(self) -> str:
+        return f"<Load: {self.name}, mean {show(self.mean_power.value)}>"
+
+
+def _total(parts: Sequence[Estimate]) -> Estimate:
+    total = parts[0]
+    for part in parts[1:]:
+        total = total + part
+    return total

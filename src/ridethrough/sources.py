@@ -1,0 +1,119 @@
+"""Where numbers come from: kinds of source, and the kit's one table of coefficients.
+
+No coefficient stands anywhere else in the kit. Each has a value, a band, a unit and a source, and
+enters a calculation as an `Estimate` that is uniform over its band.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Literal
+
+from .estimate import Estimate
+from .units import Q_, Refusal
+
+Kind = Literal["published", "common practice", "from memory", "invented"]
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where a number comes from.
+
+    Parameters
+    ----------
+    kind : {"published", "common practice", "from memory", "invented"}
+        "common practice" has no document behind it; "from memory" has one that was not at hand.
+    text : str
+        Author, title, edition, clause or table; or who practises it.
+    """
+
+    kind: Kind
+    text: str
+
+    def __str__(self) -> str:
+        return f"{self.kind}: {self.text}"
+
+
+@dataclass(frozen=True)
+class Coefficient:
+    """A number the kit brings along: value, band and unit, and where it comes from.
+
+    Parameters
+    ----------
+    name : str
+        As `coefficient` finds it.
+    value, low, high : float
+        The value and the two ends of its band, in ``unit``.
+    unit : str
+        As in quantity text; "1" for a share.
+    source : Source
+        Where value and band come from.
+    note : str
+        What the number means and where it holds.
+    """
+
+    name: str
+    value: float
+    low: float
+    high: float
+    unit: str
+    source: Source
+    note: str = ""
+
+
+_IEEE485 = Source("from memory", "IEEE 485, clause on additional considerations: end of life at 80 %")
+_TRADE = Source("common practice", "battery and solar trade, no document at hand")
+_KIT = Source("common practice", "the kit's own rule, no document behind it")
+
+COEFFICIENTS: tuple[Coefficient, ...] = (
+    Coefficient("depth of discharge, iron phosphate", 0.95, 0.90, 1.00, "1", _TRADE,
+                "share of the printed capacity that the unit's own cut-off gives up"),
+    Coefficient("depth of discharge, nickel-manganese-cobalt", 0.92, 0.85, 0.99, "1", _TRADE,
+                "share of the printed capacity that the unit's own cut-off gives up"),
+    Coefficient("depth of discharge, sealed lead-acid", 0.50, 0.45, 0.55, "1",
+                Source("published", "Open Source Solar Project handbook, 'Energy storage sizing and selection'"),
+                "deeper discharges are possible and shorten its life"),
+    Coefficient("depth of discharge, flooded lead-acid", 0.50, 0.45, 0.55, "1",
+                Source("published", "Open Source Solar Project handbook, 'Energy storage sizing and selection'"),
+                "deeper discharges are possible and shorten its life"),
+    Coefficient("day-to-day spread", 0.0, -0.15, 0.15, "1", _KIT,
+                "how far one day's energy of a refrigerator lies from its mean, until three days were logged"),
+    Coefficient("covered from", 0.90, 0.90, 0.90, "1", _KIT, "chance to last from which the verdict is covered"),
+    Coefficient("tight from", 0.50, 0.50, 0.50, "1", _KIT, "chance to last from which the verdict is tight"),
+)  # fmt: skip
+
+
+@cache
+def _by_name() -> dict[str, Coefficient]:
+    return {coefficient.name: coefficient for coefficient in COEFFICIENTS}
+
+
+def lookup(name: str) -> Coefficient:
+    """Return the table's entry called ``name``, or say which names there are."""
+    if name not in _by_name():
+        near = [known for known in _by_name() if known.split(",")[0] == name.split(",")[0]]
+        raise Refusal(
+            f"the coefficient {name!r}",
+            "one that the table holds",
+            f"Write one of: {'; '.join(near or _by_name())}.",
+        )
+    return _by_name()[name]
+
+
+def coefficient(name: str) -> Estimate:
+    """Return the coefficient called ``name`` as an Estimate, uniform over its band.
+
+    Two calls give two independent influences; keep the result where one influence is meant.
+
+    Example
+    -------
+    >>> coefficient("depth of discharge, iron phosphate")
+    <Estimate 0.95, 95 %: 0.89 to 1.0>
+    """
+    entry = lookup(name)
+    middle, half = (entry.low + entry.high) / 2, (entry.high - entry.low) / 2
+    if half == 0:
+        return Estimate.exact(Q_(entry.value, entry.unit))
+    band = Estimate.within(Q_(middle, entry.unit), Q_(half, entry.unit), entry.name, source=str(entry.source))
+    return band + Q_(entry.value - middle, entry.unit)

@@ -1,0 +1,1 @@
+"""Figures, panels, exercises and the invented scenario."""

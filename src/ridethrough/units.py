@@ -1,0 +1,366 @@
+"""Quantities: one pint registry, the kit's own reader of quantity text, guards and display.
+
+Every public function of the kit takes quantities (``"38 W"`` or ``Q_(38, "W")``) and gives
+quantities back; inside, plain numbers stand in named units (``power_w``, ``energy_wh``,
+``time_h``, ``temperature_c``). This module is where the two meet.
+
+The text reader is deliberately narrower than pint's: it knows the units of this trade and refuses
+what a person could read in two ways.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from functools import cache
+from typing import Any
+
+import pint
+
+
+class Refusal(ValueError):
+    """An input the kit will not work with, and the way out.
+
+    Parameters
+    ----------
+    given : str
+        What was given.
+    needed : str
+        What was needed.
+    remedy : str
+        What to type or do instead, a whole sentence.
+    """
+
+    def __init__(self, given: str, needed: str, remedy: str) -> None:
+        super().__init__(given, needed, remedy)
+        self.given, self.needed, self.remedy = given, needed, remedy
+
+    def __str__(self) -> str:
+        return f"Given: {self.given}. Needed: {self.needed}. {self.remedy}"
+
+
+@cache
+def registry() -> pint.UnitRegistry:
+    """Return the kit's one pint registry, made on first use.
+
+    Apparent power (VA) and reactive power (var) get dimensions of their own, so that neither
+    turns into watts unnoticed.
+    """
+    ureg: pint.UnitRegistry = pint.UnitRegistry(on_redefinition="ignore")
+    ureg.define("voltampere = [apparent_power] = VA")
+    ureg.define("voltampere_reactive = [reactive_power] = var")
+    ureg.formatter.default_format = "~P"
+    pint.set_application_registry(ureg)  # so that a pickled quantity comes home
+    return ureg
+
+
+# pint's name of a unit <- how people write it. Looked up as written, then without regard to case
+# where that leaves one reading: "KWH" is read, "mw" (milli or mega?) is not.
+_SPELLINGS = {
+    "watt": "W watt watts",
+    "kilowatt": "kW kilowatt kilowatts",
+    "milliwatt": "mW milliwatt milliwatts",
+    "megawatt": "MW megawatt megawatts",
+    "watt_hour": "Wh W·h W*h watthour watthours watt-hour watt-hours watt_hour watt_hours",
+    "kilowatt_hour": "kWh kW·h kW*h kilowatthour kilowatthours kilowatt-hour kilowatt-hours "
+    "kilowatt_hour kilowatt_hours",
+    "milliwatt_hour": "mWh",
+    "megawatt_hour": "MWh",
+    "joule": "J joule joules",
+    "kilojoule": "kJ kilojoule kilojoules",
+    "megajoule": "MJ megajoule megajoules",
+    "Btu_it": "Btu btus",
+    "volt": "V volt volts",
+    "millivolt": "mV",
+    "kilovolt": "kV",
+    "ampere": "A amp amps ampere amperes",
+    "milliampere": "mA milliamp milliamps",
+    "ampere_hour": "Ah A·h A*h amphour amphours amp-hour amp-hours ampere-hour ampere-hours",
+    "milliampere_hour": "mAh",
+    "voltampere": "VA V·A V*A volt-ampere volt-amperes voltampere voltamperes",
+    "kilovoltampere": "kVA",
+    "voltampere_reactive": "var",
+    "second": "s sec secs second seconds",
+    "minute": "min mins minute minutes",
+    "hour": "h hr hrs hour hours",
+    "day": "d day days",
+    "week": "wk week weeks",
+    "year": "yr yrs year years",
+    "degree_Celsius": "degC °C celsius",
+    "degree_Fahrenheit": "degF °F fahrenheit",
+    "kelvin": "K kelvin kelvins",
+    "percent": "% percent pct",
+    "dimensionless": "1",
+    "liter": "L liter liters litre litres",
+    "gallon": "gal gallon gallons",
+    "foot ** 3": "ft3 ft³",
+    "meter ** 2": "m2 m²",
+    "meter": "m meter meters metre metres",
+    "foot": "ft foot feet",
+    "kilogram": "kg kilogram kilograms",
+    "gram": "g gram grams",
+    "pound": "lb lbs pound pounds",
+    "hertz": "Hz hertz",
+    "ohm": "ohm ohms Ω",
+}
+_EXACT = {text: name for name, texts in _SPELLINGS.items() for text in texts.split()}
+_FOLDED: dict[str, set[str]] = {}
+for _text, _name in _EXACT.items():
+    _FOLDED.setdefault(_text.lower(), set()).add(_name)
+
+_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
+_PART = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[^\s\d+.-][^\d\s]*(?:[23²³](?!\d))?"
+                   rf"(?:\s*(?:/|\bper\b)\s*[^\d\s]+(?:[23²³](?!\d))?)?)")  # fmt: skip
+_COMMA = re.compile(r"\d\s*,\s*\d")
+_TIDY = str.maketrans({"−": "-", "\u00a0": " ", "\u202f": " ", "\u2009": " ", "⋅": "·", "µ": "μ"})
+
+# One example for each kind of quantity, used to say what was needed.
+_EXAMPLES = {
+    "watt": ("a power", "38 W"),
+    "watt_hour": ("an energy", "1.2 kWh"),
+    "hour": ("a time", "12 h"),
+    "degree_Celsius": ("a temperature", "21 degC"),
+    "volt": ("a voltage", "12.8 V"),
+    "ampere": ("a current", "1.5 A"),
+    "ampere_hour": ("a charge", "100 Ah"),
+    "voltampere": ("an apparent power", "300 VA"),
+    "dimensionless": ("a share of one", "90 %"),
+    "kilowatt_hour / year": ("an energy per year", "390 kWh/year"),
+    "foot ** 3": ("a volume", "20 ft3"),
+}
+
+
+def unit_name(text: str) -> str:
+    """Return pint's name for a unit as people write it."""
+    over = [part.strip() for part in re.split(r"/|\bper\b", text)]
+    names = []
+    for part in over:
+        if part in _EXACT:
+            names.append(_EXACT[part])
+            continue
+        folded = _FOLDED.get(part.lower(), set())
+        if len(folded) == 1:
+            names.append(next(iter(folded)))
+            continue
+        meant = {"C": "degC", "F": "degF", "°": "degC"}.get(part)
+        remedy = (
+            f"For a temperature write {meant}."
+            if meant
+            else f"Write one of: {' or '.join(sorted(t for t in _EXACT if t.lower() == part.lower()))}."
+            if folded
+            else "Write W, kW, Wh, kWh, VA, V, A, Ah, s, min, h, day, degC, degF, %, or a ratio: kWh/year."
+        )
+        raise Refusal(f"the unit {part!r}", "a unit of this trade", remedy)
+    if len(names) == 2 and names[0].endswith("watt") and names[1] in {"second", "minute", "hour", "day"}:
+        raise Refusal(
+            f"{text!r}, which would be a power that keeps changing",
+            "a power (W) or an energy (Wh)",
+            "A watt is already energy per time: 1 W is 1 Wh every hour. "
+            "For how fast energy flows write W, for how much has flowed write Wh.",
+        )
+    return " / ".join(names)
+
+
+def read_quantity(text: str) -> pint.Quantity:
+    """Return the quantity that ``text`` states, or refuse what could be read in two ways.
+
+    Parameters
+    ----------
+    text : str
+        A number and a unit: ``"38 W"``, ``"1.3 kWh"``, ``"5 degC"``, ``"390 kWh/year"``; times may
+        have parts: ``"1 h 30 min"``.
+
+    Returns
+    -------
+    pint.Quantity
+        In the unit as written; times of several parts in that of the first.
+
+    Raises
+    ------
+    Refusal
+        If a comma stands in a number, the unit is unknown, or the text is no quantity.
+
+    Examples
+    --------
+    >>> read_quantity("1 h 30 min").to("min")
+    <Quantity(90.0, 'minute')>
+    >>> read_quantity("1,3 kWh")
+    Traceback (most recent call last):
+    ridethrough.units.Refusal: Given: '1,3 kWh'. Needed: a number without a comma, which is a \
+decimal mark to some and groups thousands to others. Write 1.3 if the comma is a decimal mark, \
+13 if the comma groups thousands.
+    """
+    tidy = text.translate(_TIDY).strip()
+    if _COMMA.search(tidy):
+        digits = re.sub(r"\s", "", re.search(r"[\d,.\s]*\d", tidy).group())  # type: ignore[union-attr]
+        whole = digits.replace(",", "")
+        readings = [f"{whole} if the comma groups thousands"]
+        if digits.count(",") == 1 and "." not in digits:
+            readings.insert(0, f"{digits.replace(',', '.')} if the comma is a decimal mark")
+        raise Refusal(
+            repr(text),
+            "a number without a comma, which is a decimal mark to some and groups thousands to others",
+            f"Write {', '.join(readings)}.",
+        )
+    parts, at = [], 0
+    while match := _PART.match(tidy, at):
+        parts.append((float(match["number"]), match["unit"].strip()))
+        at = match.end()
+    if not parts and re.fullmatch(r"[^\d]+(/|\bper\b)[^\d]+", tidy):
+        unit_name(tidy)  # "watts per hour" has an explanation of its own
+    if not parts or tidy[at:].strip():
+        raise Refusal(
+            repr(text),
+            "a number and a unit",
+            'Write for example "38 W", "1.3 kWh", "12 h", "90 %" or "5 degC".',
+        )
+    if not all(math.isfinite(number) for number, _ in parts):
+        raise Refusal(repr(text), "a finite number", "Write the number that was read off.")
+    values = [registry().Quantity(number, unit_name(unit)) for number, unit in parts]
+    if len(values) > 1 and not all(value.check("[time]") for value in values):
+        raise Refusal(
+            repr(text), "one number and one unit; only times have parts", 'Write for example "1.3 kWh".'
+        )
+    total = values[0]
+    for value in values[1:]:
+        total = total + value
+    return total
+
+
+def Q_(value: Any, unit: str) -> pint.Quantity:
+    """Return ``value`` in ``unit`` as a Quantity; units are spelt as in quantity text.
+
+    Example
+    -------
+    >>> Q_(2, "kWh").to("Wh")
+    <Quantity(2000.0, 'watt_hour')>
+    """
+    return registry().Quantity(value, unit_name(unit))
+
+
+def quantity(value: Any, unit: str, name: str) -> pint.Quantity:
+    """Return ``value`` as a Quantity in ``unit``, or say what to type.
+
+    This is the guard at every public boundary.
+
+    Parameters
+    ----------
+    value : str or pint.Quantity
+        Quantity text or a Quantity. A bare number is refused, except where a share of one is
+        needed and the number lies between 0 and 1.
+    unit : str
+        The unit needed, as in quantity text.
+    name : str
+        The argument's name, for the message.
+
+    Raises
+    ------
+    Refusal
+        If the number is bare, not finite, or its unit measures something else.
+
+    Example
+    -------
+    >>> quantity("1.2 kWh", "Wh", "energy")
+    <Quantity(1200.0, 'watt_hour')>
+    """
+    target = unit_name(unit)
+    what, example = _EXAMPLES.get(target, (f"a value in {unit}", f"1 {unit}"))
+    remedy = f'Write for example {name}="{example}".'
+    share = target == "dimensionless"
+    bare = isinstance(value, (int, float)) and not isinstance(value, bool)
+    if isinstance(value, str):
+        found = read_quantity(value)
+    elif isinstance(value, pint.Quantity):
+        found = registry().Quantity(value.magnitude, f"{value.units:D}".replace("volt_ampere", "voltampere"))
+    elif share and bare:
+        found = registry().Quantity(float(value), "dimensionless")
+    else:
+        given = f"the bare number {value} for {name}" if bare else f"{name}={value!r}"
+        if bare:
+            remedy = f'Write the unit with it, for example {name}="{value} {example.split(" ", 1)[1]}".'
+        raise Refusal(given, f"{what} with its unit", remedy)
+    if not found.is_compatible_with(target):
+        if "voltampere" in {target, f"{found.units:D}"}:
+            remedy = (
+                "Volt-amperes are not watts: the two differ by the power factor. "
+                f"Give the watts, or both the volt-amperes and the power factor. {remedy}"
+            )
+        raise Refusal(f"{name}={str(value)!r}, {_kind(found)}", what, remedy)
+    converted = found.to(target)
+    if not math.isfinite(float(getattr(converted.magnitude, "nominal_value", converted.magnitude))):
+        raise Refusal(f"{name}={value!r}", f"a finite {what.split(' ', 1)[1]}", remedy)
+    if share and not 0 <= converted.magnitude <= 1:
+        raise Refusal(
+            f"{name}={value!r}, which is {converted.magnitude:g} times the whole",
+            "a share between 0 and 1, or a percentage from 0 % to 100 %",
+            f'For a percentage write {name}="{value} %".' if bare and value > 1 else remedy,
+        )
+    return converted
+
+
+def _kind(found: pint.Quantity) -> str:
+    """Return what kind of quantity ``found`` is, in words."""
+    for target, (what, _) in _EXAMPLES.items():
+        if found.is_compatible_with(target):
+            return what
+    return f"a value in {found.units:~P}"
+
+
+def number(value: Any, unit: str, name: str) -> float:
+    """Return ``value`` as a plain number in ``unit``: the guard, for use inside the kit."""
+    return float(quantity(value, unit, name).magnitude)
+
+
+_SHOWN = {"temperature": "degC", "volume": "L"}
+
+
+def display(temperature: str | None = None, volume: str | None = None) -> dict[str, str]:
+    """Choose once how temperatures ("degC", "degF") and volumes ("L", "gal") are shown.
+
+    Returns
+    -------
+    dict
+        The choices now in force. Calculations are not touched.
+    """
+    for kind, choice, known in (
+        ("temperature", temperature, ("degC", "degF")),
+        ("volume", volume, ("L", "gal")),
+    ):
+        if choice is None:
+            continue
+        if choice not in known:
+            raise Refusal(f"{kind}={choice!r}", f"one of {known}", f'Write display({kind}="{known[0]}").')
+        _SHOWN[kind] = choice
+    return dict(_SHOWN)
+
+
+def show(value: pint.Quantity, digits: int | None = None) -> str:
+    """Return ``value`` as people read it: thousands grouped, three figures unless ``digits`` says.
+
+    Parameters
+    ----------
+    value : pint.Quantity
+        What to show; temperatures and volumes follow `display`.
+    digits : int, optional
+        Digits after the point [-].
+
+    Example
+    -------
+    >>> show(Q_(1179.4, "Wh")), show(Q_(9.51, "h"))
+    ('1,179 Wh', '9.5 h')
+    """
+    named = f"{value.units:D}"
+    if value.check("[temperature]"):
+        shown_in = unit_name(_SHOWN["temperature"])
+        value = value.to(f"delta_{shown_in}" if named.startswith("delta_") else shown_in)
+    elif value.check("[volume]"):
+        value = value.to(unit_name(_SHOWN["volume"]))
+    elif value.check("[energy]") and "*" in named:  # watt times hour, as products come out
+        value = value.to("watt_hour")
+    size = abs(float(value.magnitude))
+    if digits is None:
+        digits = 0 if size >= 100 or size == 0 else 1 if size >= 1 else 2
+    shown = f"{float(value.magnitude):,.{digits}f}"
+    if float(shown.replace(",", "")) == 0:
+        shown = shown.lstrip("-")
+    return f"{shown} {value.units:~P}".replace("Δ", "").rstrip()
