@@ -106,9 +106,7 @@ class Estimate:
         JCGM 100:2008, 4.3.7. A resolution d is a band of half-width d/2, so u = d / sqrt(12), F.2.2.1.
         """
         held = _any(value)
-        return cls._of(
-            held, _width(half_width, held) / math.sqrt(3), Influence(name, math.inf, source)
-        )  # (1)
+        return cls._of(held, _width(half_width, held) / math.sqrt(3), Influence(name, math.inf, source))  # (1)
 
     @classmethod
     def readings(cls, values: Sequence[Any], name: str, unit: str | None = None) -> Estimate:
@@ -130,9 +128,7 @@ class Estimate:
         JCGM 100:2008, 4.2.
         """
         if len(values) < 2:
-            raise Refusal(
-                f"{len(values)} reading", "two or more", "Take another reading, or use Estimate.within."
-            )
+            raise Refusal(f"{len(values)} reading", "two or more", "Take another reading, or use Estimate.within.")
         held = [_any(value, unit) for value in values]
         numbers = np.array([float(q.to(held[0].units).magnitude) for q in held])
         u = float(numbers.std(ddof=1)) / math.sqrt(numbers.size)  # (1)
@@ -166,13 +162,12 @@ class Estimate:
         """
         together = Influence(name, dof)
         found = correlated_values(list(values), np.asarray(covariance, float), tags=[together] * len(values))
-        return [
-            cls(registry().Quantity(one, unit_name(unit))) for one, unit in zip(found, units, strict=True)
-        ]
+        return [cls(registry().Quantity(one, unit_name(unit))) for one, unit in zip(found, units, strict=True)]
 
     @classmethod
     def _of(cls, value: pint.Quantity, u: float, influence: Influence) -> Estimate:
-        return cls(registry().Quantity(ufloat(float(value.magnitude), u, influence), value.units))
+        held = float(value.magnitude)
+        return cls(registry().Quantity(ufloat(held, u, influence) if u else held, value.units))
 
     # -- what it says ----------------------------------------------------------------------------
 
@@ -286,7 +281,7 @@ class Estimate:
 
     def to(self, unit: str) -> Estimate:
         """Return the same estimate in another unit, spelt as in quantity text."""
-        return Estimate(self._held.to(unit_name(unit)))
+        return Estimate(registry().Quantity(self._held.m_as(unit_name(unit)), unit_name(unit)))
 
     def __add__(self, other: Any) -> Estimate:
         return Estimate(self._held + _operand(other))
@@ -355,9 +350,7 @@ def _any(value: Any, unit: str | None = None) -> pint.Quantity:
         return value
     if unit is not None:
         return registry().Quantity(float(value), unit_name(unit))
-    raise Refusal(
-        f"the bare number {value}", "a quantity", f'Write its unit with it, for example "{value} W".'
-    )
+    raise Refusal(f"the bare number {value}", "a quantity", f'Write its unit with it, for example "{value} W".')
 
 
 def _width(u: Any, held: pint.Quantity) -> float:

@@ -218,9 +218,7 @@ decimal mark to some and groups thousands to others. Write 1.3 if the comma is a
         raise Refusal(repr(text), "a finite number", "Write the number that was read off.")
     values = [registry().Quantity(number, unit_name(unit)) for number, unit in parts]
     if len(values) > 1 and not all(value.check("[time]") for value in values):
-        raise Refusal(
-            repr(text), "one number and one unit; only times have parts", 'Write for example "1.3 kWh".'
-        )
+        raise Refusal(repr(text), "one number and one unit; only times have parts", 'Write for example "1.3 kWh".')
     total = values[0]
     for value in values[1:]:
         total = total + value

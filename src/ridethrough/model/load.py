@@ -59,13 +59,9 @@ class Appliance:
                 "Give levels_w and shares as two lists of the same length.",
             )
         if not (np.isfinite(levels).all() and (levels >= 0).all() and (shares >= 0).all()):
-            raise Refusal(
-                f"levels {levels} W with shares {shares}", "finite values of zero or more", "Check them."
-            )
+            raise Refusal(f"levels {levels} W with shares {shares}", "finite values of zero or more", "Check them.")
         if not math.isclose(float(shares.sum()), 1, rel_tol=0, abs_tol=1e-6):
-            raise Refusal(
-                f"shares that sum to {shares.sum():g}", "shares that sum to 1", "Divide them by their sum."
-            )
+            raise Refusal(f"shares that sum to {shares.sum():g}", "shares that sum to 1", "Divide them by their sum.")
 
     def energy_over(self, duration: Any) -> Estimate:
         """Return the energy at the outlet in an outage of ``duration``, day-to-day spread included [Wh].
@@ -121,9 +117,7 @@ class Load:
         return cls((Appliance(name, mean, np.array([level]), np.array([1.0]), Q_(0, "Wh"), peak=mean.value),))
 
     @classmethod
-    def cycling(
-        cls, running: Any, duty: Any, name: str = "cycling load", *, day_spread: Any = "0 Wh"
-    ) -> Load:
+    def cycling(cls, running: Any, duty: Any, name: str = "cycling load", *, day_spread: Any = "0 Wh") -> Load:
         """Return a load that switches between ``running`` and nothing.
 
         P_mean = duty * running                                                               (1)
@@ -168,16 +162,19 @@ class Load:
         """
         mean = float(self.mean_power.value.magnitude)
         variance = sum(
-            float(np.dot(a.shares, a.levels_w**2) - np.dot(a.shares, a.levels_w) ** 2)
-            for a in self.appliances
+            float(np.dot(a.shares, a.levels_w**2) - np.dot(a.shares, a.levels_w) ** 2) for a in self.appliances
         )
         return mean**2 + variance
 
     @property
     def peak(self) -> pint.Quantity | None:
         """Largest power if all peaks fall together [W]; None reads "not measured"."""
-        peaks = [appliance.peak for appliance in self.appliances]
-        return None if any(peak is None for peak in peaks) else Q_(sum(float(p.to("W").magnitude) for p in peaks if p is not None), "W")  # fmt: skip
+        total = Q_(0, "W")
+        for appliance in self.appliances:
+            if appliance.peak is None:
+                return None
+            total = total + appliance.peak
+        return total
 
     def energy_over(self, duration: Any) -> Estimate:
         """Return the energy at the outlet in an outage of ``duration`` [Wh]; see `Appliance.energy_over`."""
@@ -186,9 +183,7 @@ class Load:
     def named(self, name: str) -> Load:
         """Return the same single appliance under another name."""
         if len(self.appliances) != 1:
-            raise Refusal(
-                f"a load of {len(self.appliances)} appliances", "one appliance", "Name each before adding."
-            )
+            raise Refusal(f"a load of {len(self.appliances)} appliances", "one appliance", "Name each before adding.")
         return Load((replace(self.appliances[0], name=name),))
 
     def __repr__(self) -> str:
