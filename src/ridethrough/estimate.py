@@ -60,8 +60,8 @@ class Estimate:
     __slots__ = ("_held",)
     __array_ufunc__ = None  # so that ndarray and Quantity leave the arithmetic to this class
 
-    def __init__(self, held: pint.Quantity) -> None:
-        self._held = held
+    def __init__(self, held: Any) -> None:
+        self._held: pint.Quantity = held
 
     # -- ways to make one ------------------------------------------------------------------------
 
@@ -220,12 +220,15 @@ class Estimate:
         """
         if not 0 < coverage < 1:
             raise Refusal(f"coverage={coverage}", "a chance between 0 and 1", "Write coverage=0.95.")
-        half = self.expanded(coverage)
+        half = self._half(coverage)
         middle, unit = float(self._affine.nominal_value), self._held.units
         return registry().Quantity(middle - half, unit), registry().Quantity(middle + half, unit)  # (1)
 
-    def expanded(self, coverage: float = 0.95) -> float:
-        """Return the half width of the interval, a plain number in the estimate's unit."""
+    def expanded(self, coverage: float = 0.95) -> pint.Quantity:
+        """Return the half width of the interval: t(coverage, dof) u."""
+        return registry().Quantity(self._half(coverage), _difference(self._held.units))
+
+    def _half(self, coverage: float) -> float:
         from scipy.special import stdtrit
 
         dof = self.dof
@@ -314,11 +317,11 @@ class Estimate:
 
     def __str__(self) -> str:
         """Return value and half width: "760 Wh, give or take 41 Wh"."""
-        return f"{show(self.value)}, give or take {show(registry().Quantity(self.expanded(), self.u.units))}"
+        return f"{show(self.value)}, give or take {show(self.expanded())}"
 
     def __repr__(self) -> str:
         low, high = self.interval()
-        digits = 0 if self.expanded() >= 10 else None
+        digits = 0 if self._half(0.95) >= 10 else None
         low_text = show(low, digits).rsplit(" ", 1)[0] if " " in show(low, digits) else show(low, digits)
         return f"<Estimate {show(self.value, digits)}, 95 %: {low_text} to {show(high, digits)}>"
 

@@ -63,6 +63,7 @@ class Coefficient:
 
 
 _IEEE485 = Source("from memory", "IEEE 485, clause on additional considerations: end of life at 80 %")
+_CFR = Source("published", "10 CFR 430.32(a), refrigerators, compliance date 2014-09-15")
 _TRADE = Source("common practice", "battery and solar trade, no document at hand")
 _KIT = Source("common practice", "the kit's own rule, no document behind it")
 
@@ -79,6 +80,27 @@ COEFFICIENTS: tuple[Coefficient, ...] = (
                 "deeper discharges are possible and shorten its life"),
     Coefficient("day-to-day spread", 0.0, -0.15, 0.15, "1", _KIT,
                 "how far one day's energy of a refrigerator lies from its mean, until three days were logged"),
+    Coefficient("resistive loss", 0.02, 0.0, 0.04, "1",
+                Source("published", "inverter table in PyPI pvlib 0.16.1, sam-library-cec-inverters-2019-03-05.csv: "
+                       "median 0.019 of every 40th row; grid-tie inverters, not battery units"),
+                "loss at rated power that grows with the square of the power, over rated power"),
+    *(
+        part
+        for name, slope, constant in (
+            ("3", 8.07, 233.7),
+            ("3A", 7.07, 201.6),
+            ("4", 8.51, 297.8),
+            ("1A", 6.79, 193.6),
+            ("3I", 8.07, 317.7),
+        )
+        for part in (
+            Coefficient(f"US label limit slope, class {name}", slope, slope, slope, "kWh/year/ft3", _CFR,
+                        "for each cubic foot of adjusted volume"),
+            Coefficient(f"US label limit constant, class {name}", constant, constant, constant, "kWh/year", _CFR),
+        )
+    ),
+    Coefficient("days in a label's year", 365, 365, 365, "day",
+                Source("published", "Regulation (EU) 2019/2016, Annex IV: AE = 365 E_daily"), "not 365.25"),
     Coefficient("covered from", 0.90, 0.90, 0.90, "1", _KIT, "chance to last from which the verdict is covered"),
     Coefficient("tight from", 0.50, 0.50, 0.50, "1", _KIT, "chance to last from which the verdict is tight"),
 )  # fmt: skip

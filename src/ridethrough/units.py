@@ -332,7 +332,7 @@ def display(temperature: str | None = None, volume: str | None = None) -> dict[s
     return dict(_SHOWN)
 
 
-def show(value: pint.Quantity, digits: int | None = None) -> str:
+def show(value: Any, digits: int | None = None) -> str:
     """Return ``value`` as people read it: thousands grouped, three figures unless ``digits`` says.
 
     Parameters
@@ -356,9 +356,10 @@ def show(value: pint.Quantity, digits: int | None = None) -> str:
     elif value.check("[energy]") and "*" in named:  # watt times hour, as products come out
         value = value.to("watt_hour")
     size = abs(float(value.magnitude))
-    if digits is None:
-        digits = 0 if size >= 100 or size == 0 else 1 if size >= 1 else 2
-    shown = f"{float(value.magnitude):,.{digits}f}"
+    places = digits if digits is not None else 0 if size >= 100 else 1 if size >= 1 else 2
+    shown = f"{float(value.magnitude):,.{places}f}"
+    if digits is None and "." in shown:
+        shown = shown.rstrip("0").rstrip(".")
     if float(shown.replace(",", "")) == 0:
         shown = shown.lstrip("-")
     return f"{shown} {value.units:~P}".replace("Δ", "").rstrip()

@@ -39,6 +39,8 @@ class Appliance:
         Largest power lasting longer than a start [W]; None reads "not measured".
     surge : pint.Quantity, optional
         Largest power in a start [W]; None reads "not measured".
+    measured : bool
+        Whether it was measured, or only assumed.
     """
 
     name: str
@@ -49,6 +51,7 @@ class Appliance:
     day_dof: float = math.inf
     peak: pint.Quantity | None = None
     surge: pint.Quantity | None = None
+    measured: bool = False
 
     def __post_init__(self) -> None:
         levels, shares = np.asarray(self.levels_w, float), np.asarray(self.shares, float)
@@ -155,16 +158,9 @@ class Load:
         return _total([appliance.mean_power for appliance in self.appliances])
 
     @property
-    def mean_square_w2(self) -> float:
-        """Mean of the square of the power [W2]: mean squared, plus every appliance's variance.
-
-        Appliances are taken to switch independently of each other.
-        """
-        mean = float(self.mean_power.value.magnitude)
-        variance = sum(
-            float(np.dot(a.shares, a.levels_w**2) - np.dot(a.shares, a.levels_w) ** 2) for a in self.appliances
-        )
-        return mean**2 + variance
+    def variance_w2(self) -> float:
+        """Variance of the power about its mean [W2], appliances switching independently of each other."""
+        return sum(float(np.dot(a.shares, a.levels_w**2) - np.dot(a.shares, a.levels_w) ** 2) for a in self.appliances)
 
     @property
     def peak(self) -> pint.Quantity | None:

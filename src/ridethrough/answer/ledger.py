@@ -1,0 +1,191 @@
+"""The energy ledger: an account from the printed capacity down to what is left.
+
+Every line stands on the battery side. The lines sum to what is left, to rounding error.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from ..estimate import Estimate
+from ..model.load import Load
+from ..model.unit import BackupUnit
+from ..sources import lookup
+from ..units import show
+from .outage import Outage
+
+Verdict = Literal["covered", "tight", "short"]
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of the ledger.
+
+    Parameters
+    ----------
+    label : str
+        What a reader sees.
+    kind : {"total", "battery", "load", "loss"}
+        Totals are sums of the lines above them; the others add up.
+    energy : Estimate
+        Gains positive, losses negative, from the battery [Wh].
+    measured : bool
+        Measured, or only assumed from print and table.
+    """
+
+    label: str
+    kind: Literal["total", "battery", "load", "loss"]
+    energy: Estimate
+    measured: bool = False
+
+
+@dataclass(frozen=True)
+class Ledger:
+    """The account of one load on one unit through one outage; make it with `ledger`.
+
+    Parameters
+    ----------
+    load, unit, outage
+        What the account is for.
+    lines : tuple of Line
+        In order, the printed capacity first and what is left last.
+    available, needed, left : Estimate
+        Usable energy, energy that the outage asks of the battery, and their difference [Wh].
+    """
+
+    load: Load
+    unit: BackupUnit
+    outage: Outage
+    lines: tuple[Line, ...]
+    available: Estimate
+    needed: Estimate
+    left: Estimate
+
+    @property
+    def chance(self) -> float:
+        """The chance that the unit lasts the outage and the reserve is left [-]."""
+        return self.left.chance_above(self.outage.reserve)
+
+    @property
+    def verdict(self) -> Verdict:
+        """Covered, tight or short, by the chance to last (limits in the table of coefficients)."""
+        if self.chance >= lookup("covered from").value:
+            return "covered"
+        return "tight" if self.chance >= lookup("tight from").value else "short"
+
+    @property
+    def lasts(self) -> Estimate:
+        """How long the unit lasts [h].
+
+        t = available / (needed / duration)                                                   (1)
+
+        Notes
+        -----
+        Exact for a steady load. A cycling load is taken at its mean, so this is right within one cycle.
+        """
+        return (self.available / (self.needed / self.outage.duration)).to("h")  # (1)
+
+    @property
+    def headline(self) -> str:
+        """The conclusion in one line of words and numbers."""
+        after = f"after {show(self.outage.duration, 0)}"
+        spread = show(self.left.expanded(), 0)
+        if self.left.value.magnitude >= 0:
+            return f"{self.verdict.capitalize()}: {show(self.left.value, 0)} left {after}, give or take {spread}"
+        return f"{self.verdict.capitalize()}: {show(-self.left.value, 0)} missing {after}, give or take {spread}"
+
+    @property
+    def rows(self) -> Any:
+        """The lines as a table.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Columns: line, energy (Wh), low (Wh) and high (Wh) of the 95 % interval, side, basis.
+        """
+        import pandas as pd
+
+        table = []
+        for line in self.lines:
+            low, high = line.energy.interval()
+            table.append(
+                {
+                    "line": line.label,
+                    "energy (Wh)": float(line.energy.value.magnitude),
+                    "low (Wh)": float(low.magnitude),
+                    "high (Wh)": float(high.magnitude),
+                    "side": "battery",
+                    "basis": "measured" if line.measured else "assumed",
+                }
+            )
+        return pd.DataFrame(table)
+
+    def __str__(self) -> str:
+        """Return headline and lines as plain text."""
+        width = max(len(line.label) for line in self.lines)
+        rows = [f"{line.label:<{width}}  {show(line.energy.value, 0):>10}" for line in self.lines]
+        return "\n".join([self.headline, *rows])
+
+    __repr__ = __str__
+
+    def _repr_html_(self) -> str:
+        body = "".join(
+            f"<tr><th scope='row' style='text-align:left;font-weight:{'bold' if line.kind == 'total' else 'normal'}'>"
+            f"{line.label}</th><td>{show(line.energy.value, 0)}</td>"
+            f"<td>{'measured' if line.measured else 'assumed'}</td></tr>"
+            for line in self.lines
+        )
+        return f"<table><caption>{self.headline}</caption>{body}</table>"
+
+
+def ledger(load: Load, unit: BackupUnit, outage: Any) -> Ledger:
+    """Return the energy account of a load on a unit through an outage, by the printed route.
+
+    available = printed * start * depth of discharge
+    needed    = t (mean P + k1 mean P + k2 mean P^2 / P_rated + P_0)                          (1)
+    left      = available - needed
+
+    Parameters
+    ----------
+    load : Load
+        What is plugged in, powers at the outlet [W].
+    unit : BackupUnit
+        The battery unit, packs included.
+    outage : Outage, str or pint.Quantity
+        The outage, or its length [h].
+
+    Returns
+    -------
+    Ledger
+        Every line on the battery side [Wh]. Conversion loss and standby are separate lines, and neither
+        is part of the other.
+
+    Example
+    -------
+    >>> unit = BackupUnit.from_print("mine", capacity="1 kWh", chemistry="iron phosphate", standby="10 W",
+    ...                              rated="500 W", efficiency="80 %", at="100 W", depth_of_discharge="100 %")
+    >>> ledger(Load.steady("100 W"), unit, "4 h").left.value
+    <Quantity(500.0, 'watt_hour')>
+    """
+    when = Outage.of(outage)
+    hours = when.duration
+    battery = unit.battery.steps(when.start)
+    loads = [(a.name, -a.energy_over(hours), a.measured) for a in load.appliances]
+    conversion = -(unit.inverter.conversion_loss(load) * hours).to("Wh")
+    standby = -(unit.inverter.standby * hours).to("Wh")
+
+    available = sum((energy for _, energy in battery[1:]), start=battery[0][1])
+    needed = -sum((energy for _, energy, _ in loads), start=conversion + standby)  # (1)
+    left = available - needed
+    time = show(hours, 0)
+    lines = [
+        Line(battery[0][0], "total", battery[0][1]),
+        *(Line(label, "battery", energy) for label, energy in battery[1:]),
+        Line("usable", "total", available),
+        *(Line(f"{name}, {time}", "load", energy, measured) for name, energy, measured in loads),
+        Line("conversion loss", "loss", conversion),
+        Line(f"standby, {time} x {show(unit.inverter.standby.value)}", "loss", standby),
+        Line("left over" if left.value.magnitude >= 0 else "missing", "total", left),
+    ]
+    return Ledger(load, unit, when, tuple(lines), available, needed, left)

@@ -1,0 +1,130 @@
+"""What the unit takes from its battery to carry a load: standby, proportional and resistive loss."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import pint
+
+from ..estimate import Estimate, estimate
+from ..sources import coefficient
+from ..units import Q_, Refusal, quantity, show
+from .load import Load
+
+
+@dataclass(frozen=True)
+class Inverter:
+    """The unit between battery and outlet.
+
+    P_b(P) = P_0 + (1 + k1) P + k2 P^2 / P_rated                                              (1)
+
+    Parameters
+    ----------
+    standby : Estimate
+        P_0, what the unit takes from its battery with nothing plugged in [W].
+    k1, k2 : Estimate
+        Proportional and resistive loss [-].
+    rated : pint.Quantity
+        P_rated, the largest steady power at the outlet [W].
+
+    Notes
+    -----
+    P is AC power at the outlet, P_b power from the battery. Standby is P_b(0): a part of the efficiency
+    curve, never charged on top of an efficiency. Lessons 02 and 03.
+
+    References
+    ----------
+    The form is that of Schmidt and Sauer, 1996 (from memory).
+    """
+
+    standby: Estimate
+    k1: Estimate
+    k2: Estimate
+    rated: pint.Quantity
+
+    @classmethod
+    def from_efficiency(cls, standby: Any, efficiency: Any, at: Any, rated: Any) -> Inverter:
+        """Return the inverter that has this standby and, at the load ``at``, this efficiency.
+
+        k1 = 1/eta - 1 - P_0/P - k2 P/P_rated                                                 (1)
+
+        Parameters
+        ----------
+        standby : Estimate, str or pint.Quantity
+            From the battery, nothing plugged in [W].
+        efficiency : Estimate, str or float
+            Outlet power over battery power at the load ``at`` [-]; standby is part of it.
+        at : str or pint.Quantity
+            The load at which the efficiency holds [W].
+        rated : str or pint.Quantity
+            Largest steady power at the outlet [W].
+
+        Raises
+        ------
+        Refusal
+            If the efficiency comes without its load, or leaves less loss than the standby alone.
+
+        Example
+        -------
+        >>> unit = Inverter.from_efficiency(standby="10 W", efficiency="80 %", at="100 W", rated="1000 W")
+        >>> unit.battery_power("100 W").value
+        <Quantity(125.0, 'watt')>
+        """
+        p_0, rating = estimate(standby, "W", "standby"), _positive(rated, "W", "rated")
+        if at is None:
+            raise Refusal(
+                f"an efficiency of {efficiency} beside a standby of {show(p_0.value)}, without a load",
+                "the load at which the efficiency holds: standby is part of every efficiency, and its share "
+                "changes with the load, so it would be charged twice",
+                'Write for example efficiency="88 %", at="300 W".',
+            )
+        eta, load = estimate(efficiency, "1", "efficiency"), _positive(at, "W", "at")
+        k2 = coefficient("resistive loss")
+        k1 = (1 / eta - 1 - p_0 / load - k2 * (load / rating)).to("1")  # (1)
+        if k1.value.magnitude < 0:
+            lost = ((1 / eta - 1) * load).to("W").value
+            raise Refusal(
+                f"an efficiency of {show((eta.value * 100), 0)} % at {show(load)}, a loss of {show(lost)}, "
+                f"beside a standby of {show(p_0.value)}",
+                "an efficiency that leaves room for the standby, which is part of it",
+                "Check which load the efficiency belongs to, and on which side the standby was measured.",
+            )
+        return cls(p_0, k1, k2, rating)
+
+    def battery_power(self, load: Any) -> Estimate:
+        """Return the power from the battery for a steady power or a `Load` at the outlet [W].
+
+        A load that varies takes the mean of P_b(P), which is more than P_b of the mean.
+
+        Parameters
+        ----------
+        load : Load, Estimate, str or pint.Quantity
+            What is plugged in [W].
+        """
+        plugged = load if isinstance(load, Load) else Load.steady(load)
+        return self.standby + plugged.mean_power + self.conversion_loss(plugged)
+
+    def conversion_loss(self, load: Load) -> Estimate:
+        """Return the mean loss that comes with the load, standby left out [W].
+
+        k1 mean(P) + k2 mean(P^2) / P_rated                                                   (1)
+        """
+        mean = load.mean_power
+        mean_square = mean * mean + Q_(load.variance_w2, "W") * Q_(1, "W")
+        return (self.k1 * mean + self.k2 * mean_square / self.rated).to("W")  # (1)
+
+    def efficiency(self, load: Any) -> Estimate:
+        """Return outlet power over battery power at a load [-]."""
+        plugged = load if isinstance(load, Load) else Load.steady(load)
+        return (plugged.mean_power / self.battery_power(plugged)).to("1")
+
+    def __repr__(self) -> str:
+        return f"<Inverter: standby {show(self.standby.value)}, rated {show(self.rated)}>"
+
+
+def _positive(value: Any, unit: str, name: str) -> pint.Quantity:
+    found = quantity(value, unit, name)
+    if not found.magnitude > 0:
+        raise Refusal(f"{name}={value}", "a value above zero", f"Check {name}.")
+    return found

@@ -1,0 +1,171 @@
+"""Exercises that draw their numbers from a learner's code, and know the usual slips.
+
+Neighbours get different numbers, and a key can be printed for a class. A check answers in one of four ways:
+not answered yet, right, a known slip with its hint, not yet.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pint
+
+from ..units import Q_, Refusal, quantity, show
+from . import slips
+from .slips import Slip
+
+_CLOSE = 0.02  # an answer counts as the value it lies within 2 % of: mental arithmetic, not guessing
+
+
+@dataclass(frozen=True)
+class Exercise:
+    """One exercise with one learner's numbers; make it with `exercise`.
+
+    Parameters
+    ----------
+    question : str
+        What is asked.
+    answer : pint.Quantity
+        The right answer.
+    wrong : tuple of (pint.Quantity, Slip)
+        What known slips give.
+    steps : tuple of str
+        The solution, one idea a line.
+    """
+
+    question: str
+    answer: pint.Quantity
+    wrong: tuple[tuple[pint.Quantity, Slip], ...]
+    steps: tuple[str, ...]
+
+    def check(self, answer: Any = None) -> str:
+        """Return what to say to ``answer``: text or Quantity with its unit; None means not answered yet."""
+        if answer is None:
+            return (
+                "Not answered yet. Write your answer with its unit, for example check(" + f'"{_example(self.answer)}").'
+            )
+        unit = f"{self.answer.units:~C}"
+        for value, slip in self.wrong:
+            if not value.is_compatible_with(self.answer) and _equals(answer, value):
+                return f"A known slip: {slip.name}. {slip.hint}"
+        try:
+            given = quantity(answer, unit, "answer")
+        except Refusal as refusal:
+            return f"Not yet. {refusal.remedy}"
+        if _equals(given, self.answer):
+            return f"Right: {show(self.answer)}."
+        for value, slip in self.wrong:
+            if _equals(given, value):
+                return f"A known slip: {slip.name}. {slip.hint}"
+        return "Not yet. Go through the worked example above with your numbers, one step at a time."
+
+    def solution(self) -> str:
+        """Return the worked solution."""
+        return "\n".join(self.steps)
+
+    def __repr__(self) -> str:
+        return self.question
+
+    def _repr_html_(self) -> str:
+        return f"<p><strong>{self.question}</strong></p>"
+
+
+def _equals(given: Any, value: pint.Quantity) -> bool:
+    """Return whether an answer is meant to be ``value``."""
+    try:
+        number = float(quantity(given, f"{value.units:~C}", "answer").magnitude)
+    except Refusal:
+        return False
+    return abs(number - float(value.magnitude)) <= _CLOSE * abs(float(value.magnitude))
+
+
+def _example(answer: pint.Quantity) -> str:
+    return f"123 {answer.units:~C}"
+
+
+def _energy_of_a_pump(draw: np.random.Generator) -> Exercise:
+    power, hours = int(draw.integers(25, 48)) * 2 + 1, int(draw.integers(5, 12))
+    energy = Q_(power * hours, "Wh")
+    return Exercise(
+        f"A circulation pump draws {power} W without a break. How much energy does it take in {hours} h?",
+        energy,
+        ((Q_(power, "W"), slips.WATTS_FOR_WATT_HOURS), (Q_(power, "Wh"), slips.WATTS_FOR_WATT_HOURS),
+         (Q_(24 * power, "Wh"), slips.HOURS_FOR_DAYS)),
+        (f"Energy is power times time: {power} W x {hours} h = {show(energy)}.",),
+    )  # fmt: skip
+
+
+def _hours_with_standby(draw: np.random.Generator) -> Exercise:
+    load, standby = int(draw.integers(26, 45)), int(draw.integers(6, 13))
+    usable = int(draw.integers(16, 34)) * 45
+    hours = Q_(usable / (load + standby), "h")
+    return Exercise(
+        f"A unit gives {usable} Wh from its battery and takes {standby} W to be on. "
+        f"A refrigerator takes {load} W of it on average. How many hours does it run?",
+        hours,
+        (
+            (Q_(usable / load, "h"), slips.STANDBY_FORGOTTEN),
+            (Q_(usable / (load - standby), "h"), slips.STANDBY_TAKEN_OFF),
+        ),
+        (
+            f"Both go on all the time: {load} W + {standby} W = {load + standby} W.",
+            f"Hours are energy over power: {usable} Wh / {load + standby} W = {show(hours)}.",
+        ),
+    )
+
+
+def _sticker_and_meter(draw: np.random.Generator) -> Exercise:
+    sticker, hours = int(draw.integers(11, 19)) * 10, int(draw.integers(9, 21))
+    counted = round(sticker * hours * float(draw.uniform(0.17, 0.27)), -1) + 4
+    day = Q_(counted / hours * 24, "Wh")
+    return Exercise(
+        f"A refrigerator's sticker says {sticker} W. In {hours} h a meter counted {counted:.0f} Wh. "
+        "How much energy does it take in a day?",
+        day,
+        ((Q_(24 * sticker, "Wh"), slips.STICKER_ALL_DAY), (Q_(counted, "Wh"), slips.HOURS_FOR_DAYS),
+         (Q_(counted / hours, "W"), slips.WATTS_FOR_WATT_HOURS)),
+        (
+            f"Energy over time is the mean power: {counted:.0f} Wh / {hours} h = {counted / hours:.1f} W.",
+            f"A day has 24 h: {counted / hours:.1f} W x 24 h = {show(day)}.",
+            "The sticker is not needed.",
+        ),
+    )  # fmt: skip
+
+
+EXERCISES: dict[str, Callable[[np.random.Generator], Exercise]] = {
+    "00-a": _energy_of_a_pump,
+    "00-b": _hours_with_standby,
+    "01-a": _sticker_and_meter,
+}
+
+
+def exercise(key: str, learner: str) -> Exercise:
+    """Return the exercise ``key`` with the numbers of this learner.
+
+    Parameters
+    ----------
+    key : str
+        Lesson number and letter, such as "00-a".
+    learner : str
+        Any text; the same text always gives the same numbers.
+
+    Example
+    -------
+    >>> exercise("00-a", learner="kestrel").check("12 h")
+    'Not yet. Write for example answer="1.2 kWh".'
+    """
+    if key not in EXERCISES:
+        raise Refusal(f"the exercise {key!r}", "one that there is", f"Write one of: {', '.join(EXERCISES)}.")
+    if not isinstance(learner, str) or not learner.strip():
+        raise Refusal(f"learner={learner!r}", "some text", 'Write for example learner="kestrel".')
+    seed = zlib.crc32(f"{key}/{learner.strip().lower()}".encode())
+    return EXERCISES[key](np.random.default_rng(seed))
+
+
+def answer_key(key: str, learners: list[str]) -> str:
+    """Return the answers of a class, one learner a line, to print."""
+    return "\n".join(f"{learner}: {show(exercise(key, learner).answer)}" for learner in learners)

@@ -1,0 +1,233 @@
+"""Panels: controls over one pure function, readable without a kernel and comparable by nbval.
+
+A panel is what JupyterLab shows alive; at its opening position it is ordinary output as well: a sentence, a
+table and a picture, stored in the notebook and held to the library. Nothing is drawn through ``Output``.
+"""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import anywidget
+import ipywidgets
+import traitlets
+
+from .figures import canvas, img
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.figure import Figure
+
+_SLEEPING = "This panel is asleep. To wake it: menu Run, Run All Cells. Then drag its slider."
+
+_SLIDER_JS = """
+function render({ model, el }) {
+  const label = document.createElement("label");
+  const name = document.createElement("span");
+  const input = document.createElement("input");
+  const shown = document.createElement("output");
+  name.textContent = model.get("label");
+  input.type = "range";
+  input.min = model.get("low"); input.max = model.get("high"); input.step = model.get("step");
+  const refresh = () => {
+    input.value = model.get("value");
+    shown.textContent = `${model.get("value")} ${model.get("unit")}`;
+    input.setAttribute("aria-valuetext", shown.textContent);
+  };
+  input.addEventListener("input", () => { model.set("value", Number(input.value)); model.save_changes(); });
+  model.on("change:value", refresh);
+  refresh();
+  label.append(name, input, shown);
+  el.append(label);
+}
+export default { render };
+"""
+_SLIDER_CSS = """
+.rt-slider label, .rt-choice label { display: flex; gap: 0.8em; align-items: center; font-size: 15px;
+  color: var(--jp-ui-font-color1, #222); padding: 3px 0; }
+.rt-slider span, .rt-choice span { min-width: 15em; }
+.rt-slider input { width: 24em; max-width: 50vw; accent-color: #0072B2; }
+.rt-slider output { min-width: 6em; font-weight: bold; }
+.rt-choice select { font-size: 15px; padding: 2px 6px; }
+"""
+_CHOICE_JS = """
+function render({ model, el }) {
+  const label = document.createElement("label");
+  const name = document.createElement("span");
+  const select = document.createElement("select");
+  name.textContent = model.get("label");
+  for (const text of model.get("options")) {
+    const option = document.createElement("option");
+    option.value = option.textContent = text;
+    select.append(option);
+  }
+  const refresh = () => { select.value = model.get("value"); };
+  select.addEventListener("change", () => { model.set("value", select.value); model.save_changes(); });
+  model.on("change:value", refresh);
+  refresh();
+  label.append(name, select);
+  el.append(label);
+}
+export default { render };
+"""
+
+
+class Slider(anywidget.AnyWidget):
+    """A labelled number that a learner can drag; ``value`` is in ``unit``.
+
+    Parameters
+    ----------
+    label, unit : str
+        What stands before and after it.
+    low, high, step, value : float
+        Its ends, its step and where it opens [unit].
+    """
+
+    _esm = _SLIDER_JS
+    _css = _SLIDER_CSS
+    label = traitlets.Unicode().tag(sync=True)
+    unit = traitlets.Unicode().tag(sync=True)
+    low = traitlets.Float().tag(sync=True)
+    high = traitlets.Float().tag(sync=True)
+    step = traitlets.Float().tag(sync=True)
+    value = traitlets.Float().tag(sync=True)
+
+    def __init__(self, label: str, low: float, high: float, value: float, *, unit: str, step: float = 1) -> None:
+        super().__init__(label=label, low=low, high=high, value=value, unit=unit, step=step)
+        self.add_class("rt-slider")
+
+    @traitlets.validate("value")
+    def _inside(self, proposal: Any) -> float:
+        return min(max(proposal["value"], self.low), self.high)
+
+    @property
+    def positions(self) -> tuple[float, float, float]:
+        """Both ends and the middle, for sweeping."""
+        return self.low, self.low + self.step * round((self.high - self.low) / self.step / 2), self.high
+
+    def __repr__(self) -> str:
+        return f"{self.label}: {self.value:g} {self.unit}"
+
+
+class Choice(anywidget.AnyWidget):
+    """A labelled list of which a learner picks one.
+
+    Parameters
+    ----------
+    label : str
+        What stands before it.
+    options : list of str
+        What there is to pick.
+    value : str, optional
+        Where it opens; else at the first.
+    """
+
+    _esm = _CHOICE_JS
+    _css = _SLIDER_CSS
+    label = traitlets.Unicode().tag(sync=True)
+    options = traitlets.List(traitlets.Unicode()).tag(sync=True)
+    value = traitlets.Unicode().tag(sync=True)
+
+    def __init__(self, label: str, options: list[str], value: str | None = None) -> None:
+        super().__init__(label=label, options=options, value=options[0] if value is None else value)
+        self.add_class("rt-choice")
+
+    @traitlets.validate("value")
+    def _listed(self, proposal: Any) -> str:
+        if proposal["value"] not in self.options:
+            raise traitlets.TraitError(f"{proposal['value']!r} is not one of {self.options}")
+        return str(proposal["value"])
+
+    @property
+    def positions(self) -> tuple[str, ...]:
+        """Every option, for sweeping."""
+        return tuple(self.options)
+
+    def __repr__(self) -> str:
+        return f"{self.label}: {self.value}"
+
+
+@dataclass(frozen=True)
+class View:
+    """What a panel shows at one position of its controls.
+
+    Parameters
+    ----------
+    text : str
+        The sentence with its numbers; also the picture's text alternative.
+    table : pandas.DataFrame
+        The numbers behind it.
+    draw : callable
+        Draws on the figure it is given.
+    """
+
+    text: str
+    table: pd.DataFrame
+    draw: Callable[[Figure], Any]
+
+    def html(self, figure: Figure, colours: int | None = None) -> str:
+        """Return sentence, picture and table as HTML."""
+        self.draw(figure)
+        table = self.table.to_html(index=False, border=0, float_format="{:,.1f}".format, justify="left")
+        return (
+            f'<p style="font-size:17px" aria-live="polite">{html.escape(self.text)}</p>'
+            f"{img(figure, self.text, colours)}"
+            f"<details><summary>The numbers as a table</summary>{table}</details>"
+        )
+
+    def plain(self) -> str:
+        """Return sentence and table as plain text."""
+        return f"{self.text}\n\n{self.table.to_string(index=False, float_format='{:,.1f}'.format)}"
+
+
+class Panel(ipywidgets.VBox):
+    """Controls over one pure function.
+
+    Parameters
+    ----------
+    view : callable
+        Takes the controls' values by name and returns a `View`.
+    controls : Slider or Choice, by name
+        One to three.
+
+    Notes
+    -----
+    In code, ``panel.controls["standby_w"].value = 40`` moves a control and ``panel.now.text`` reads the
+    sentence; it is the same callback that the mouse runs. An exception is shown in place of the picture.
+    """
+
+    def __init__(self, view: Callable[..., View], **controls: Slider | Choice) -> None:
+        self._view, self.controls = view, controls
+        self._figure = canvas()
+        self._shown = ipywidgets.HTML()
+        for control in controls.values():
+            control.observe(self._refresh, names="value")
+        self._refresh()
+        super().__init__([*controls.values(), self._shown])
+
+    @property
+    def now(self) -> View:
+        """The view at the present position."""
+        return self._view(**{name: control.value for name, control in self.controls.items()})
+
+    def _refresh(self, _change: Any = None) -> None:
+        try:
+            self._shown.value = self.now.html(self._figure)
+        except Exception as error:  # a callback's exception is invisible in JupyterLab: show it
+            text = html.escape(f"{type(error).__name__}: {error}")
+            self._shown.value = f'<p role="alert" style="font-size:17px">No answer here. {text}</p>'
+
+    def _repr_mimebundle_(self, **kwargs: Any) -> Any:
+        bundle = super()._repr_mimebundle_(**kwargs)
+        data, metadata = bundle if isinstance(bundle, tuple) else (bundle, {})
+        positions = "; ".join(map(repr, self.controls.values()))
+        view = self.now
+        sleeping = f"<p><em>{_SLEEPING} It stands at {html.escape(positions)}.</em></p>"
+        readable = {
+            "text/plain": f"[{positions}]\n{view.plain()}",
+            "text/html": f"{sleeping}{view.html(canvas(), colours=64)}",
+        }
+        return {**(data or {}), **readable}, metadata

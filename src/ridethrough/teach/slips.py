@@ -1,0 +1,43 @@
+"""The usual mistakes, each with the hint that fits it. Exercises and claims put to the test share them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Slip:
+    """A mistake that is often made.
+
+    Parameters
+    ----------
+    name : str
+        What went wrong, in a few words.
+    hint : str
+        One or two sentences that help on, without the solution.
+    """
+
+    name: str
+    hint: str
+
+
+WATTS_FOR_WATT_HOURS = Slip(
+    "power given for energy",
+    "That is how fast energy flows, in watts. For how much has flowed, say for how many hours it flowed.",
+)
+STICKER_ALL_DAY = Slip(
+    "the sticker's watts for the whole time",
+    "The sticker gives the most it may draw, not what it draws on average. A refrigerator rests most of the time.",
+)
+STANDBY_FORGOTTEN = Slip(
+    "the unit's own standby left out",
+    "The unit uses energy too, by being switched on. It does so for every hour of the outage.",
+)
+STANDBY_TAKEN_OFF = Slip(
+    "standby taken off the load",
+    "Load and standby draw on the same battery at the same time. Do they help each other or add up?",
+)
+HOURS_FOR_DAYS = Slip(
+    "a yearly or daily number spread over the wrong time",
+    "Look at the time in the unit: per year, per day or per hour. Convert it before you compare.",
+)

@@ -1,0 +1,119 @@
+"""Load, battery, inverter and unit."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from ridethrough.estimate import Estimate
+from ridethrough.model.battery import CHEMISTRIES, Battery
+from ridethrough.model.inverter import Inverter
+from ridethrough.model.load import Load
+from ridethrough.model.nameplate import apparent_power, label_power
+from ridethrough.model.unit import BackupUnit
+from ridethrough.units import Q_, Refusal
+
+UNIT = BackupUnit.from_print(
+    "mine", capacity="1000 Wh", chemistry="iron phosphate", standby="9 W", rated="800 W", efficiency="88 %",
+    at="300 W", pack="700 Wh", packs_max=2,
+)  # fmt: skip
+
+
+def test_no_load_costs_the_standby() -> None:
+    assert UNIT.inverter.battery_power("0 W").value.magnitude == pytest.approx(9)
+
+
+def test_the_stated_efficiency_comes_back() -> None:
+    assert UNIT.inverter.efficiency("300 W").value.magnitude == pytest.approx(0.88)
+    assert UNIT.inverter.efficiency("300 W").u.magnitude == pytest.approx(0, abs=1e-12)
+
+
+def test_a_cycling_load_takes_more_than_its_mean() -> None:
+    mean = UNIT.inverter.battery_power("40 W").value
+    cycling = UNIT.inverter.battery_power(Load.cycling("80 W", "50 %")).value
+    assert (cycling - mean).magnitude == pytest.approx(0.02 * 40**2 / 800)
+
+
+def test_two_cycling_loads_add_their_variances() -> None:
+    one, two = Load.cycling("80 W", "50 %"), Load.cycling("20 W", "25 %")
+    assert (one + two).variance_w2 == pytest.approx(40**2 + 20**2 * 0.25 * 0.75)
+    assert (one + two).mean_power.value.magnitude == pytest.approx(45)
+    assert (one + two).peak == Q_(100, "W")
+
+
+def test_an_efficiency_needs_its_load() -> None:
+    with pytest.raises(Refusal, match="charged twice"):
+        Inverter.from_efficiency("9 W", "88 %", None, "800 W")
+
+
+def test_an_efficiency_must_leave_room_for_the_standby() -> None:
+    with pytest.raises(Refusal, match="room for the standby"):
+        Inverter.from_efficiency("15 W", "90 %", "100 W", "800 W")
+
+
+def test_packs_add_capacity_and_nothing_else() -> None:
+    bigger = UNIT.with_packs(2)
+    assert bigger.battery.printed.magnitude == pytest.approx(2400)
+    assert bigger.inverter == UNIT.inverter
+    assert bigger.label == "mine, 2 packs"
+    assert UNIT.with_packs(1).with_packs(1) == bigger
+    with pytest.raises(Refusal, match="at most 2 more"):
+        UNIT.with_packs(3)
+    with pytest.raises(Refusal, match="at most 1 more"):
+        UNIT.with_packs(1).with_packs(2)
+    with pytest.raises(Refusal, match="whole number"):
+        UNIT.with_packs(-1)
+
+
+def test_another_standby_leaves_the_conversion_loss() -> None:
+    load = Load.steady("50 W")
+    other = UNIT.with_standby("30 W")
+    assert other.inverter.conversion_loss(load).value == UNIT.inverter.conversion_loss(load).value
+    assert other.inverter.battery_power(load).value - UNIT.inverter.battery_power(load).value == Q_(21, "W")
+
+
+@pytest.mark.parametrize("chemistry", CHEMISTRIES)
+def test_battery_steps_sum_to_what_is_usable(chemistry: str) -> None:
+    battery = Battery.from_print("1 kWh", chemistry)
+    steps = battery.steps("80 %")
+    usable = sum(float(energy.value.to("Wh").magnitude) for _, energy in steps)
+    assert usable == pytest.approx(800 * float(battery.depth_of_discharge.value.magnitude))
+
+
+@pytest.mark.parametrize(
+    ("capacity", "chemistry", "says"),
+    [("100 Ah", "iron phosphate", "a charge"), ("0 Wh", "iron phosphate", "above zero"), ("1 kWh", "salt", "one of")],
+)
+def test_a_box_that_says_too_little_is_refused(capacity: str, chemistry: str, says: str) -> None:
+    with pytest.raises(Refusal, match=says):
+        Battery.from_print(capacity, chemistry)
+
+
+def test_the_next_outage_is_less_certain_than_the_mean() -> None:
+    load = Load.cycling(Estimate.standard("80 W", "1 W", "gain"), "40 %", "fridge", day_spread="60 Wh")
+    day, week = load.energy_over("24 h"), load.energy_over("7 days")
+    assert day.u.magnitude == pytest.approx((9.6**2 + 60**2) ** 0.5)
+    assert (week.u / week.value).magnitude < (day.u / day.value).magnitude
+
+
+def test_loads_refuse_what_is_none() -> None:
+    with pytest.raises(Refusal, match="zero or more"):
+        Load.steady("-3 W")
+    with pytest.raises(Refusal, match="another load"):
+        Load.steady("3 W") + "5 W"  # type: ignore[operator]
+    with pytest.raises(Refusal, match="duty"):
+        Load.cycling("80 W", 40)
+
+
+def test_nameplate() -> None:
+    assert apparent_power("230 V", "0.5 A") == Q_(115, "VA")
+    assert label_power("87.6 kWh/year") == Q_(10, "W")
+    with pytest.raises(Refusal):
+        label_power("300 W")
+
+
+@given(st.floats(0, 800), st.floats(0, 800), st.floats(0, 40))
+def test_more_load_or_more_standby_never_takes_less(one: float, two: float, standby: float) -> None:
+    low, high = sorted((one, two))
+    inverter = UNIT.with_standby(Q_(standby, "W")).inverter
+    assert inverter.battery_power(Q_(low, "W")).value <= inverter.battery_power(Q_(high, "W")).value
+    assert inverter.battery_power(Q_(low, "W")).value.magnitude >= low + standby

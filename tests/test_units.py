@@ -1,0 +1,142 @@
+"""The reader of quantity text, the guards and the display."""
+
+import contextlib
+import pickle
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from ridethrough.units import Q_, Refusal, display, number, quantity, read_quantity, registry, show
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "unit"),
+    [
+        ("38 W", 38, "W"),
+        ("1.3kWh", 1300, "Wh"),
+        (".5 kW", 500, "W"),
+        ("2 KWH", 2000, "Wh"),
+        ("1 h 30 min", 90, "min"),
+        ("1h30min", 1.5, "h"),
+        ("3 days", 72, "h"),
+        ("1 week", 168, "h"),
+        ("5 degC", 5, "degC"),
+        ("−5 °C", -5, "degC"),
+        ("41 degF", 5, "degC"),
+        ("90%", 0.9, "1"),
+        ("390 kWh per year", 390, "kWh/year"),
+        ("1.2e3 W", 1.2, "kW"),
+        ("100 Ah", 100, "Ah"),
+        ("20 ft3", 20, "ft3"),
+    ],
+)
+def test_reads(text: str, value: float, unit: str) -> None:
+    assert number(text, unit, "x") == pytest.approx(value)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("1,3 kWh", "Write 1.3 if the comma is a decimal mark, 13 if the comma groups thousands."),
+        ("1,300 Wh", "Write 1.300 if the comma is a decimal mark, 1300 if the comma groups thousands."),
+        ("1,300.5 Wh", "Write 1300.5 if the comma groups thousands."),
+        ("3 watts per hour", "A watt is already energy per time"),
+        ("watts per hour", "A watt is already energy per time"),
+        ("2 kW/h", "A watt is already energy per time"),
+        ("5 C", "For a temperature write degC."),
+        ("3 mw", "Write one of: MW or mW."),
+        ("3 bananas", "Write W, kW"),
+        ("12 W 3 W", "only times have parts"),
+        ("38", "a number and a unit"),
+        ("W", "a number and a unit"),
+        ("", "a number and a unit"),
+        ("1 300 Wh", "a number and a unit"),
+        ("1e999 W", "a finite number"),
+        ("1 - 3 h", "a number and a unit"),
+        ("1.2.3 W", "a number and a unit"),
+    ],
+)
+def test_refuses_what_could_be_read_in_two_ways(text: str, says: str) -> None:
+    with pytest.raises(Refusal) as refusal:
+        read_quantity(text)
+    assert says in str(refusal.value)
+
+
+def test_volt_amperes_are_not_watts() -> None:
+    with pytest.raises(Refusal, match="the two differ by the power factor"):
+        quantity("300 VA", "W", "power")
+    with pytest.raises(Refusal, match="the two differ by the power factor"):
+        quantity("300 W", "VA", "rated")
+    assert number("0.3 kVA", "VA", "rated") == 300
+
+
+@pytest.mark.parametrize("value", [12, 12.5, None, True, [1], float("nan")])
+def test_a_bare_number_is_refused_with_the_line_to_type(value: object) -> None:
+    with pytest.raises(Refusal, match='standby="') as refusal:
+        quantity(value, "W", "standby")
+    assert "standby" in refusal.value.given
+
+
+def test_a_share_is_between_nothing_and_the_whole() -> None:
+    assert number(0.97, "1", "start") == number("97 %", "1", "start") == 0.97
+    for wrong in (97, "120 %", -0.1, "5 W"):
+        with pytest.raises(Refusal):
+            quantity(wrong, "1", "start")
+    with pytest.raises(Refusal, match='write start="97 %"'):
+        quantity(97, "1", "start")
+
+
+def test_the_wrong_dimension_is_named() -> None:
+    with pytest.raises(Refusal, match="a time"):
+        quantity("5 h", "W", "power")
+
+
+def test_quantities_of_another_registry_come_home() -> None:
+    import pint
+
+    other = pint.UnitRegistry()
+    assert number(other.Quantity(2, "kilowatt_hour"), "Wh", "energy") == 2000
+    with pytest.raises(Refusal):
+        quantity(other.Quantity(300, "volt_ampere"), "W", "power")
+
+
+def test_quantities_survive_pickling() -> None:
+    assert pickle.loads(pickle.dumps(Q_(300, "VA"))) == Q_(300, "VA")
+    assert pickle.loads(pickle.dumps(Q_(3, "W"))).units == registry().Unit("watt")
+
+
+def test_display_is_chosen_once() -> None:
+    try:
+        display(temperature="degF", volume="gal")
+        assert show(Q_(5, "degC")) == "41 °F"
+        assert show(Q_(3.785411784, "L")) == "1 gal"
+    finally:
+        display(temperature="degC", volume="L")
+    assert show(Q_(41, "degF")) == "5 °C"
+    with pytest.raises(Refusal, match="degC"):
+        display(temperature="kelvin")
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [(1179.4, "1,179 Wh"), (11.0, "11 Wh"), (9.51, "9.5 Wh"), (0.123, "0.12 Wh"), (0, "0 Wh"), (-43.2, "-43.2 Wh"),
+     (-0.001, "0 Wh")],
+)  # fmt: skip
+def test_shows_three_figures(value: float, text: str) -> None:
+    assert show(Q_(value, "Wh")) == text
+
+
+def test_a_product_of_watt_and_time_shows_as_watt_hours() -> None:
+    assert show(Q_(3, "W") * Q_(2, "day")) == "144 Wh"
+
+
+@given(st.text(max_size=20))
+def test_any_text_is_a_quantity_or_a_refusal(text: str) -> None:
+    with contextlib.suppress(Refusal):
+        read_quantity(text)
+
+
+@given(st.floats(0.001, 1e6), st.sampled_from(["W", "kW", "Wh", "h", "min", "degC", "VA"]))
+def test_text_and_quantity_agree(value: float, unit: str) -> None:
+    assert number(f"{value!r} {unit}", unit, "x") == pytest.approx(value)
