@@ -1,9 +1,62 @@
 """Ride-through: how long a battery unit keeps a refrigerator running, how big it must be, how sure that is.
 
-The way the data flows: readings -> measure -> model -> answer -> teach.
+The way the data flows: readings -> measure -> model -> answer -> teach. The public names below are grouped
+by room and loaded on first use, so that ``import ridethrough`` is quick.
 """
 
-from .estimate import Estimate, Influence, estimate
-from .units import Q_, Refusal, display, read_quantity, show
+from __future__ import annotations
 
-__all__ = ["Q_", "Estimate", "Influence", "Refusal", "display", "estimate", "read_quantity", "show"]
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from .answer.ledger import Ledger, ledger
+    from .answer.outage import Outage
+    from .estimate import Estimate
+    from .measure.candidates import Units, read_units
+    from .measure.draw import Draw, measure_draw, time_to_log
+    from .measure.log import Meter, MeterLog, hand_readings, read_log
+    from .model.load import Load
+    from .model.nameplate import apparent_power, label_limit, label_power
+    from .model.unit import BackupUnit
+    from .sources import coefficient
+    from .teach.exercises import exercise
+    from .units import Q_, Refusal, display, read_quantity, show
+
+_ROOMS = {
+    "units": ("Q_", "Refusal", "display", "read_quantity", "show"),
+    "estimate": ("Estimate",),
+    "sources": ("coefficient",),
+    "measure.log": ("Meter", "MeterLog", "hand_readings", "read_log"),
+    "measure.draw": ("Draw", "measure_draw", "time_to_log"),
+    "measure.candidates": ("Units", "read_units"),
+    "model.load": ("Load",),
+    "model.nameplate": ("apparent_power", "label_limit", "label_power"),
+    "model.unit": ("BackupUnit",),
+    "answer.outage": ("Outage",),
+    "answer.ledger": ("Ledger", "ledger"),
+    "teach.exercises": ("exercise",),
+}
+_HOME = {name: room for room, names in _ROOMS.items() for name in names}
+
+__all__ = [  # noqa: RUF022 - grouped by room, as above
+    "Q_", "Refusal", "display", "read_quantity", "show",
+    "Estimate",
+    "coefficient",
+    "Meter", "MeterLog", "hand_readings", "read_log", "Draw", "measure_draw", "time_to_log", "Units", "read_units",
+    "Load", "apparent_power", "label_limit", "label_power", "BackupUnit",
+    "Outage", "Ledger", "ledger",
+    "exercise",
+]  # fmt: skip
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOME:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    found = getattr(importlib.import_module(f".{_HOME[name]}", __name__), name)
+    globals()[name] = found
+    return found
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *_HOME})

@@ -315,9 +315,26 @@ class Estimate:
     def __neg__(self) -> Estimate:
         return Estimate(-self._held)
 
+    def spoken(self) -> tuple[str, str]:
+        """Return value and half width at 95 % as text, both rounded to the half width's second figure.
+
+        Example
+        -------
+        >>> Estimate.standard("786.43 Wh", "38.6 Wh", "x").spoken()
+        ('786 Wh', '76 Wh')
+
+        References
+        ----------
+        JCGM 100:2008, 7.2.6.
+        """
+        half = self.expanded()
+        size = float(half.magnitude)
+        digits = max(0, 1 - math.floor(math.log10(size))) if size > 0 else None
+        return show(self.value, digits), show(half, digits)
+
     def __str__(self) -> str:
-        """Return value and half width: "760 Wh, give or take 41 Wh"."""
-        return f"{show(self.value)}, give or take {show(self.expanded())}"
+        """Return value and half width: "786 Wh, give or take 76 Wh"."""
+        return "{}, give or take {}".format(*self.spoken())
 
     def __repr__(self) -> str:
         low, high = self.interval()

@@ -68,9 +68,9 @@ _TRADE = Source("common practice", "battery and solar trade, no document at hand
 _KIT = Source("common practice", "the kit's own rule, no document behind it")
 
 COEFFICIENTS: tuple[Coefficient, ...] = (
-    Coefficient("depth of discharge, iron phosphate", 0.95, 0.90, 1.00, "1", _TRADE,
+    Coefficient("depth of discharge, iron phosphate", 0.95, 0.91, 0.99, "1", _TRADE,
                 "share of the printed capacity that the unit's own cut-off gives up"),
-    Coefficient("depth of discharge, nickel-manganese-cobalt", 0.92, 0.85, 0.99, "1", _TRADE,
+    Coefficient("depth of discharge, nickel-manganese-cobalt", 0.92, 0.86, 0.97, "1", _TRADE,
                 "share of the printed capacity that the unit's own cut-off gives up"),
     Coefficient("depth of discharge, sealed lead-acid", 0.50, 0.45, 0.55, "1",
                 Source("published", "Open Source Solar Project handbook, 'Energy storage sizing and selection'"),

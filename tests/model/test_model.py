@@ -54,7 +54,7 @@ def test_packs_add_capacity_and_nothing_else() -> None:
     bigger = UNIT.with_packs(2)
     assert bigger.battery.printed.magnitude == pytest.approx(2400)
     assert bigger.inverter == UNIT.inverter
-    assert bigger.label == "mine, 2 packs"
+    assert bigger.label == "mine with 2 packs"
     assert UNIT.with_packs(1).with_packs(1) == bigger
     with pytest.raises(Refusal, match="at most 2 more"):
         UNIT.with_packs(3)

@@ -89,11 +89,10 @@ class Ledger:
     @property
     def headline(self) -> str:
         """The conclusion in one line of words and numbers."""
-        after = f"after {show(self.outage.duration, 0)}"
-        spread = show(self.left.expanded(), 0)
-        if self.left.value.magnitude >= 0:
-            return f"{self.verdict.capitalize()}: {show(self.left.value, 0)} left {after}, give or take {spread}"
-        return f"{self.verdict.capitalize()}: {show(-self.left.value, 0)} missing {after}, give or take {spread}"
+        missing = self.left.value.magnitude < 0
+        amount, half = (-self.left if missing else self.left).spoken()
+        word = "missing" if missing else "left"
+        return f"{self.verdict.capitalize()}: {amount} {word} after {show(self.outage.duration)}, give or take {half}"
 
     @property
     def rows(self) -> Any:
@@ -178,7 +177,7 @@ def ledger(load: Load, unit: BackupUnit, outage: Any) -> Ledger:
     available = sum((energy for _, energy in battery[1:]), start=battery[0][1])
     needed = -sum((energy for _, energy, _ in loads), start=conversion + standby)  # (1)
     left = available - needed
-    time = show(hours, 0)
+    time = show(hours)
     lines = [
         Line(battery[0][0], "total", battery[0][1]),
         *(Line(label, "battery", energy) for label, energy in battery[1:]),

@@ -82,7 +82,7 @@ class BackupUnit:
         -------
         >>> BackupUnit.from_print("mine", capacity="1.2 kWh", chemistry="iron phosphate", standby="9 W",
         ...                       rated="800 W", efficiency="88 %", at="300 W")
-        <BackupUnit 'mine': 1,200 Wh printed, standby 9.0 W, no pack>
+        <BackupUnit 'mine': 1,200 Wh printed, standby 9 W, without pack>
         """
         return cls(
             name,
@@ -119,8 +119,8 @@ class BackupUnit:
 
     @property
     def label(self) -> str:
-        """Name and packs: "Unit B, no pack"."""
-        return f"{self.name}, {_packs(self.packs)}"
+        """Name and packs: "Unit B without pack"."""
+        return f"{self.name} {_packs(self.packs)}"
 
     def __repr__(self) -> str:
         return (
@@ -130,4 +130,4 @@ class BackupUnit:
 
 
 def _packs(count: int) -> str:
-    return "no pack" if count == 0 else "1 pack" if count == 1 else f"{count} packs"
+    return "without pack" if count == 0 else "with 1 pack" if count == 1 else f"with {count} packs"

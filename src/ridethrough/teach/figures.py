@@ -10,16 +10,20 @@ from __future__ import annotations
 import base64
 import html
 import io
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ..answer.ledger import Ledger
-from ..units import show
+from ..estimate import Estimate
+from ..units import quantity, show
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+
+    from ..measure.log import MeterLog
 
 BLUE, SKY, GREEN, ORANGE, VERMILION = "#0072B2", "#56B4E9", "#009E73", "#E69F00", "#C44E00"
 INK, GREY, PALE = "#222222", "#6E6E6E", "#C9C9C9"
@@ -39,26 +43,32 @@ def canvas() -> Figure:
     return figure
 
 
-def _start(figure: Figure | None, headline: str, subtitle: str) -> tuple[Figure, Axes]:
+def _start(figure: Figure | None, headline: str, about: Sequence[str]) -> tuple[Figure, Axes]:
     """Return the figure, emptied, with its two lines of text."""
     figure = canvas() if figure is None else figure
     axes = figure.axes[0]
     for artist in (*figure.texts, *axes.patches, *axes.lines, *axes.texts, *axes.collections):
         artist.remove()
     figure.text(0.03, 0.945, headline, fontsize=16, fontweight="bold", color=INK)
-    figure.text(0.03, 0.885, subtitle, fontsize=11.5, color=GREY)
+    figure.text(0.03, 0.885, " · ".join(filter(None, about)), fontsize=11.5, color=GREY)
     axes.spines[["top", "right"]].set_visible(False)
     axes.tick_params(labelsize=12.5, colors=INK)
+    for axis in (axes.xaxis, axes.yaxis):
+        axis.set_major_formatter("{x:,.4g}")
     return figure, axes
 
 
-def ledger_figure(account: Ledger, *, reach: tuple[float, float] | None = None, figure: Figure | None = None) -> Figure:
+def ledger_figure(
+    account: Ledger, *, note: str = "", reach: tuple[float, float] | None = None, figure: Figure | None = None
+) -> Figure:
     """Return the energy ledger as a picture: from the printed capacity down to what is left.
 
     Parameters
     ----------
     account : Ledger
         What to show.
+    note : str
+        Said in the grey line, such as "invented data".
     reach : (float, float), optional
         The two ends of the energy axis [Wh]; a panel fixes them so that nothing jumps.
     figure : Figure, optional
@@ -69,10 +79,8 @@ def ledger_figure(account: Ledger, *, reach: tuple[float, float] | None = None, 
     Lines that are only assumed are grey and hatched, measured ones have colour. Thin lines are 95 %
     intervals. A line too short to see is still labelled.
     """
-    subtitle = (
-        f"{account.unit.label} · {account.load.name} · thin lines: 95 % interval · hatched: assumed · invented data"
-    )
-    figure, axes = _start(figure, account.headline, subtitle)
+    about = (account.unit.label, account.load.name, "thin lines: 95 % interval", "hatched: assumed", note)
+    figure, axes = _start(figure, account.headline, about)
     figure.subplots_adjust(left=0.30, right=0.84, top=0.84, bottom=0.13)
     level, rows = 0.0, len(account.lines)
     lowest, highest = 0.0, float(account.unit.battery.printed.magnitude)
@@ -108,6 +116,136 @@ def _bar(axes: Axes, row: int, left: float, width: float, kind: str, measured: b
     else:
         face, hatch = (GREY if kind == "total" else PALE), (None if kind == "total" else "///")
     axes.barh(row, width, left=left, height=0.62, color=face, hatch=hatch, edgecolor="white", linewidth=0)
+
+
+def trace_figure(
+    log: MeterLog,
+    mean: Estimate,
+    *,
+    sticker: Any = None,
+    hours: float = 24,
+    note: str = "",
+    figure: Figure | None = None,
+) -> Figure:
+    """Return the power that a meter logged, with its mean and what the sticker says.
+
+    Parameters
+    ----------
+    log : MeterLog
+        What the meter wrote.
+    mean : Estimate
+        The measured mean power [W].
+    sticker : str or pint.Quantity, optional
+        The power on the appliance's sticker [W].
+    hours : float
+        How much of the log to show, from its beginning [h].
+    note, figure
+        As in `ledger_figure`.
+    """
+    headline = f"On average {show(mean.value)}"
+    if sticker is not None:
+        headline += f"; the sticker says {show(quantity(sticker, 'W', 'sticker'))}"
+    about = (log.name, f"first {hours:g} h", "shaded: energy that flowed", note)
+    figure, axes = _start(figure, headline, about)
+    figure.subplots_adjust(left=0.09, right=0.80, top=0.84, bottom=0.13)
+    starts, ends, power = log.start_s / 3600, (log.start_s + log.duration_s) / 3600, log.power_w
+    shown = starts < hours
+    x = np.column_stack([starts, ends])[shown].ravel()
+    y = np.repeat(power[shown], 2)
+    gaps = np.flatnonzero(np.diff(x) > 1e-6) + 1  # lift the pen where nothing was logged
+    x, y = np.insert(x, gaps, np.nan), np.insert(y, gaps, np.nan)
+    axes.fill_between(x, 0, y, color=SKY, alpha=0.45, linewidth=0)
+    axes.plot(x, y, color=BLUE, linewidth=0.9)
+    top = float(np.nanmax(y))
+    lines = [(float(mean.value.magnitude), f"mean {show(mean.value)}", VERMILION, "-")]
+    if sticker is not None:
+        says = quantity(sticker, "W", "sticker")
+        lines.append((float(says.magnitude), f"sticker {show(says)}", INK, "--"))
+        top = max(top, float(says.magnitude))
+    for level, label, colour, style in lines:
+        axes.axhline(level, color=colour, linewidth=2, linestyle=style)
+        axes.text(1.01, level, label, transform=axes.get_yaxis_transform(), va="center", fontsize=13,
+                  color=colour, fontweight="bold")  # fmt: skip
+    axes.set(xlim=(0, hours), ylim=(0, 1.05 * top))
+    axes.set_xlabel("hours since the log began (h)", fontsize=13, color=INK)
+    axes.set_ylabel("power at the outlet (W)", fontsize=13, color=INK)
+    return figure
+
+
+def _apart(levels: list[float], least: float) -> list[float]:
+    """Return the heights of labels, moved up where they would lie on each other."""
+    placed: dict[int, float] = {}
+    for at in sorted(range(len(levels)), key=lambda n: levels[n]):
+        placed[at] = max(levels[at], max(placed.values(), default=-np.inf) + least)
+    return [placed[at] for at in range(len(levels))]
+
+
+def parting_figure(
+    headline: str, lines: Sequence[tuple[str, np.ndarray, np.ndarray, bool]], *, note: str = "",
+    figure: Figure | None = None,
+) -> Figure:  # fmt: skip
+    """Return energies counted from the same moment, labelled where they end.
+
+    Parameters
+    ----------
+    headline : str
+        The conclusion.
+    lines : sequence of (str, array, array, bool)
+        Label, hours [h], energy so far [Wh], and whether it was measured.
+    note, figure
+        As in `ledger_figure`.
+    """
+    figure, axes = _start(figure, headline, ("dashed: not measured", note))
+    figure.subplots_adjust(left=0.11, right=0.78, top=0.84, bottom=0.13)
+    top = max(float(energy_wh[-1]) for _, _, energy_wh, _ in lines)
+    places = _apart([float(energy_wh[-1]) for _, _, energy_wh, _ in lines], 0.07 * top)
+    for (label, hours, energy_wh, measured), place in zip(lines, places, strict=True):
+        colour = BLUE if measured else INK
+        axes.plot(hours, energy_wh, color=colour, linewidth=2.5, linestyle="-" if measured else "--")
+        axes.text(1.01, place, f"{label} {energy_wh[-1]:,.0f} Wh", fontsize=13, color=colour,
+                  transform=axes.get_yaxis_transform(), va="center", fontweight="bold")  # fmt: skip
+    axes.set_xlim(0, max(float(hours[-1]) for _, hours, _, _ in lines))
+    axes.set_ylim(0, 1.05 * top)
+    axes.set_xlabel("hours since the log began (h)", fontsize=13, color=INK)
+    axes.set_ylabel("energy so far, at the outlet (Wh)", fontsize=13, color=INK)
+    return figure
+
+
+def bars_figure(
+    headline: str, bars: Sequence[tuple[str, Estimate, bool]], axis: str, *, reach: float | None = None, note: str = "",
+    figure: Figure | None = None,
+) -> Figure:  # fmt: skip
+    """Return labelled quantities side by side, measured ones in colour, the others grey and hatched.
+
+    Parameters
+    ----------
+    headline : str
+        The conclusion.
+    bars : sequence of (str, Estimate, bool)
+        Label, value, and whether it was measured.
+    axis : str
+        The axis label with its unit; values are drawn in the unit they are given in.
+    reach : float, optional
+        Where the axis ends, in that unit.
+    note, figure
+        As in `ledger_figure`.
+    """
+    figure, axes = _start(figure, headline, ("thin lines: 95 % interval", "hatched: not measured", note))
+    figure.subplots_adjust(left=0.33, right=0.84, top=0.84, bottom=0.15)
+    for row, (_, estimate, measured) in enumerate(bars):
+        value, half = float(estimate.value.magnitude), float(estimate.expanded().magnitude)
+        axes.barh(row, value, height=0.6, color=BLUE if measured else PALE, hatch=None if measured else "///",
+                  edgecolor="white", linewidth=0)  # fmt: skip
+        if half > 0:
+            axes.plot([value - half, value + half], [row, row], color=INK, linewidth=1.8)
+        axes.text(1.02, row, show(estimate.value), transform=axes.get_yaxis_transform(), va="center", fontsize=14,
+                  color=INK, fontweight="bold" if measured else "normal")  # fmt: skip
+    axes.set_yticks(np.arange(len(bars)), [label for label, _, _ in bars])
+    axes.set_ylim(len(bars) - 0.4, -0.6)
+    axes.tick_params(axis="y", length=0)
+    axes.set_xlim(0, reach or 1.05 * max(float(estimate.value.magnitude) for _, estimate, _ in bars))
+    axes.set_xlabel(axis, fontsize=13, color=INK)
+    return figure
 
 
 def png(figure: Figure, colours: int | None = None) -> bytes:

@@ -31,6 +31,7 @@ function render({ model, el }) {
   const shown = document.createElement("output");
   name.textContent = model.get("label");
   input.type = "range";
+  input.setAttribute("aria-label", model.get("label"));
   input.min = model.get("low"); input.max = model.get("high"); input.step = model.get("step");
   const refresh = () => {
     input.value = model.get("value");
@@ -41,6 +42,7 @@ function render({ model, el }) {
   model.on("change:value", refresh);
   refresh();
   label.append(name, input, shown);
+  input.dataset.lmSuppressShortcuts = "true";  // or JupyterLab takes the arrow keys
   el.append(label);
 }
 export default { render };
@@ -69,6 +71,7 @@ function render({ model, el }) {
   model.on("change:value", refresh);
   refresh();
   label.append(name, select);
+  select.dataset.lmSuppressShortcuts = "true";
   el.append(label);
 }
 export default { render };
@@ -178,6 +181,12 @@ class View:
             f"<details><summary>The numbers as a table</summary>{table}</details>"
         )
 
+    def _repr_html_(self) -> str:
+        return self.html(canvas(), colours=64)
+
+    def __repr__(self) -> str:
+        return self.plain()
+
     def plain(self) -> str:
         """Return sentence and table as plain text."""
         return f"{self.text}\n\n{self.table.to_string(index=False, float_format='{:,.1f}'.format)}"
@@ -195,8 +204,8 @@ class Panel(ipywidgets.VBox):
 
     Notes
     -----
-    In code, ``panel.controls["standby_w"].value = 40`` moves a control and ``panel.now.text`` reads the
-    sentence; it is the same callback that the mouse runs. An exception is shown in place of the picture.
+    In code, ``panel.controls["standby_w"].value = 40`` moves a control, by the same callback that the mouse
+    runs, and ``panel.now.text`` reads the sentence; ``panel.at(standby_w=40)`` looks without moving. An exception is shown in place of the picture.
     """
 
     def __init__(self, view: Callable[..., View], **controls: Slider | Choice) -> None:
@@ -211,7 +220,11 @@ class Panel(ipywidgets.VBox):
     @property
     def now(self) -> View:
         """The view at the present position."""
-        return self._view(**{name: control.value for name, control in self.controls.items()})
+        return self.at()
+
+    def at(self, **position: Any) -> View:
+        """Return the view at another position, the controls left where they are."""
+        return self._view(**{name: control.value for name, control in self.controls.items()} | position)
 
     def _refresh(self, _change: Any = None) -> None:
         try:
@@ -228,6 +241,6 @@ class Panel(ipywidgets.VBox):
         sleeping = f"<p><em>{_SLEEPING} It stands at {html.escape(positions)}.</em></p>"
         readable = {
             "text/plain": f"[{positions}]\n{view.plain()}",
-            "text/html": f"{sleeping}{view.html(canvas(), colours=64)}",
+            "text/html": f"{sleeping}{view._repr_html_()}",
         }
         return {**(data or {}), **readable}, metadata

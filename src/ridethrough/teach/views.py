@@ -1,0 +1,120 @@
+"""The lessons' views: what each panel shows at a position, as pure functions, and the panels themselves."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ..answer.ledger import Ledger, ledger
+from ..answer.outage import Outage
+from ..estimate import Estimate
+from ..measure.draw import Draw
+from ..measure.log import MeterLog
+from ..model.load import Load
+from ..model.nameplate import label_power
+from ..model.unit import BackupUnit
+from ..units import Q_, quantity, show
+from .figures import bars_figure, ledger_figure, parting_figure, trace_figure
+from .panels import Panel, Slider, View
+
+INVENTED = "invented data"
+
+
+def sentence(account: Ledger) -> str:
+    """Return what a ledger says, for everyone."""
+    return (
+        f"With {show(account.unit.inverter.standby.value)} of standby, {account.unit.label} keeps the "
+        f"{account.load.name} running for {account.lasts}. {show(account.outage.duration)} without mains: "
+        f"{account.verdict}."
+    )
+
+
+def ledger_view(account: Ledger, *, reach: tuple[float, float] | None = None, note: str = INVENTED) -> View:
+    """Return the view of a ledger: its sentence, its lines and its figure."""
+    table = account.rows[["line", "energy (Wh)", "low (Wh)", "high (Wh)", "basis"]]
+    return View(sentence(account), table, lambda figure: ledger_figure(account, note=note, reach=reach, figure=figure))
+
+
+def trace_view(log: MeterLog, draw: Draw, sticker: Any, *, hours: float = 24, note: str = INVENTED) -> View:
+    """Return the view of a log: its power through ``hours`` [h], with its mean and the sticker's power."""
+    says = quantity(sticker, "W", "sticker")
+    known = [("mean", draw.mean_power.value), ("running", draw.running_power), ("peak", draw.peak_power)]
+    table = pd.DataFrame(
+        {
+            "what": [what for what, _ in known],
+            "power (W)": ["not measured" if value is None else f"{value.to('W').magnitude:,.1f}" for _, value in known],
+        }
+    )
+    text = f"{draw.name}: on average {draw.mean_power}; "
+    if draw.duty_cycle is not None and draw.running_power is not None:
+        share = 100 * float(draw.duty_cycle.to("").magnitude)
+        text += f"it runs {share:.0f} % of the time at about {show(draw.running_power)}; "
+    text += f"the sticker says {show(says)}."
+    return View(
+        text,
+        table,
+        lambda figure: trace_figure(log, draw.mean_power, sticker=says, hours=hours, note=note, figure=figure),
+    )
+
+
+def parting_view(log: MeterLog, sticker: Any, yearly: Any, *, hours: float = 24, note: str = INVENTED) -> View:
+    """Return the view of energy counted from the same moment by sticker, meter and yearly label."""
+    ends = (log.start_s + log.duration_s) / 3600
+    shown = ends <= hours
+    counted = np.cumsum(log.power_w * log.duration_s / 3600)[shown]
+    straight = np.array([0.0, float(ends[shown][-1])])
+    rates = {"sticker": quantity(sticker, "W", "sticker"), "label": label_power(yearly)}
+    lines = [(name, straight, straight * float(rate.magnitude), False) for name, rate in rates.items()]
+    lines.insert(1, ("meter", ends[shown], counted, True))
+    after = f"After {straight[-1]:.0f} h"
+    text = (
+        f"{after} the sticker has {lines[0][2][-1]:,.0f} Wh, the meter {counted[-1]:,.0f} Wh, "
+        f"the label {lines[2][2][-1]:,.0f} Wh."
+    )
+    headline = f"{after} the sticker is {lines[0][2][-1] - counted[-1]:,.0f} Wh ahead of the meter"
+    table = pd.DataFrame({"what": [line[0] for line in lines], "energy (Wh)": [float(line[2][-1]) for line in lines]})
+    return View(text, table, lambda figure: parting_figure(headline, lines, note=note, figure=figure))
+
+
+def standby_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Panel:
+    """Return the panel of lesson 00: how many hours does being switched on cost?"""
+
+    def view(standby_w: float, hours: float) -> View:
+        account = ledger(load, unit.with_standby(Q_(standby_w, "W")), Outage(Q_(hours, "h"), start=start))
+        printed = float(unit.battery.printed.magnitude)
+        return ledger_view(account, reach=(-0.45 * printed, printed))
+
+    return Panel(
+        view,
+        standby_w=Slider("standby of the unit", 5, 40, 5, unit="W"),
+        hours=Slider("length of the outage", 6, 24, 24, unit="h", step=6),
+    )
+
+
+def sticker_panel(draw: Draw, sticker: Any) -> Panel:
+    """Return the panel of lesson 01: how many hours a day would it have to run at the sticker's power?"""
+    power = quantity(sticker, "W", "sticker")
+    measured = draw.daily_energy
+
+    def view(hours: float) -> View:
+        claimed = Estimate.exact(power * Q_(hours, "h")).to("Wh")
+        ratio = float((claimed.value / measured.value).magnitude)
+        text = (
+            f"{show(power)} for {hours:g} h a day would be {show(claimed.value)}, {ratio:.2f} times what the meter "
+            f"found: {measured} in a day."
+        )
+        bars = [(f"sticker, {hours:g} h a day", claimed, False), ("meter, a whole day", measured, True)]
+        table = pd.DataFrame(
+            {"what": [bar[0] for bar in bars], "energy (Wh)": [float(bar[1].value.magnitude) for bar in bars]}
+        )
+        reach = 1.05 * float(power.magnitude) * 24
+        headline = f"The sticker's {hours:g} h make {ratio:.2f} times the measured day"
+        return View(
+            text, table,
+            lambda figure: bars_figure(headline, bars, "energy in a day, at the outlet (Wh)", reach=reach,
+                                       note=INVENTED, figure=figure),
+        )  # fmt: skip
+
+    return Panel(view, hours=Slider("hours a day at the sticker's power", 0, 24, 24, unit="h", step=0.5))

@@ -1,0 +1,108 @@
+"""Every lesson driven in a real Chromium, as a learner would: run all cells, move the controls, read the answer."""
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+
+ROOT = Path(__file__).parents[2]
+LESSONS = sorted((ROOT / "lessons").glob("*.ipynb"))
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+FLAGS = [
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+
+# On a learner's machine there may be no Chromium; where the project is tested there must be one.
+pytestmark = pytest.mark.skipif(CHROMIUM is None and not os.environ.get("CI"), reason="no Chromium on this machine")
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """JupyterLab on a copy of the lessons."""
+    folder = tmp_path_factory.mktemp("lab") / "lessons"
+    shutil.copytree(ROOT / "lessons", folder)
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    lab = subprocess.Popen(
+        [sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", "--ip=127.0.0.1", f"--port={port}",
+         "--IdentityProvider.token=", "--LabApp.news_url=", f"--ServerApp.root_dir={folder}"],
+        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+    url = f"http://127.0.0.1:{port}/lab"
+    try:
+        for _ in range(120):
+            try:
+                urllib.request.urlopen(url, timeout=2).close()
+                break
+            except OSError:
+                time.sleep(0.5)
+        yield url
+    finally:
+        lab.terminate()
+        lab.wait(30)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    assert CHROMIUM is not None, "install Chromium: apt-get install chromium"
+    with sync_playwright() as play:
+        chromium = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield chromium
+        chromium.close()
+
+
+def run_all_cells(page: Page) -> None:
+    """Restart the kernel, run every cell, and wait until no prompt shows a star."""
+    page.click('.lm-MenuBar-itemLabel:text-is("Kernel")')
+    page.click('.lm-Menu-itemLabel:text-is("Restart Kernel and Run All Cells…")')
+    page.click(".jp-Dialog button.jp-mod-accept")
+    page.wait_for_timeout(2000)
+    waiting = (
+        "() => [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].some(p => p.textContent.includes('*'))"
+    )
+    page.wait_for_function(f"() => !({waiting})()", timeout=120_000)
+    page.wait_for_timeout(500)
+
+
+@pytest.mark.parametrize("lesson", LESSONS, ids=lambda path: path.stem)
+def test_a_learner_can_run_it_and_move_it(lesson: Path, address: str, browser: Browser) -> None:
+    page = browser.new_page(viewport={"width": 1280, "height": 900})
+    outside: list[str] = []
+    page.on("request", lambda r: None if r.url.startswith(("data:", "blob:")) or "127.0.0.1" in r.url
+            else outside.append(r.url))  # fmt: skip
+    page.goto(f"{address}/tree/{lesson.name}?reset")
+    page.wait_for_selector(".jp-Notebook", timeout=60_000)
+    page.wait_for_timeout(2000)
+    run_all_cells(page)
+    failed = page.locator('.jp-RenderedText[data-mime-type="application/vnd.jupyter.error"], '
+                          '.jp-RenderedText[data-mime-type="application/vnd.jupyter.stderr"]')  # fmt: skip
+    assert failed.all_inner_texts() == []
+
+    sliders = page.locator(".rt-slider input[type=range]")
+    assert sliders.count() >= 1
+    for at in range(sliders.count()):
+        slider = sliders.nth(at)
+        slider.scroll_into_view_if_needed()
+        panel = slider.locator("xpath=ancestor::*[contains(@class, 'widget-vbox')][last()]")
+        sentence, picture = panel.locator("p").first, panel.locator("img").first
+        seen = []
+        for key in ("Home", "ArrowRight", "End"):  # JupyterLab would like the arrow keys for itself
+            slider.press(key)
+            page.wait_for_timeout(700)
+            seen.append((sentence.inner_text(), picture.get_attribute("src")))
+        assert len({text for text, _ in seen}) == 3, "the sentence did not follow the slider"
+        assert len({source for _, source in seen}) == 3, "the picture did not follow the slider"
+        assert picture.get_attribute("alt") == sentence.inner_text()
+        assert slider.evaluate("el => el.labels.length") == 1, "a slider without a label"
+    assert outside == []
+    page.close()

@@ -1,0 +1,99 @@
+"""Every panel at the corners and the middle of its controls, read as a person would, without a kernel."""
+
+import itertools
+import re
+from collections.abc import Callable
+
+import pytest
+
+from ridethrough.teach import first_answer, views
+from ridethrough.teach.panels import Choice, Panel, Slider, View
+
+# every panel of every lesson: name -> how the lesson makes it
+PANELS: dict[str, Callable[[], Panel]] = {
+    "00 standby": lambda: views.standby_panel(
+        first_answer.kitchen_draw().as_load(), first_answer.pantry_unit(), start=first_answer.START
+    ),
+    "01 sticker": lambda: views.sticker_panel(first_answer.kitchen_draw(), "150 W"),
+}
+
+
+@pytest.fixture(scope="module", params=PANELS)
+def panel(request: pytest.FixtureRequest) -> Panel:
+    return PANELS[request.param]()
+
+
+def test_every_corner_and_the_middle_answers(panel: Panel) -> None:
+    names = list(panel.controls)
+    for position in itertools.product(*(panel.controls[name].positions for name in names)):
+        for name, value in zip(names, position, strict=True):
+            panel.controls[name].value = value
+        shown = panel.children[-1].value
+        assert "No answer here" not in shown, position
+        assert panel.now.text in shown.replace("&#x27;", "'"), position
+        numbers = [cell for column in panel.now.table.select_dtypes("number") for cell in panel.now.table[column]]
+        assert numbers
+        assert all(abs(number) < 1e6 for number in numbers)
+
+
+def test_each_control_changes_the_answer(panel: Panel) -> None:
+    for control in panel.controls.values():
+        first, *_, last = control.positions
+        control.value = first
+        before = panel.now.text
+        control.value = last
+        assert panel.now.text != before
+
+
+def test_it_reads_without_a_kernel(panel: Panel) -> None:
+    data, _ = panel._repr_mimebundle_()
+    page = data["text/html"]
+    assert "Run All Cells" in page
+    assert panel.now.text in page.replace("&#x27;", "'")
+    alt = re.search(r'<img alt="([^"]+)"', page)
+    assert alt is not None
+    assert alt[1].replace("&#x27;", "'") == panel.now.text
+    assert panel.now.text in data["text/plain"]
+    assert "application/vnd.jupyter.widget-view+json" in data
+    assert "0x" not in data["text/plain"]
+
+
+def test_the_stored_picture_is_stable() -> None:
+    one, two = (PANELS["00 standby"]()._repr_mimebundle_()[0]["text/html"] for _ in range(2))
+    assert one == two
+
+
+def test_an_exception_is_shown_and_then_gone() -> None:
+    import pandas as pd
+
+    def view(x: float) -> View:
+        if x > 1:
+            raise ValueError("no such <position>")
+        return View(f"x is {x:g}", pd.DataFrame({"x": [x]}), lambda figure: None)
+
+    panel = Panel(view, x=Slider("x", 0, 2, 1, unit="W"))
+    panel.controls["x"].value = 2
+    assert 'role="alert"' in panel.children[-1].value
+    assert "no such &lt;position&gt;" in panel.children[-1].value
+    assert "<img" not in panel.children[-1].value
+    panel.controls["x"].value = 0
+    assert "x is 0" in panel.children[-1].value
+
+
+def test_controls_keep_to_what_they_offer() -> None:
+    import traitlets
+
+    slider, choice = Slider("x", 0, 2, 1, unit="W"), Choice("which", ["one", "two"])
+    slider.value = 99
+    assert slider.value == 2
+    with pytest.raises(traitlets.TraitError, match="not one of"):
+        choice.value = "three"
+    assert (repr(slider), repr(choice)) == ("x: 2 W", "which: one")
+
+
+def test_the_sentence_is_the_ledgers() -> None:
+    """The sentence of the first panel and the ledger that it stands for say the same."""
+    account = first_answer.first_ledger()
+    text = views.sentence(account)
+    assert account.verdict in text
+    assert f"{account.lasts.value.magnitude:.1f} h" in text
