@@ -55,7 +55,7 @@ def test_temperatures_have_differences() -> None:
     room = Estimate.within("20 degC", "2 degC", "room")
     assert room.u.magnitude == pytest.approx(2 / math.sqrt(3))
     assert Estimate.within("20 degC", "3.6 degF", "room").u.magnitude == pytest.approx(2 / math.sqrt(3))
-    assert str(room).startswith("20 °C, give or take 2.3 °C")
+    assert str(room) == "20.0 °C, give or take 2.3 °C"
 
 
 def test_chance_above() -> None:

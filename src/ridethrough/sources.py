@@ -131,7 +131,7 @@ def coefficient(name: str) -> Estimate:
     Example
     -------
     >>> coefficient("depth of discharge, iron phosphate")
-    <Estimate 0.95, 95 %: 0.89 to 1.0>
+    <Estimate 0.95, 95 %: 0.9 to 1>
     """
     entry = lookup(name)
     middle, half = (entry.low + entry.high) / 2, (entry.high - entry.low) / 2

@@ -7,6 +7,7 @@ table and a picture, stored in the notebook and held to the library. Nothing is 
 from __future__ import annotations
 
 import html
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -153,6 +154,11 @@ class Choice(anywidget.AnyWidget):
         return f"{self.label}: {self.value}"
 
 
+def _together(text: str) -> str:
+    """Return HTML text in which no number is parted from its unit at a line's end."""
+    return re.sub(r"(?<=\d) (?=[A-Za-z%°])", "&nbsp;", text)
+
+
 @dataclass(frozen=True)
 class View:
     """What a panel shows at one position of its controls.
@@ -176,7 +182,7 @@ class View:
         self.draw(figure)
         table = self.table.to_html(index=False, border=0, float_format="{:,.1f}".format, justify="left")
         return (
-            f'<p style="font-size:17px" aria-live="polite">{html.escape(self.text)}</p>'
+            f'<p style="font-size:17px" aria-live="polite">{_together(html.escape(self.text))}</p>'
             f"{img(figure, self.text, colours)}"
             f"<details><summary>The numbers as a table</summary>{table}</details>"
         )
@@ -205,7 +211,8 @@ class Panel(ipywidgets.VBox):
     Notes
     -----
     In code, ``panel.controls["standby_w"].value = 40`` moves a control, by the same callback that the mouse
-    runs, and ``panel.now.text`` reads the sentence; ``panel.at(standby_w=40)`` looks without moving. An exception is shown in place of the picture.
+    runs, and ``panel.now.text`` reads the sentence; ``panel.at(standby_w=40)`` looks without moving. An
+    exception is shown in place of the picture.
     """
 
     def __init__(self, view: Callable[..., View], **controls: Slider | Choice) -> None:

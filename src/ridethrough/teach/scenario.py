@@ -20,10 +20,10 @@ from typing import Any
 from ..units import Refusal
 
 # What the meters' makers promise, as quantity text: ``Meter(**KITCHEN_METER)``.
-KITCHEN_METER: Mapping[str, str] = MappingProxyType(
+KITCHEN_METER: Mapping[str, Any] = MappingProxyType(
     {"accuracy": "1 % + 0.3 W", "power_step": "0.1 W", "energy_step": "0.01 kWh"}
 )
-STORE_METER: Mapping[str, str] = MappingProxyType({"accuracy": "2 %", "energy_step": "0.001 kWh"})
+STORE_METER: Mapping[str, Any] = MappingProxyType({"accuracy": "2 %", "energy_step": "0.001 kWh"})
 
 
 def _must(**constraints: Any) -> dict[str, Any]:

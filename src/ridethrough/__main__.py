@@ -1,0 +1,197 @@
+"""The command ``ridethrough``: a first answer, then the lessons, opened in JupyterLab on a copy.
+
+Learners work on a copy in an ignored folder. Running the command again fills in what is missing and
+never writes over a file that is there.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import secrets
+import socket
+import sys
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+from pathlib import Path
+
+from .units import Refusal
+
+FIRST_LESSON = "00-start-here.ipynb"
+FIRST_COPIES = ".first-copies"  # each file as it was when it was copied: tells whether the kit's has changed since
+JUPYTER = ".jupyter"  # settings of JupyterLab that hold in the learner's folder only
+BESIDE = {
+    ".gitignore": "*\n",
+    f"{JUPYTER}/labconfig/page_config.json": (  # it would ask for news of Jupyter, from outside
+        '{"disabledExtensions": {"@jupyterlab/apputils-extension:announcements": true}}\n'
+    ),
+}
+HOST = "127.0.0.1"
+PORTS = range(8888, 8908)
+
+
+def kit_lessons() -> Traversable:
+    """Return the kit's own lessons: those inside the installed package, or those of a checkout.
+
+    Raises
+    ------
+    Refusal
+        If neither holds the first lesson.
+    """
+    package = files("ridethrough")
+    for folder in (package / "lessons", Path(str(package)).parents[1] / "lessons"):
+        if (folder / FIRST_LESSON).is_file():
+            return folder
+    raise Refusal(
+        f"the package in {package}, without lessons",
+        "the lessons that belong to it",
+        "Install it again, from a wheel or from a checkout.",
+    )
+
+
+def copy_lessons(kit: Traversable, folder: Path) -> tuple[list[str], list[str]]:
+    """Return the names of the files newly copied from ``kit``, and of those the kit has changed since.
+
+    A file that is there is kept, whatever it holds.
+
+    Parameters
+    ----------
+    kit : importlib.resources.abc.Traversable
+        Folder with the kit's lessons; folders inside it are left out [-].
+    folder : pathlib.Path
+        Made if missing [-].
+    """
+    (folder / FIRST_COPIES).mkdir(parents=True, exist_ok=True)
+    copied, changed = [], []
+    for source in sorted((item for item in kit.iterdir() if item.is_file()), key=lambda item: item.name):
+        content, mine, first = source.read_bytes(), folder / source.name, folder / FIRST_COPIES / source.name
+        if not mine.exists():
+            mine.write_bytes(content)
+            first.write_bytes(content)
+            copied.append(source.name)
+        elif content != (first if first.exists() else mine).read_bytes():
+            changed.append(source.name)
+    return copied, changed
+
+
+def prepare(folder: Path) -> str:
+    """Copy the lessons to ``folder``, which git is told to ignore, and return what happened in sentences.
+
+    Raises
+    ------
+    Refusal
+        If nothing can be written there, if it is the kit's own folder, or if the kit's lessons are missing.
+    """
+    kit = kit_lessons()
+    if folder.resolve() == Path(str(kit)).resolve():
+        raise Refusal(
+            f"the kit's own folder {folder}", "a folder for your copy", "Leave --folder out for ./my-lessons."
+        )
+    try:
+        copied, changed = copy_lessons(kit, folder)
+        for name, content in BESIDE.items():
+            if not (path := folder / name).exists():
+                path.parent.mkdir(parents=True, exist_ok=True)
+                path.write_text(content, encoding="utf-8")
+    except OSError as error:
+        raise Refusal(
+            f"the folder {folder} ({error.strerror})",
+            "a folder that can be written to",
+            "Write for example: ridethrough --folder lessons-of-mine",
+        ) from error
+    text = (
+        f"Your lessons are in {folder.resolve()}. New files: {len(copied)}; those already there are as you left them."
+    )
+    if changed:
+        text += (
+            f"\nThe kit's copy has changed since yours was made, and yours was kept: {', '.join(changed)}. "
+            "To get the new one, rename yours and run this command again."
+        )
+    return text
+
+
+def free_port(wanted: int | None) -> int:
+    """Return ``wanted`` if it is free; without it, the first free one of the usual ports.
+
+    Raises
+    ------
+    Refusal
+        If another program listens there, or there is no such port.
+    """
+    for port in PORTS if wanted is None else [wanted] if wanted in range(1, 65536) else []:
+        try:
+            with socket.create_server((HOST, port)):
+                return port
+        except OSError:
+            continue
+    raise Refusal(
+        f"port {wanted}" if wanted is not None else f"ports {PORTS[0]} to {PORTS[-1]}",
+        "a port from 1024 to 65535 that no other program uses",
+        "Write for example: ridethrough --port 9911",
+    )
+
+
+def has_display() -> bool:
+    """Return whether a browser can open a window here."""
+    return not sys.platform.startswith("linux") or bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
+
+
+def open_lab(folder: Path, port: int, browser: bool) -> None:
+    """Run JupyterLab in ``folder`` until it is stopped, after printing the address to open.
+
+    It listens on this machine only, behind a token made for this run, and asks nothing of others.
+    """
+    from jupyterlab.labapp import LabApp
+
+    token = secrets.token_hex(24)
+    page = f"/lab/tree/{FIRST_LESSON}"
+    settings = [
+        f"--ServerApp.ip={HOST}",
+        f"--ServerApp.port={port}",
+        "--ServerApp.port_retries=0",
+        f"--ServerApp.root_dir={folder.resolve()}",
+        f"--ServerApp.open_browser={browser}",
+        f"--IdentityProvider.token={token}",
+        f"--LabApp.default_url={page}",
+        "--LabApp.extension_manager=readonly",  # the other one looks outside for what could be installed
+        "--KernelManager.transport_encryption=auto",  # a classroom's computer may have other users
+        "--log-level=ERROR",
+        "--LabApp.log_level=ERROR",
+    ]
+    own = [str(folder.resolve() / JUPYTER), os.environ.get("JUPYTER_CONFIG_PATH", "")]
+    os.environ["JUPYTER_CONFIG_PATH"] = os.pathsep.join(filter(None, own))
+    if hasattr(os, "geteuid") and os.geteuid() == 0:
+        settings.append("--allow-root")
+    print(f"In a few seconds, open http://{HOST}:{port}{page}?token={token}")
+    print("Stop with Ctrl-C.", flush=True)
+    LabApp.launch_instance(settings)
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Print the first answer, copy the lessons, open them; return the exit status."""
+    parser = argparse.ArgumentParser(
+        prog="ridethrough", description="A first answer, then the lessons in JupyterLab, on a copy of your own."
+    )
+    parser.add_argument("--answer", action="store_true", help="print the first answer and stop")
+    parser.add_argument("--folder", type=Path, default=Path("my-lessons"), help="your copy (default: ./my-lessons)")
+    parser.add_argument("--port", type=int, help="where JupyterLab listens (default: the first free one from 8888)")
+    parser.add_argument("--no-browser", action="store_true", help="print the address to open, and open no browser")
+    asked = parser.parse_args(argv)
+
+    from .teach.first_answer import first_answer
+
+    print(first_answer())
+    if asked.answer:
+        return 0
+    try:
+        port = free_port(asked.port)
+        print(prepare(asked.folder))
+    except Refusal as refusal:
+        print(refusal, file=sys.stderr)
+        return 1
+    open_lab(asked.folder, port, browser=has_display() and not asked.no_browser)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

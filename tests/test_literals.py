@@ -1,0 +1,155 @@
+"""No number with a meaning hides in ``model`` or ``answer``: coefficients stand in the one table.
+
+Read from the syntax tree. Numbers in quantity text ("21 degC") count as well; the examples in a
+refusal's words do not.
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from ridethrough.sources import COEFFICIENTS, Coefficient, Source
+
+SOURCE = Path(__file__).parents[1] / "src" / "ridethrough"
+MODULES = sorted(path for room in ("model", "answer") for path in (SOURCE / room).rglob("*.py"))
+
+PLAIN = {0, 1, 2, 24, 60, 100, 1000, 3600, 0.5}
+
+# module, the keyword or name that holds the number, the number: why it may stand there
+ALLOWED = {
+    ("model/load.py", "abs_tol", 1e-6): "shares typed with six digits sum to one",
+}
+
+QUANTITY_TEXT = re.compile(r"\s*[+-]?(?P<number>(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?)\s*[^\d\s,;.][^\d\s]*\s*")
+
+
+def numbers(tree: ast.AST, holder: str = "") -> Iterator[tuple[str, float, int]]:
+    """Yield (holder, number, line) for every number in ``tree``.
+
+    The holder is the keyword argument or the upper-case name that the number is given to.
+    """
+    if isinstance(tree, ast.Call) and getattr(tree.func, "id", "") == "Refusal":
+        return
+    if isinstance(tree, ast.FormattedValue):  # its format is no number
+        yield from numbers(tree.value, holder)
+        return
+    if isinstance(tree, ast.JoinedStr):  # nor are its words
+        for part in tree.values:
+            yield from numbers(part, holder) if isinstance(part, ast.FormattedValue) else ()
+        return
+    if isinstance(tree, ast.Constant):
+        if isinstance(tree.value, (int, float, complex)) and not isinstance(tree.value, bool):
+            yield holder, tree.value, tree.lineno
+        elif isinstance(tree.value, str) and (match := QUANTITY_TEXT.fullmatch(tree.value)):
+            yield holder, float(match["number"]), tree.lineno
+    if isinstance(tree, ast.keyword) and tree.arg:
+        holder = tree.arg
+    elif isinstance(tree, ast.Assign) and isinstance(tree.targets[0], ast.Name) and tree.targets[0].id.isupper():
+        holder = tree.targets[0].id
+    for node in ast.iter_child_nodes(tree):
+        yield from numbers(node, holder)
+
+
+def unexplained(source: str, module: str) -> list[str]:
+    """Return the numbers in ``source`` that are neither plain nor allowed, with their lines."""
+    return [
+        f"{module}:{line}: {number:g}"
+        for holder, number, line in numbers(ast.parse(source))
+        if number not in PLAIN and (module, holder, number) not in ALLOWED
+    ]
+
+
+def name_of(path: Path) -> str:
+    return path.relative_to(SOURCE).as_posix()
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_no_number_hides(path: Path) -> None:
+    assert unexplained(path.read_text(encoding="utf-8"), name_of(path)) == []
+
+
+def test_both_rooms_were_read() -> None:
+    assert {path.parent.name for path in MODULES} == {"model", "answer"}
+
+
+def test_every_allowed_number_is_still_there() -> None:
+    there = {
+        (name_of(path), holder, number)
+        for path in MODULES
+        for holder, number, _ in numbers(ast.parse(path.read_text(encoding="utf-8")))
+    }
+    assert set(ALLOWED) <= there
+
+
+@pytest.mark.parametrize(
+    "injected",
+    [
+        "eta = 0.85",
+        "x = 3",
+        "x = -7.5",
+        "def f(eta=0.9): ...",
+        "def f(*, room='21 degC'): ...",
+        "x = Q_(15, 'W')",
+        "x = quantity('14.5 W', 'W', 'standby')",
+        "x = y[3:]",
+        "x = 1e-6",
+        "isclose(a, b, rel_tol=1e-6)",
+        "x = 2j",
+        "x = f'{y * 3}'",
+        "LIMIT = 4.4",
+        "@dataclass\nclass A:\n    eta: float = 0.92",
+        "check(Refusal, 5)",
+    ],
+)
+def test_an_injected_number_is_found(injected: str) -> None:
+    path = SOURCE / "model" / "load.py"
+    assert unexplained(path.read_text(encoding="utf-8") + "\n" + injected, "model/load.py")
+
+
+@pytest.mark.parametrize(
+    "plain",
+    [
+        '"""A docstring may say 0.85 and 15 W."""',
+        "x = -1 + 2.0 * 3600 / 60 - 0.5",
+        "x = f'{y:.3f} W and 3 W'",
+        "x = '0 Wh'",
+        "x = True",
+        "raise Refusal('a bare 38', 'a power', 'Write 38 W.')",
+        "raise Refusal('x', 'y', '38 W')",
+        "name = 'Unit B'",
+    ],
+)
+def test_plain_numbers_and_words_pass(plain: str) -> None:
+    assert unexplained(plain, "model/load.py") == []
+
+
+# --- The table -------------------------------------------------------------------------------------
+
+
+def complaints(entry: Coefficient) -> list[str]:
+    found = []
+    if not entry.source.text.strip():
+        found.append("no source")
+    if not entry.low <= entry.value <= entry.high:
+        found.append(f"{entry.value} lies outside {entry.low} to {entry.high}")
+    return found
+
+
+@pytest.mark.parametrize("entry", COEFFICIENTS, ids=lambda entry: entry.name)
+def test_coefficient_has_a_source_and_lies_in_its_band(entry: Coefficient) -> None:
+    assert complaints(entry) == []
+
+
+def test_no_name_stands_twice() -> None:
+    names = [entry.name for entry in COEFFICIENTS]
+    assert sorted(set(names)) == sorted(names)
+
+
+@pytest.mark.parametrize(("value", "source"), [(0.5, " "), (0.2, "a book"), (0.95, "a book"), (float("nan"), "a book")])
+def test_a_bad_coefficient_is_found(value: float, source: str) -> None:
+    assert complaints(Coefficient("x", value, 0.4, 0.9, "1", Source("invented", source)))
