@@ -80,6 +80,23 @@ COEFFICIENTS: tuple[Coefficient, ...] = (
                 "deeper discharges are possible and shorten its life"),
     Coefficient("day-to-day spread", 0.0, -0.15, 0.15, "1", _KIT,
                 "how far one day's energy of a refrigerator lies from its mean, until three days were logged"),
+    Coefficient("draw per kelvin of room", 0.04, 0.02, 0.06, "1",
+                Source("common practice", "heat leaks in proportion to room less inside, and a hot room makes "
+                       "the compressor work harder; no measured table at hand"),
+                "relative change of a cold appliance's mean power for each kelvin of room temperature"),
+    Coefficient("least step between rooms", 2.0, 2.0, 2.0, "kelvin", _KIT,
+                "closer measurements say more about the meter than about the room"),
+    Coefficient("warmest room", 43.0, 43.0, 43.0, "degC",
+                Source("from memory", "IEC 62552-1, climate class T"), "up to which cold appliances are built to work"),
+    Coefficient("coldest room", 10.0, 10.0, 10.0, "degC",
+                Source("from memory", "IEC 62552-1, climate class SN"),
+                "below which a refrigerator's own compressor may stop; a freezer compartment may then thaw"),
+    Coefficient("start over running power", 6.0, 4.0, 11.0, "1",
+                Source("published", "NFPA 70 (NEC), tables 430.248 and 430.251(A): locked-rotor over full-load "
+                       "current 6.0; band: measured appliances in the ACSF1 data set (Gisler et al., WoSSPA 2013)"),
+                "current, and so apparent power, in the moment in which a compressor starts"),
+    Coefficient("power factor of a small motor", 0.75, 0.55, 0.95, "1", _TRADE,
+                "watts over volt-amperes of a running compressor"),
     Coefficient("resistive loss", 0.02, 0.0, 0.04, "1",
                 Source("published", "inverter table in PyPI pvlib 0.16.1, sam-library-cec-inverters-2019-03-05.csv: "
                        "median 0.019 of every 40th row; grid-tie inverters, not battery units"),

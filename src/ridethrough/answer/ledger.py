@@ -13,6 +13,7 @@ from ..model.load import Load
 from ..model.unit import BackupUnit
 from ..sources import lookup
 from ..units import show
+from .headroom import headroom
 from .outage import Outage
 
 Verdict = Literal["covered", "tight", "short"]
@@ -95,6 +96,14 @@ class Ledger:
         return f"{self.verdict.capitalize()}: {amount} {word} after {show(self.outage.duration)}, give or take {half}"
 
     @property
+    def inverter(self) -> str:
+        """What the inverter was checked for, in a line."""
+        checks = headroom(self.load, self.unit)
+        if all(check.finding == "not checked" for check in checks):
+            return f"inverter not checked: {checks[0].why}"
+        return "inverter: " + "; ".join(map(str, checks))
+
+    @property
     def rows(self) -> Any:
         """The lines as a table.
 
@@ -124,7 +133,7 @@ class Ledger:
         """Return headline and lines as plain text."""
         width = max(len(line.label) for line in self.lines)
         rows = [f"{line.label:<{width}}  {show(line.energy.value, 0):>10}" for line in self.lines]
-        return "\n".join([self.headline, *rows])
+        return "\n".join([self.headline, *rows, self.inverter])
 
     __repr__ = __str__
 

@@ -19,6 +19,8 @@ COLUMNS: dict[str, tuple[str | None, bool]] = {
     "efficiency_percent": ("%", True),
     "efficiency_at_w": ("W", True),
     "rated_w": ("W", True),
+    "rated_va": ("VA", False),
+    "surge_w": ("W", False),
     "pack_wh": ("Wh", False),
     "packs_max": ("1", False),
 }
@@ -53,6 +55,8 @@ class Units(Mapping[str, BackupUnit]):
             rated=row["rated_w"],
             efficiency=row["efficiency_percent"],
             at=row["efficiency_at_w"],
+            rated_va=row["rated_va"],
+            surge=row["surge_w"],
             pack=row["pack_wh"],
             packs_max=0 if row["packs_max"] is None else int(row["packs_max"].magnitude),
         )

@@ -27,6 +27,10 @@ class Inverter:
         Proportional and resistive loss [-].
     rated : pint.Quantity
         P_rated, the largest steady power at the outlet [W].
+    rated_va : pint.Quantity, optional
+        The largest steady apparent power [VA]; None where it is not known.
+    surge : pint.Quantity, optional
+        The largest power for the moment of a start [W]; None where it is not known.
 
     Notes
     -----
@@ -42,9 +46,13 @@ class Inverter:
     k1: Estimate
     k2: Estimate
     rated: pint.Quantity
+    rated_va: pint.Quantity | None = None
+    surge: pint.Quantity | None = None
 
     @classmethod
-    def from_efficiency(cls, standby: Any, efficiency: Any, at: Any, rated: Any) -> Inverter:
+    def from_efficiency(
+        cls, standby: Any, efficiency: Any, at: Any, rated: Any, *, rated_va: Any = None, surge: Any = None
+    ) -> Inverter:
         """Return the inverter that has this standby and, at the load ``at``, this efficiency.
 
         k1 = 1/eta - 1 - P_0/P - k2 P/P_rated                                                 (1)
@@ -59,6 +67,8 @@ class Inverter:
             The load at which the efficiency holds [W].
         rated : str or pint.Quantity
             Largest steady power at the outlet [W].
+        rated_va, surge : str or pint.Quantity, optional
+            Largest steady apparent power [VA], and largest power in a start [W].
 
         Raises
         ------
@@ -90,7 +100,14 @@ class Inverter:
                 "an efficiency that leaves room for the standby, which is part of it",
                 "Check which load the efficiency belongs to, and on which side the standby was measured.",
             )
-        return cls(p_0, k1, k2, rating)
+        return cls(
+            p_0,
+            k1,
+            k2,
+            rating,
+            None if rated_va is None else _positive(rated_va, "VA", "rated_va"),
+            None if surge is None else _positive(surge, "W", "surge"),
+        )
 
     def battery_power(self, load: Any) -> Estimate:
         """Return the power from the battery for a steady power or a `Load` at the outlet [W].

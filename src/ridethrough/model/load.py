@@ -38,7 +38,9 @@ class Appliance:
     peak : pint.Quantity, optional
         Largest power lasting longer than a start [W]; None reads "not measured".
     surge : pint.Quantity, optional
-        Largest power in a start [W]; None reads "not measured".
+        Largest power caught in a start [W]; None reads "not measured".
+    motor : pint.Quantity, optional
+        Power of its motor while it runs [W]; None where it has none or none is known.
     measured : bool
         Whether it was measured, or only assumed.
     """
@@ -51,6 +53,7 @@ class Appliance:
     day_dof: float = math.inf
     peak: pint.Quantity | None = None
     surge: pint.Quantity | None = None
+    motor: pint.Quantity | None = None
     measured: bool = False
 
     def __post_init__(self) -> None:
@@ -175,6 +178,10 @@ class Load:
     def energy_over(self, duration: Any) -> Estimate:
         """Return the energy at the outlet in an outage of ``duration`` [Wh]; see `Appliance.energy_over`."""
         return _total([appliance.energy_over(duration) for appliance in self.appliances])
+
+    def on_trust(self) -> Load:
+        """Return the load marked as assumed, as a first lesson or a report on hearsay takes it."""
+        return Load(tuple(replace(appliance, measured=False) for appliance in self.appliances))
 
     def named(self, name: str) -> Load:
         """Return the same single appliance under another name."""

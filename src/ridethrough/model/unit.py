@@ -51,6 +51,8 @@ class BackupUnit:
         rated: Any,
         efficiency: Any,
         at: Any = None,
+        rated_va: Any = None,
+        surge: Any = None,
         depth_of_discharge: Any = None,
         pack: Any = None,
         packs_max: int = 0,
@@ -71,6 +73,8 @@ class BackupUnit:
             Largest steady power at the outlet [W].
         efficiency, at : Estimate, str or pint.Quantity
             Outlet over battery power [-], and the load at which it holds [W].
+        rated_va, surge : str or pint.Quantity, optional
+            Largest steady apparent power [VA], largest power in a start [W].
         depth_of_discharge : Estimate, str or float, optional
             Usable share [-]; else the table's band for the chemistry.
         pack : str or pint.Quantity, optional
@@ -82,12 +86,12 @@ class BackupUnit:
         -------
         >>> BackupUnit.from_print("mine", capacity="1.2 kWh", chemistry="iron phosphate", standby="9 W",
         ...                       rated="800 W", efficiency="88 %", at="300 W")
-        <BackupUnit 'mine': 1,200 Wh printed, standby 9 W, without pack>
+        <BackupUnit 'mine': 1,200 Wh printed, standby 9 W>
         """
         return cls(
             name,
             Battery.from_print(capacity, chemistry, depth_of_discharge),
-            Inverter.from_efficiency(standby, efficiency, at, rated),
+            Inverter.from_efficiency(standby, efficiency, at, rated, rated_va=rated_va, surge=surge),
             None if pack is None else quantity(pack, "Wh", "pack"),
             packs_max,
         )
@@ -119,15 +123,11 @@ class BackupUnit:
 
     @property
     def label(self) -> str:
-        """Name and packs: "Unit B without pack"."""
-        return f"{self.name} {_packs(self.packs)}"
+        """Name, and packs where there are some: "Unit B with 1 pack"."""
+        return self.name if not self.packs else f"{self.name} with {self.packs} pack{'s' if self.packs > 1 else ''}"
 
     def __repr__(self) -> str:
         return (
-            f"<BackupUnit {self.name!r}: {show(self.battery.printed)} printed, "
-            f"standby {show(self.inverter.standby.value)}, {_packs(self.packs)}>"
+            f"<BackupUnit {self.label!r}: {show(self.battery.printed)} printed, "
+            f"standby {show(self.inverter.standby.value)}>"
         )
-
-
-def _packs(count: int) -> str:
-    return "without pack" if count == 0 else "with 1 pack" if count == 1 else f"with {count} packs"

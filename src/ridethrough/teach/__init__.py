@@ -1,5 +1,5 @@
 """Figures, panels, exercises and the invented scenario: what the lessons import."""
 
-from .exercises import answer_key, exercise
+from .exercises import answer_key, exercise, guess
 
-__all__ = ["answer_key", "exercise"]
+__all__ = ["answer_key", "exercise", "guess"]

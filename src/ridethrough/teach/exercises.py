@@ -46,7 +46,8 @@ class Exercise:
         """Return what to say to ``answer``: text or Quantity with its unit; None means not answered yet."""
         if answer is None:
             return (
-                "Not answered yet. Write your answer with its unit, for example check(" + f'"{_example(self.answer)}").'
+                f'Not answered yet. Replace None by your answer with its unit, such as "{_example(self.answer)}", '
+                "and run the cell: Shift+Enter."
             )
         unit = f"{self.answer.units:~C}"
         for value, slip in self.wrong:
@@ -136,10 +137,24 @@ def _sticker_and_meter(draw: np.random.Generator) -> Exercise:
     )  # fmt: skip
 
 
+def _watts_for_sure(draw: np.random.Generator) -> Exercise:
+    counted, percent = int(draw.integers(51, 96)) * 10 + 4, float(draw.choice([1.5, 2, 2.5, 3]))
+    half = Q_(counted * percent / 100, "Wh")
+    return Exercise(
+        f"In one day a meter counted {counted} Wh. Its sheet says: good to {percent:g} %. "
+        "How many watt-hours either way does the meter's own error make, however long you log?",
+        half,
+        ((Q_(counted * percent, "Wh"), slips.PERCENT_AS_SHARE), (Q_(half.magnitude / 24, "Wh"), slips.CURED_BY_TIME)),
+        (f"The error is a share of the reading: {counted} Wh x {percent:g} / 100 = {show(half)}.",
+         "Logging longer repeats it; it does not average out."),
+    )  # fmt: skip
+
+
 EXERCISES: dict[str, Callable[[np.random.Generator], Exercise]] = {
     "00-a": _energy_of_a_pump,
     "00-b": _hours_with_standby,
     "01-a": _sticker_and_meter,
+    "06-a": _watts_for_sure,
 }
 
 
@@ -164,6 +179,21 @@ def exercise(key: str, learner: str) -> Exercise:
         raise Refusal(f"learner={learner!r}", "some text", 'Write for example learner="kestrel".')
     seed = zlib.crc32(f"{key}/{learner.strip().lower()}".encode())
     return EXERCISES[key](np.random.default_rng(seed))
+
+
+def guess(letter: str | None, right: str) -> str:
+    """Return what to say to a learner's guess; the lesson says why.
+
+    Example
+    -------
+    >>> guess("b", right="c")
+    'You guessed b. Many do; below it says what b overlooks.'
+    """
+    if letter is None:
+        return 'No guess yet. Go back to the question and replace None by your letter, such as "a".'
+    if str(letter).strip().lower() == right:
+        return f"You guessed {right}, and that is it."
+    return f"You guessed {letter}. Many do; below it says what {letter} overlooks."
 
 
 def answer_key(key: str, learners: list[str]) -> str:

@@ -41,3 +41,11 @@ HOURS_FOR_DAYS = Slip(
     "a yearly or daily number spread over the wrong time",
     "Look at the time in the unit: per year, per day or per hour. Convert it before you compare.",
 )
+PERCENT_AS_SHARE = Slip(
+    "a percentage taken as a share",
+    "One percent is one in a hundred. Divide by 100 before you multiply.",
+)
+CURED_BY_TIME = Slip(
+    "the meter's error averaged away",
+    "A meter that reads high in one hour reads high in the next. Its error does not shrink with the hours.",
+)

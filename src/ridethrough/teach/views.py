@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,14 +12,14 @@ import pandas as pd
 from ..answer.ledger import Ledger, ledger
 from ..answer.outage import Outage
 from ..estimate import Estimate
-from ..measure.draw import Draw
-from ..measure.log import MeterLog
+from ..measure.draw import Draw, measure_draw
+from ..measure.log import Meter, MeterLog
 from ..model.load import Load
 from ..model.nameplate import label_power
 from ..model.unit import BackupUnit
 from ..units import Q_, quantity, show
-from .figures import bars_figure, ledger_figure, parting_figure, trace_figure
-from .panels import Panel, Slider, View
+from .figures import band_figure, bars_figure, ledger_figure, parting_figure, trace_figure
+from .panels import Choice, Panel, Slider, View
 
 INVENTED = "invented data"
 
@@ -37,8 +39,10 @@ def ledger_view(account: Ledger, *, reach: tuple[float, float] | None = None, no
     return View(sentence(account), table, lambda figure: ledger_figure(account, note=note, reach=reach, figure=figure))
 
 
-def trace_view(log: MeterLog, draw: Draw, sticker: Any, *, hours: float = 24, note: str = INVENTED) -> View:
-    """Return the view of a log: its power through ``hours`` [h], with its mean and the sticker's power."""
+def trace_view(
+    log: MeterLog, draw: Draw, sticker: Any, *, hours: tuple[float, float] = (0, 24), note: str = INVENTED
+) -> View:
+    """Return the view of a log: its power in a part of it [h], with its mean, defrosts and starts named."""
     says = quantity(sticker, "W", "sticker")
     known = [("mean", draw.mean_power.value), ("running", draw.running_power), ("peak", draw.peak_power)]
     table = pd.DataFrame(
@@ -52,11 +56,29 @@ def trace_view(log: MeterLog, draw: Draw, sticker: Any, *, hours: float = 24, no
         share = 100 * float(draw.duty_cycle.to("").magnitude)
         text += f"it runs {share:.0f} % of the time at about {show(draw.running_power)}; "
     text += f"the sticker says {show(says)}."
+    marks = _marks(log, draw, hours)
     return View(
         text,
         table,
-        lambda figure: trace_figure(log, draw.mean_power, sticker=says, hours=hours, note=note, figure=figure),
+        lambda figure: trace_figure(
+            log, draw.mean_power, sticker=says, hours=hours, marks=marks, note=note, figure=figure
+        ),
     )
+
+
+def _marks(log: MeterLog, draw: Draw, hours: tuple[float, float]) -> list[tuple[float, float, str]]:
+    """Return what a learner should find in a trace: each defrost, and the highest start caught."""
+    at = log.start_s / 3600
+    within = [(float(start), float(start) + 0.5, "defrost") for start in draw.defrosts["start_h"]]
+    if draw.surge is not None:
+        within.append((*hours, "a start"))
+    marks = []
+    for begin, end, name in within:
+        held = np.flatnonzero((at >= max(begin, hours[0])) & (at < min(end, hours[1])))
+        if held.size:
+            tallest = held[np.argmax(log.power_w[held])]
+            marks.append((float(at[tallest]), float(log.power_w[tallest]), name))
+    return marks
 
 
 def parting_view(log: MeterLog, sticker: Any, yearly: Any, *, hours: float = 24, note: str = INVENTED) -> View:
@@ -117,4 +139,57 @@ def sticker_panel(draw: Draw, sticker: Any) -> Panel:
                                        note=INVENTED, figure=figure),
         )  # fmt: skip
 
-    return Panel(view, hours=Slider("hours a day at the sticker's power", 0, 24, 24, unit="h", step=0.5))
+    return Panel(view, hours=Slider("hours a day at the sticker's power", 0, 24, 24, unit="h", step=0.25))
+
+
+def length_panel(log: MeterLog, meters: Mapping[str, Meter]) -> Panel:
+    """Return the panel of lesson 06: what does a longer log cure, and what does it leave?
+
+    Parameters
+    ----------
+    log : MeterLog
+        Three days or more.
+    meters : mapping from name to Meter
+        What the same readings would be worth from each.
+    """
+    hours = np.arange(1.0, np.floor(log.span_s / 3600) + 1)
+    draws = {
+        name: [measure_draw(replace(log.first(Q_(h, "h")), meter=meter), name="fridge-freezer") for h in hours]
+        for name, meter in meters.items()
+    }
+
+    def curve(name: str, pick: Callable[[Draw], Any]) -> np.ndarray:
+        return np.array([float(pick(draw).to("W").magnitude) for draw in draws[name]])
+
+    curves = {
+        name: (
+            curve(name, lambda draw: draw.mean_power.value),
+            curve(name, lambda draw: draw.mean_power.expanded()),
+            curve(name, lambda draw: draw.metered.expanded()),
+        )
+        for name in draws
+    }
+
+    def view(hours_logged: float, meter: str) -> View:
+        at = int(hours_logged) - 1
+        draw, (middle, half, floor) = draws[meter][at], curves[meter]
+        share = 100 * half[at] / middle[at]
+        text = (
+            f"After {hours_logged:g} h with a meter good to {meter}: {draw.mean_power}, that is {share:.0f} % either "
+            f"way. The meter alone accounts for {show(draw.metered.expanded(), 1)} of it."
+        )
+        table = pd.DataFrame({"hours logged": hours, "mean power (W)": middle, "give or take (W)": half,
+                              "meter alone (W)": floor}).iloc[[0, 2, 5, 11, 23, 47, len(hours) - 1]]  # fmt: skip
+        return View(
+            text, table,
+            lambda figure: band_figure(
+                f"After {hours_logged:g} h: {draw.mean_power}", hours, middle, half, floor, hours_logged,
+                labels=("hours logged (h)", "mean power at the outlet (W)"), note=INVENTED, figure=figure,
+            ),
+        )  # fmt: skip
+
+    return Panel(
+        view,
+        hours_logged=Slider("hours logged", 1, float(hours[-1]), 1, unit="h"),
+        meter=Choice("accuracy of the meter", list(meters)),
+    )

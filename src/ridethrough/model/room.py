@@ -1,0 +1,105 @@
+"""A cold appliance in another room: what was measured at one temperature, carried to another."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from ..estimate import Estimate
+from ..sources import coefficient, lookup
+from ..units import Q_, Refusal, number, quantity, show
+from .load import Appliance, Load
+
+
+def in_room(load: Load, *, measured_at: Any, room: Any, second: tuple[Load, Any] | None = None) -> Load:
+    """Return the load as it would draw in a room of another temperature.
+
+    P(T) = P_1 (1 + s (T - T_1))                                                              (1)
+    s    = (P_2 / P_1 - 1) / (T_2 - T_1)     with a second measurement                        (2)
+
+    Parameters
+    ----------
+    load : Load
+        One appliance, measured at ``measured_at`` [W].
+    measured_at, room : str or pint.Quantity
+        T_1 and T, the room's temperatures [degC].
+    second : (Load, str or pint.Quantity), optional
+        The same appliance's load, measured at T_2 [W], [degC]. It pins the slope s; without it s is the
+        wide band of the table of coefficients.
+
+    Returns
+    -------
+    Load
+        Its mean power with the uncertainty of the slope. It runs longer or shorter, not harder; a load that
+        would have to run more than all the time is given running all the time.
+
+    Raises
+    ------
+    Refusal
+        If a room is colder or warmer than cold appliances are built for, or the second measurement was taken
+        within 2 K of the first.
+
+    Notes
+    -----
+    A straight line is a rough picture over more than 10 K. Below about 10 degC a refrigerator's own compressor
+    may stop working as its thermostat sits in the warm part. Lessons 01 and 05.
+
+    Example
+    -------
+    >>> in_room(Load.steady("30 W"), measured_at="20 degC", room="30 degC").mean_power
+    <Estimate 42 W, 95 %: 35.2 to 48.8 W>
+    """
+    if len(load.appliances) != 1:
+        raise Refusal(f"a load of {len(load.appliances)} appliances", "one appliance", "Carry each before adding.")
+    t_1, t = _within(measured_at, "measured_at"), _within(room, "room")
+    if t == t_1:
+        return load
+    appliance = load.appliances[0]
+    if second is None:
+        slope = coefficient("draw per kelvin of room")
+    else:
+        t_2 = _within(second[1], "second")
+        if abs(t_2 - t_1) < lookup("least step between rooms").value:
+            raise Refusal(
+                f"measurements at {t_1:g} and {t_2:g} degC",
+                f"rooms at least {lookup('least step between rooms').value:g} K apart",
+                "Measure again on a warmer or colder day, or leave second out.",
+            )
+        slope = (second[0].mean_power / appliance.mean_power - 1) / (t_2 - t_1)  # (2)
+    power = (appliance.mean_power * (1 + slope * (t - t_1))).to("W")  # (1)
+    if power.value.magnitude <= 0:
+        raise Refusal(
+            f"{show(Q_(t, 'degC'))}, where the line of the two measurements falls to {show(power.value)}",
+            "a room closer to those measured",
+            "Measure the appliance nearer to that temperature.",
+        )
+    return Load((_running(appliance, power),))
+
+
+def _running(appliance: Appliance, power: Estimate) -> Appliance:
+    """Return the appliance with another mean, reached by running a larger or smaller share of the time."""
+    levels, shares = np.asarray(appliance.levels_w, float), np.asarray(appliance.shares, float)
+    mean, wanted = float(levels @ shares), float(power.value.magnitude)
+    target = levels.max() if wanted > mean else levels.min()
+    moved = 0 if target == mean else min(1, (wanted - mean) / (target - mean))
+    shares = (1 - moved) * shares
+    shares[np.argmax(levels == target)] += moved
+    if levels.size == 1:  # a steady load has nothing to switch between
+        levels = np.array([wanted])
+    scale = wanted / mean
+    return replace(appliance, mean_power=power, levels_w=levels, shares=shares, day_spread=appliance.day_spread * scale)
+
+
+def _within(value: Any, name: str) -> float:
+    """Return a room's temperature [degC], refused outside what cold appliances are built for."""
+    celsius = number(quantity(value, "degC", name), "degC", name)
+    low, high = lookup("coldest room").value, lookup("warmest room").value
+    if not low <= celsius <= high:
+        raise Refusal(
+            f"{name}={show(Q_(celsius, 'degC'))}",
+            f"a room between {show(Q_(low, 'degC'))} and {show(Q_(high, 'degC'))}, for which cold appliances are built",
+            "Below it a refrigerator's compressor may stop; measure the appliance where it stands.",
+        )
+    return celsius

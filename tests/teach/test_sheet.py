@@ -1,0 +1,45 @@
+"""Pages to print, and a template that the reader of logs takes."""
+
+from pathlib import Path
+
+import pytest
+
+from ridethrough.measure.draw import measure_draw
+from ridethrough.measure.log import read_log
+from ridethrough.teach.sheet import PAGES, protocol, reading_sheet, write_template
+from ridethrough.units import Refusal
+
+
+@pytest.mark.parametrize("test", PAGES)
+def test_every_page_has_its_cautions_and_defers(test: str) -> None:
+    text = protocol(test).text
+    assert "**Cautions.**" in text
+    assert "unattended" in text
+    assert "local codes" in text
+
+
+def test_an_unknown_page_is_refused_with_the_list() -> None:
+    with pytest.raises(Refusal, match="metering"):
+        protocol("flying")
+
+
+def test_the_template_filled_in_is_a_log(tmp_path: Path) -> None:
+    file = tmp_path / "mine.csv"
+    assert "mine.csv" in write_template(file)
+    with file.open("a", encoding="utf-8") as lines:
+        lines.write("2026-01-10 08:00,12.31\n2026-01-11 20:00,13.39\n")
+    assert measure_draw(read_log(file)).mean_power.value.magnitude == pytest.approx(30)
+
+
+def test_a_file_is_never_written_over(tmp_path: Path) -> None:
+    file = tmp_path / "mine.csv"
+    file.write_text("my own", encoding="utf-8")
+    with pytest.raises(Refusal, match="which exists"):
+        write_template(file)
+    assert file.read_text(encoding="utf-8") == "my own"
+    with pytest.raises(Refusal, match="can be written"):
+        write_template(tmp_path / "nowhere" / "mine.csv")
+
+
+def test_the_sheet_has_its_lines() -> None:
+    assert reading_sheet(7).text.count("|  |  |  |  |  |") == 7
