@@ -304,6 +304,15 @@ def _kind(found: pint.Quantity) -> str:
     return f"a value in {found.units:~P}"
 
 
+def positive(value: Any, unit: str, name: str) -> pint.Quantity:
+    """Return ``value`` as a Quantity in ``unit``, refused unless it is above zero."""
+    found = quantity(value, unit, name)
+    if not found.magnitude > 0:
+        what, example = _EXAMPLES.get(unit_name(unit), (f"a value in {unit}", f"1 {unit}"))
+        raise Refusal(f"{name}={str(value)!r}", f"{what} above zero", f'Write for example {name}="{example}".')
+    return found
+
+
 def number(value: Any, unit: str, name: str) -> float:
     """Return ``value`` as a plain number in ``unit``: the guard, for use inside the kit."""
     return float(quantity(value, unit, name).magnitude)

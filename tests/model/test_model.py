@@ -52,7 +52,7 @@ def test_an_efficiency_must_leave_room_for_the_standby() -> None:
 
 def test_packs_add_capacity_and_nothing_else() -> None:
     bigger = UNIT.with_packs(2)
-    assert bigger.battery.printed.magnitude == pytest.approx(2400)
+    assert bigger.printed.magnitude == pytest.approx(2400)
     assert bigger.inverter == UNIT.inverter
     assert bigger.label == "mine with 2 packs"
     assert UNIT.with_packs(1).with_packs(1) == bigger

@@ -57,15 +57,15 @@ def headroom(load: Load, unit: BackupUnit) -> tuple[Check, ...]:
     A start caught by a meter is at least what the motor asks: a meter that shows a value every ten seconds
     misses most starts. Without one, the band of the table of coefficients is used. Lesson 03.
     """
-    inverter, peak = unit.inverter, load.peak
+    ratings, peak = unit.ratings, load.peak
     if peak is None:
         missing = "the largest power of the load was not measured"
         return tuple(Check(what, "not checked", missing) for what in ("steady power", "apparent power", "start"))
     factor = lookup("power factor of a small motor")
     return (
-        _against("steady power", peak, peak, inverter.rated),
-        _against("apparent power", _va(peak, factor.high), _va(peak, factor.low), inverter.rated_va),
-        _start(load, peak, inverter.surge),
+        _against("steady power", peak, peak, ratings.rated),
+        _against("apparent power", _va(peak, factor.high), _va(peak, factor.low), ratings.rated_va),
+        _start(load, peak, ratings.surge),
     )
 
 

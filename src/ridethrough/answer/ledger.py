@@ -1,6 +1,7 @@
 """The energy ledger: an account from the printed capacity down to what is left.
 
-Every line stands on the battery side. The lines sum to what is left, to rounding error.
+Every line stands on one side: the battery's for a unit known from print, the outlet's for a unit measured by
+run-downs. The lines sum to what is left, to rounding error.
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ class Line:
     kind : {"total", "battery", "load", "loss"}
         Totals are sums of the lines above them; the others add up.
     energy : Estimate
-        Gains positive, losses negative, from the battery [Wh].
+        Gains positive, losses negative [Wh].
     measured : bool
         Measured, or only assumed from print and table.
     """
@@ -52,7 +53,7 @@ class Ledger:
     lines : tuple of Line
         In order, the printed capacity first and what is left last.
     available, needed, left : Estimate
-        Usable energy, energy that the outage asks of the battery, and their difference [Wh].
+        Usable energy, energy that the outage asks for, and their difference [Wh].
     """
 
     load: Load
@@ -123,7 +124,7 @@ class Ledger:
                     "energy (Wh)": float(line.energy.value.magnitude),
                     "low (Wh)": float(low.magnitude),
                     "high (Wh)": float(high.magnitude),
-                    "side": "battery",
+                    "side": self.unit.route.side,
                     "basis": "measured" if line.measured else "assumed",
                 }
             )
@@ -148,11 +149,12 @@ class Ledger:
 
 
 def ledger(load: Load, unit: BackupUnit, outage: Any) -> Ledger:
-    """Return the energy account of a load on a unit through an outage, by the printed route.
+    """Return the energy account of a load on a unit through an outage, by the route the unit is known by.
 
-    available = printed * start * depth of discharge
-    needed    = t (mean P + k1 mean P + k2 mean P^2 / P_rated + P_0)                          (1)
-    left      = available - needed
+    printed:   available = printed * start * depth of discharge
+               needed    = t (mean P + k1 mean P + k2 mean P^2 / P_rated + P_0)               (1)
+    measured:  available = E * start,  needed = t (mean P + S)                                (1)
+    both:      left      = available - needed
 
     Parameters
     ----------
@@ -166,8 +168,8 @@ def ledger(load: Load, unit: BackupUnit, outage: Any) -> Ledger:
     Returns
     -------
     Ledger
-        Every line on the battery side [Wh]. Conversion loss and standby are separate lines, and neither
-        is part of the other.
+        Every line on one side [Wh]: the battery's by the printed route, the outlet's by the measured one.
+        Conversion loss and standby are separate lines, and neither is part of the other.
 
     Example
     -------
@@ -177,23 +179,20 @@ def ledger(load: Load, unit: BackupUnit, outage: Any) -> Ledger:
     <Quantity(500.0, 'watt_hour')>
     """
     when = Outage.of(outage)
-    hours = when.duration
-    battery = unit.battery.steps(when.start)
-    loads = [(a.name, -a.energy_over(hours), a.measured) for a in load.appliances]
-    conversion = -(unit.inverter.conversion_loss(load) * hours).to("Wh")
-    standby = -(unit.inverter.standby * hours).to("Wh")
+    hours, route = when.duration, unit.route
+    steps, losses = route.steps(when.start), route.losses(load, hours)
+    loads = [(f"{a.name}, {show(hours)}", -a.energy_over(hours), a.measured) for a in load.appliances]
 
-    available = sum((energy for _, energy in battery[1:]), start=battery[0][1])
-    needed = -sum((energy for _, energy, _ in loads), start=conversion + standby)  # (1)
+    available = sum((energy for _, energy, _ in steps[1:]), start=steps[0][1])
+    needed = -sum((energy for _, energy, _ in (*loads, *losses)), start=Estimate.exact("0 Wh"))  # (1)
     left = available - needed
-    time = show(hours)
+    trusted = all(measured for _, _, measured in (*steps[1:], *loads, *losses))
     lines = [
-        Line(battery[0][0], "total", battery[0][1]),
-        *(Line(label, "battery", energy) for label, energy in battery[1:]),
-        Line("usable", "total", available),
-        *(Line(f"{name}, {time}", "load", energy, measured) for name, energy, measured in loads),
-        Line("conversion loss", "loss", conversion),
-        Line(f"standby, {time} x {show(unit.inverter.standby.value)}", "loss", standby),
-        Line("left over" if left.value.magnitude >= 0 else "missing", "total", left),
+        Line(steps[0][0], "total", steps[0][1]),
+        *(Line(label, "battery", energy, measured) for label, energy, measured in steps[1:]),
+        Line("usable", "total", available, all(measured for _, _, measured in steps[1:])),
+        *(Line(label, "load", energy, measured) for label, energy, measured in loads),
+        *(Line(label, "loss", energy, measured) for label, energy, measured in losses),
+        Line("left over" if left.value.magnitude >= 0 else "missing", "total", left, trusted),
     ]
     return Ledger(load, unit, when, tuple(lines), available, needed, left)

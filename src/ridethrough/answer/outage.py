@@ -8,7 +8,7 @@ from typing import Any
 import pint
 
 from ..estimate import Estimate, estimate
-from ..units import Refusal, quantity, show
+from ..units import positive, quantity, show
 
 
 @dataclass(frozen=True, init=False)
@@ -35,10 +35,7 @@ class Outage:
     reserve: pint.Quantity
 
     def __init__(self, duration: Any, *, start: Any = "100 %", reserve: Any = "0 Wh") -> None:
-        length = quantity(duration, "h", "duration")
-        if not length.magnitude > 0:
-            raise Refusal(f"duration={duration!r}", "a length above zero", 'Write Outage("24 h").')
-        object.__setattr__(self, "duration", length)
+        object.__setattr__(self, "duration", positive(duration, "h", "duration"))
         object.__setattr__(self, "start", estimate(start, "1", "start"))
         object.__setattr__(self, "reserve", quantity(reserve, "Wh", "reserve"))
 

@@ -9,7 +9,7 @@ import pint
 
 from ..estimate import Estimate, estimate
 from ..sources import coefficient
-from ..units import Q_, Refusal, quantity, show
+from ..units import Q_, Refusal, positive, show
 
 CHEMISTRIES = ("iron phosphate", "nickel-manganese-cobalt", "sealed lead-acid", "flooded lead-acid")
 
@@ -50,9 +50,7 @@ class Battery:
         Refusal
             If the capacity is not an energy above zero or the chemistry is unknown.
         """
-        printed = quantity(capacity, "Wh", "capacity")
-        if not printed.magnitude > 0:
-            raise Refusal(f"capacity={capacity}", "a capacity above zero", 'Write capacity="1.2 kWh".')
+        printed = positive(capacity, "Wh", "capacity")
         if chemistry not in CHEMISTRIES:
             raise Refusal(f"chemistry={chemistry!r}", f"one of {', '.join(CHEMISTRIES)}", "Write it as in the list.")
         if depth_of_discharge is None:

@@ -9,7 +9,7 @@ import pint
 
 from ..estimate import Estimate, estimate
 from ..sources import coefficient
-from ..units import Q_, Refusal, quantity, show
+from ..units import Q_, Refusal, positive, show
 from .load import Load
 
 
@@ -27,10 +27,6 @@ class Inverter:
         Proportional and resistive loss [-].
     rated : pint.Quantity
         P_rated, the largest steady power at the outlet [W].
-    rated_va : pint.Quantity, optional
-        The largest steady apparent power [VA]; None where it is not known.
-    surge : pint.Quantity, optional
-        The largest power for the moment of a start [W]; None where it is not known.
 
     Notes
     -----
@@ -46,13 +42,9 @@ class Inverter:
     k1: Estimate
     k2: Estimate
     rated: pint.Quantity
-    rated_va: pint.Quantity | None = None
-    surge: pint.Quantity | None = None
 
     @classmethod
-    def from_efficiency(
-        cls, standby: Any, efficiency: Any, at: Any, rated: Any, *, rated_va: Any = None, surge: Any = None
-    ) -> Inverter:
+    def from_efficiency(cls, standby: Any, efficiency: Any, at: Any, rated: Any) -> Inverter:
         """Return the inverter that has this standby and, at the load ``at``, this efficiency.
 
         k1 = 1/eta - 1 - P_0/P - k2 P/P_rated                                                 (1)
@@ -67,8 +59,6 @@ class Inverter:
             The load at which the efficiency holds [W].
         rated : str or pint.Quantity
             Largest steady power at the outlet [W].
-        rated_va, surge : str or pint.Quantity, optional
-            Largest steady apparent power [VA], and largest power in a start [W].
 
         Raises
         ------
@@ -81,7 +71,7 @@ class Inverter:
         >>> unit.battery_power("100 W").value
         <Quantity(125.0, 'watt')>
         """
-        p_0, rating = estimate(standby, "W", "standby"), _positive(rated, "W", "rated")
+        p_0, rating = estimate(standby, "W", "standby"), positive(rated, "W", "rated")
         if at is None:
             raise Refusal(
                 f"an efficiency of {efficiency} beside a standby of {show(p_0.value)}, without a load",
@@ -89,7 +79,7 @@ class Inverter:
                 "changes with the load, so it would be charged twice",
                 'Write for example efficiency="88 %", at="300 W".',
             )
-        eta, load = estimate(efficiency, "1", "efficiency"), _positive(at, "W", "at")
+        eta, load = estimate(efficiency, "1", "efficiency"), positive(at, "W", "at")
         k2 = coefficient("resistive loss")
         k1 = (1 / eta - 1 - p_0 / load - k2 * (load / rating)).to("1")  # (1)
         if k1.value.magnitude < 0:
@@ -100,14 +90,7 @@ class Inverter:
                 "an efficiency that leaves room for the standby, which is part of it",
                 "Check which load the efficiency belongs to, and on which side the standby was measured.",
             )
-        return cls(
-            p_0,
-            k1,
-            k2,
-            rating,
-            None if rated_va is None else _positive(rated_va, "VA", "rated_va"),
-            None if surge is None else _positive(surge, "W", "surge"),
-        )
+        return cls(p_0, k1, k2, rating)
 
     def battery_power(self, load: Any) -> Estimate:
         """Return the power from the battery for a steady power or a `Load` at the outlet [W].
@@ -138,10 +121,3 @@ class Inverter:
 
     def __repr__(self) -> str:
         return f"<Inverter: standby {show(self.standby.value)}, rated {show(self.rated)}>"
-
-
-def _positive(value: Any, unit: str, name: str) -> pint.Quantity:
-    found = quantity(value, unit, name)
-    if not found.magnitude > 0:
-        raise Refusal(f"{name}={value}", "a value above zero", f"Check {name}.")
-    return found

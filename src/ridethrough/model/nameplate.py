@@ -8,7 +8,7 @@ from typing import Any
 import pint
 
 from ..sources import lookup
-from ..units import Q_, Refusal, quantity, read_quantity
+from ..units import Q_, Refusal, positive, quantity, read_quantity
 
 
 def apparent_power(voltage: Any, current: Any) -> pint.Quantity:
@@ -96,9 +96,7 @@ def label_limit(product_class: str, adjusted_volume: Any) -> pint.Quantity:
     ----------
     10 CFR 430.32(a), compliance date 2014-09-15.
     """
-    volume = quantity(adjusted_volume, "ft3", "adjusted_volume")
-    if not volume.magnitude > 0:
-        raise Refusal(f"adjusted_volume={adjusted_volume}", "a volume above zero", 'Write "20 ft3".')
+    volume = positive(adjusted_volume, "ft3", "adjusted_volume")
     slope = lookup(f"US label limit slope, class {product_class}").value
     constant = lookup(f"US label limit constant, class {product_class}").value
     return Q_(float(math.floor(slope * volume.magnitude + constant + 0.5)), "kWh/year")  # (1)

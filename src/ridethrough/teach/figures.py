@@ -47,8 +47,9 @@ def _start(figure: Figure | None, headline: str, about: Sequence[str]) -> tuple[
     """Return the figure, emptied, with its two lines of text."""
     figure = canvas() if figure is None else figure
     axes = figure.axes[0]
-    for artist in (*figure.texts, *axes.patches, *axes.lines, *axes.texts, *axes.collections, *axes.containers):
+    for artist in (*figure.texts, *axes.patches, *axes.lines, *axes.texts, *axes.collections):
         artist.remove()
+    axes.containers.clear()
     figure.text(0.03, 0.945, headline, fontsize=16, fontweight="bold", color=INK)
     figure.text(0.03, 0.885, " · ".join(filter(None, about)), fontsize=11.5, color=GREY)
     axes.spines[["top", "right"]].set_visible(False)
@@ -83,7 +84,7 @@ def ledger_figure(
     figure, axes = _start(figure, account.headline, about)
     figure.subplots_adjust(left=0.30, right=0.84, top=0.84, bottom=0.13)
     level, rows = 0.0, len(account.lines)
-    lowest, highest = 0.0, float(account.unit.battery.printed.magnitude)
+    lowest, highest = 0.0, float(account.unit.printed.magnitude)
     for row, line in enumerate(account.lines):
         value, half = float(line.energy.value.magnitude), float(line.energy.expanded().magnitude)
         left, width, end = (0.0, value, value) if line.kind == "total" else (level, value, level + value)
@@ -103,7 +104,7 @@ def ledger_figure(
     axes.spines["left"].set_visible(False)
     low, high = reach or (lowest, highest)
     axes.set_xlim(low - 0.02 * (high - low), high + 0.02 * (high - low))
-    axes.set_xlabel("energy on the battery side (Wh)", fontsize=13, color=INK)
+    axes.set_xlabel(f"energy at the {account.unit.route.side} (Wh)", fontsize=13, color=INK)
     return figure
 
 
@@ -239,8 +240,8 @@ def band_figure(
     axes.fill_between(x, middle - floor, middle + floor, color=BLUE, alpha=0.55, linewidth=0)
     axes.plot(x, middle, color=INK, linewidth=1.8)
     here = int(np.argmin(np.abs(x - at)))
-    axes.errorbar(x[here], middle[here], yerr=half[here], color=VERMILION, marker="o", markersize=9, capsize=8,
-                  linewidth=2.5)  # fmt: skip
+    axes.plot([x[here]] * 2, [middle[here] - half[here], middle[here] + half[here]], color=VERMILION, linewidth=3)
+    axes.plot(x[here], middle[here], color=VERMILION, marker="o", markersize=10)
     axes.set(xlim=(0, float(x[-1])), ylim=(0, 2 * float(middle[-1])))
     axes.set_xlabel(labels[0], fontsize=13, color=INK)
     axes.set_ylabel(labels[1], fontsize=13, color=INK)

@@ -43,6 +43,6 @@ def first_answer() -> str:
     account = first_ledger()
     return (
         f"Invented data: a fridge-freezer measured at {show(account.load.mean_power.value)} on average runs on "
-        f"{account.unit.name} ({show(account.unit.battery.printed)} printed on the box) for {account.lasts}: "
+        f"{account.unit.name} ({show(account.unit.printed)} printed on the box) for {account.lasts}: "
         f"{account.verdict} for one day.\n{CAUTION}"
     )

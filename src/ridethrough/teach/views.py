@@ -27,7 +27,7 @@ INVENTED = "invented data"
 def sentence(account: Ledger) -> str:
     """Return what a ledger says, for everyone."""
     return (
-        f"With {show(account.unit.inverter.standby.value)} of standby, {account.unit.label} keeps the "
+        f"With {show(account.unit.standby.value)} of standby, {account.unit.label} keeps the "
         f"{account.load.name} running for {account.lasts}. {show(account.outage.duration)} without mains: "
         f"{account.verdict}."
     )
@@ -105,7 +105,7 @@ def standby_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Pane
 
     def view(standby_w: float, hours: float) -> View:
         account = ledger(load, unit.with_standby(Q_(standby_w, "W")), Outage(Q_(hours, "h"), start=start))
-        printed = float(unit.battery.printed.magnitude)
+        printed = float(unit.printed.magnitude)
         return ledger_view(account, reach=(-0.45 * printed, printed))
 
     return Panel(
