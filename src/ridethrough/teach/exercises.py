@@ -137,6 +137,23 @@ def _sticker_and_meter(draw: np.random.Generator) -> Exercise:
     )  # fmt: skip
 
 
+def _standby_by_subtraction(draw: np.random.Generator) -> Exercise:
+    standby, lamp = int(draw.integers(15, 25)) / 2, int(draw.integers(9, 16)) * 5
+    energy = int(draw.integers(15, 40)) * 30 + 10
+    empty, lit = round(energy / standby, 1), round(energy / (standby + lamp), 1)
+    found = Q_(lamp * lit / (empty - lit), "W")
+    return Exercise(
+        f"A unit with nothing plugged in ran {empty} h. With a lamp of {lamp} W it ran {lit} h. What is its standby?",
+        found,
+        ((Q_(lamp * lit / empty, "W"), slips.EMPTY_RUN_FOR_DIFFERENCE), (Q_(lamp * lit, "Wh"), slips.ENERGY_FOR_POWER)),
+        (
+            f"Both runs empty the same battery: S x {empty} h = (S + {lamp} W) x {lit} h.",
+            f"Take S x {lit} h from both sides: S x {empty - lit:.1f} h = {lamp} W x {lit} h = {lamp * lit:.0f} Wh.",
+            f"Divide: S = {show(found)}.",
+        ),
+    )
+
+
 def _watts_for_sure(draw: np.random.Generator) -> Exercise:
     counted, percent = int(draw.integers(51, 96)) * 10 + 4, float(draw.choice([1.5, 2, 2.5, 3]))
     half = Q_(counted * percent / 100, "Wh")
@@ -154,6 +171,7 @@ EXERCISES: dict[str, Callable[[np.random.Generator], Exercise]] = {
     "00-a": _energy_of_a_pump,
     "00-b": _hours_with_standby,
     "01-a": _sticker_and_meter,
+    "02-a": _standby_by_subtraction,
     "06-a": _watts_for_sure,
 }
 

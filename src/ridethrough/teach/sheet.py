@@ -30,7 +30,41 @@ Nothing on or around the meter; keep it dry. A run of days is unattended: tell t
 day, since a meter that comes loose spoils the food. Wait ten minutes before plugging a compressor in again. Worn
 outlets and house wiring are work for a licensed electrician; local codes decide.
 """
-PAGES = {"metering": _METERING}
+_RUN_DOWN = """\
+## Running a unit down
+
+**What you need.** The unit, charged full and rested; a steady load that does not switch itself off (a lamp, not a
+heater with a thermostat); a plug-in meter that keeps its reading; a clock; a thermometer.
+
+**Which loads.** Three runs say most: nothing plugged in, about the power of a refrigerator's mean, and five times
+that. The empty one takes days and is worth it: it pins the standby. Some units switch their outlets off below a few
+watts; look in the manual, or the empty run ends early and tells nothing.
+
+**Each run.** Charge until the unit says full and an hour longer. Note the room's temperature. Start load and clock
+together. Write down the meter's power after ten minutes, its energy at the end, and when the unit went off. A run that
+you must stop early counts too: it lasts "at least" so long.
+
+**Write down.** Load (W) or energy delivered (kWh), hours, room (°C), stopped early or not, packs attached.
+
+**Cautions.** Stay near: an unattended run of a heater or of a damaged battery starts fires. Hard floor, free vents,
+nothing around that burns. Load, cord and meter within their ratings. The maker's limits come first; recharge soon, and
+never charge lithium below 0 °C. If it smells, swells or gets hot, switch it off and leave it outdoors if that is safe.
+House wiring stays out of it: local codes and a licensed electrician decide there.
+"""
+_STANDBY = """\
+## Standby without running the unit down
+
+**By the display.** Charge full, outlets on, nothing plugged in. After a day read the displayed charge. Whole percents
+are the small error; a display that is not linear, or that does not count the unit's own use, is the large one. Take a
+day or longer. The number stands on the battery's side.
+
+**By the refill.** As before, then charge through a plug-in meter until full and read the energy at the wall. The
+charger's loss is in it, and so is the standby while charging. The number stands on the wall's side.
+
+**Cautions.** Not below 0 °C for lithium; not unattended on a surface that burns; the maker's limits come first, local
+codes decide over fixed wiring.
+"""
+PAGES = {"metering": _METERING, "run-down": _RUN_DOWN, "standby": _STANDBY}
 
 
 @dataclass(frozen=True)

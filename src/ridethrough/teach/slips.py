@@ -49,3 +49,11 @@ CURED_BY_TIME = Slip(
     "the meter's error averaged away",
     "A meter that reads high in one hour reads high in the next. Its error does not shrink with the hours.",
 )
+EMPTY_RUN_FOR_DIFFERENCE = Slip(
+    "divided by the empty run, not by the difference",
+    "The unit takes its standby in both runs. Take the shorter run's standby off before you divide.",
+)
+ENERGY_FOR_POWER = Slip(
+    "energy given for power",
+    "That is how much has flowed, in watt-hours. Standby is how fast it flows: divide by hours.",
+)
