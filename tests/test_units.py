@@ -127,6 +127,11 @@ def test_shows_three_figures(value: float, text: str) -> None:
     assert show(Q_(value, "Wh")) == text
 
 
+def test_days_and_years_have_their_names() -> None:
+    assert show(Q_(7.4, "day")) == "7.4 days"
+    assert show(Q_(390, "kWh/year")) == "390 kWh/year"
+
+
 def test_a_product_of_watt_and_time_shows_as_watt_hours() -> None:
     assert show(Q_(3, "W") * Q_(2, "day")) == "144 Wh"
 

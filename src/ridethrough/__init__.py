@@ -10,6 +10,7 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from .answer.headroom import headroom
     from .answer.ledger import Ledger, ledger
     from .answer.outage import Outage
     from .estimate import Estimate
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from .measure.log import Meter, MeterLog, hand_readings, read_log
     from .model.load import Load
     from .model.nameplate import apparent_power, label_limit, label_power
+    from .model.room import in_room
     from .model.unit import BackupUnit
     from .sources import coefficient
     from .teach.exercises import exercise
@@ -32,20 +34,23 @@ _ROOMS = {
     "measure.candidates": ("Units", "read_units"),
     "model.load": ("Load",),
     "model.nameplate": ("apparent_power", "label_limit", "label_power"),
+    "model.room": ("in_room",),
     "model.unit": ("BackupUnit",),
     "answer.outage": ("Outage",),
+    "answer.headroom": ("headroom",),
     "answer.ledger": ("Ledger", "ledger"),
     "teach.exercises": ("exercise",),
-}
+}  # fmt: skip
 _HOME = {name: room for room, names in _ROOMS.items() for name in names}
 
 __all__ = [  # noqa: RUF022 - grouped by room, as above
     "Q_", "Refusal", "display", "read_quantity", "show",
     "Estimate",
     "coefficient",
-    "Meter", "MeterLog", "hand_readings", "read_log", "Draw", "measure_draw", "time_to_log", "Units", "read_units",
-    "Load", "apparent_power", "label_limit", "label_power", "BackupUnit",
-    "Outage", "Ledger", "ledger",
+    "Meter", "MeterLog", "hand_readings", "read_log", "Draw", "measure_draw", "time_to_log",
+    "Units", "read_units",
+    "Load", "apparent_power", "label_limit", "label_power", "in_room", "BackupUnit",
+    "Outage", "headroom", "Ledger", "ledger",
     "exercise",
 ]  # fmt: skip
 

@@ -371,4 +371,10 @@ def show(value: Any, digits: int | None = None) -> str:
         shown = shown.rstrip("0").rstrip(".")
     if float(shown.replace(",", "")) == 0:
         shown = shown.lstrip("-")
-    return f"{shown} {value.units:~P}".replace("Δ", "").rstrip()
+    return f"{shown} {_symbol(value.units)}".rstrip()
+
+
+def _symbol(unit: Any) -> str:
+    """Return a unit as people write it: days and years by their names, temperature differences as degrees."""
+    short = f"{unit:~P}".replace("Δ", "")
+    return re.sub(r"\b[da]\b", lambda match: {"d": "days", "a": "year"}[match.group()], short)

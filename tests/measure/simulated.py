@@ -15,8 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-STEP_S = 20
-DAY_STEPS = 86_400 // STEP_S
+DAY_S = 86_400
 KINDS = ("fixed speed, defrost", "fixed speed", "day rhythm", "drift", "variable speed", "freezer")
 
 
@@ -47,7 +46,8 @@ def uniform(rng: np.random.Generator, n: int, low: float, high: float) -> np.nda
 class Household:
     """The room and its people, day by day, for ``n`` appliances."""
 
-    def __init__(self, kind: str, n: int, rng: np.random.Generator, restless: float) -> None:
+    def __init__(self, kind: str, n: int, rng: np.random.Generator, restless: float, step_s: int) -> None:
+        self.day_steps = DAY_S // step_s
         freezer, self.rng, self.n = kind == "freezer", rng, n
         self.mean_c = uniform(rng, n, 10, 18) if freezer else uniform(rng, n, 19, 24)
         self.swing_k = uniform(rng, n, 2.0, 4.0) if kind == "day rhythm" else uniform(rng, n, 0.3, 1.5)
@@ -74,17 +74,17 @@ class Household:
 
     def day(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Return room temperature [degC], heat into the air and heat into the contents [J] at each step of a day."""
-        at = np.arange(DAY_STEPS)
-        hour = (at[:, None] * 24 / DAY_STEPS + self.hour_0) % 24
+        at = np.arange(self.day_steps)
+        hour = (at[:, None] * 24 / self.day_steps + self.hour_0) % 24
         weather, self.weather = self._walk(self.weather, self.weather_days)
         drift, self.drift = self._walk(self.drift, self.drift_days)
         slow = self.weather_k * weather + self.drift_k * drift
-        low, part = np.divmod(at * 24 / DAY_STEPS, 1)
+        low, part = np.divmod(at * 24 / self.day_steps, 1)
         slow = slow[low.astype(int)] * (1 - part[:, None]) + slow[low.astype(int) + 1] * part[:, None]
         room = self.mean_c + slow + self.swing_k * np.cos(2 * np.pi * (hour - 16) / 24)
         meals = 0.15 + sum(np.exp(-(((hour - meal) / 1.2) ** 2)) for meal in (7.5, 12.5, 18.5))
         meals = np.where((hour > 23) | (hour < 6), 0.02, meals)
-        busy = np.exp(self.mood * self.rng.standard_normal(self.n) - self.mood**2 / 2) / meals.mean(0) / DAY_STEPS
+        busy = np.exp(self.mood * self.rng.standard_normal(self.n) - self.mood**2 / 2) / meals.mean(0) / self.day_steps
         opened = self.rng.poisson(self.openings * busy * meals)
         into_air = opened * self.opening_j * self.rng.gamma(2, 0.5, opened.shape)
         loaded = self.rng.poisson(self.loads * busy * meals)
@@ -94,7 +94,8 @@ class Household:
 class Cabinet:
     """The cabinet, its compressor and its controller, for ``n`` appliances at once."""
 
-    def __init__(self, kind: str, n: int, rng: np.random.Generator) -> None:
+    def __init__(self, kind: str, n: int, rng: np.random.Generator, step_s: int) -> None:
+        self.step_s = step_s
         freezer, self.rng, self.n = kind == "freezer", rng, n
         self.variable = kind == "variable speed"
         self.set_c = uniform(rng, n, -20, -17) if freezer else uniform(rng, n, -6, 2)  # of the air it controls
@@ -122,44 +123,57 @@ class Cabinet:
         self.run_s = np.where(self.run_s > self.defrost_every_s, 0, self.run_s)
         frosting = self.defrost_s > 0
         heater = np.where(self.defrost_s > drip, self.heater_w, 0)
-        self.defrost_s = np.maximum(self.defrost_s - STEP_S, 0)
+        self.defrost_s = np.maximum(self.defrost_s - self.step_s, 0)
         cop = self.cop * (1 - 0.02 * (room - 22))
         if self.variable:
             error = self.air_c - self.set_c
-            self.sum_k = np.clip(self.sum_k + error * STEP_S / 20_000, 0.15, 1)
-            self.speed += (np.clip(self.sum_k + 0.12 * error, 0.15, 1) - self.speed) * STEP_S / 300 + 0.006 * noise
+            self.sum_k = np.clip(self.sum_k + error * self.step_s / 20_000, 0.15, 1)
+            self.speed += (np.clip(self.sum_k + 0.12 * error, 0.15, 1) - self.speed) * self.step_s / 300 + 0.006 * noise
             speed = np.where(frosting, 0, np.clip(self.speed, 0.15, 1))
             run_w = self.run_w * speed * (0.75 + 0.25 * speed) * (1 + 0.02 * noise)
             cooling = cop * self.run_w * speed * 1.1
-            self.run_s += np.where(frosting, 0, STEP_S * 0.6)
+            self.run_s += np.where(frosting, 0, self.step_s * 0.6)
         else:
             call = np.where(self.on, self.air_c > self.set_c - self.half_k, self.air_c > self.set_c + self.half_k)
             call = np.where(self.since_s < 240, self.on, call) & ~frosting
-            self.since_s = np.where(call != self.on, 0, self.since_s + STEP_S)
+            self.since_s = np.where(call != self.on, 0, self.since_s + self.step_s)
             self.on = call
             settling = 1 + 0.15 * np.exp(-self.since_s / 480) + np.where(self.since_s == 0, 0.15, 0)
             run_w = np.where(call, self.run_w * (1 + 0.008 * (room - 22)) * settling * (1 + 0.01 * noise), 0)
             cooling = np.where(call, cop * self.run_w, 0)
-            self.run_s += np.where(call, STEP_S, 0)
+            self.run_s += np.where(call, self.step_s, 0)
         exchange = self.link_w_k * (self.food_c - self.air_c)
         heat = self.leak_w_k * (room - self.air_c) + exchange + 0.6 * heater - cooling
-        self.air_c = self.air_c + (heat * STEP_S + into_air) / self.air_j_k
-        self.food_c = self.food_c + (-exchange * STEP_S + into_food) / self.food_j_k
+        self.air_c = self.air_c + (heat * self.step_s + into_air) / self.air_j_k
+        self.food_c = self.food_c + (-exchange * self.step_s + into_food) / self.food_j_k
         return self.off_w + run_w + heater
 
 
 def simulate(kind: str, n: int, seed: int, *, log_days: int = 3, long_days: int = 150,
-             restless: float = 1.0) -> Simulated:  # fmt: skip
+             restless: float = 1.0, step_s: int = 20) -> Simulated:  # fmt: skip
     """Return the logged days, the next day and the long-run mean of ``n`` appliances of ``kind``.
 
     The long run is the same appliance, household and random process, going on after the log. Two days
     before the log let every appliance settle.
+
+    Parameters
+    ----------
+    kind : str
+        One of `KINDS`.
+    n, seed : int
+        How many appliances, and the seed of all that is random about them [-].
+    log_days, long_days : int
+        Days logged; days of the long run, the logged ones among them [day].
+    restless : float
+        Weather, drift and habits as a share of their usual size [-].
+    step_s : int
+        Step of simulation and log; divides a day [s].
     """
     rng = np.random.default_rng([KINDS.index(kind), seed])
-    house, cabinet = Household(kind, n, rng, restless), Cabinet(kind, n, rng)
+    house, cabinet = Household(kind, n, rng, restless, step_s), Cabinet(kind, n, rng, step_s)
     logged, means = [], []
     for day in range(-2, long_days):
-        inputs = zip(*house.day(), rng.standard_normal((DAY_STEPS, n)), strict=True)
+        inputs = zip(*house.day(), rng.standard_normal((house.day_steps, n)), strict=True)
         power = np.array([cabinet.step(*now) for now in inputs])
         if day >= 0:
             means.append(power.mean(0))

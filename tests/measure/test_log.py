@@ -126,6 +126,20 @@ def test_decimal_marks_units_quotes_and_preambles(read: Read, table: str) -> Non
     assert log.begins == pd.Timestamp("2026-02-03 22:00")
 
 
+def test_a_line_of_units_below_the_names(read: Read) -> None:
+    log = read(
+        "Moment;Reading;Room\n;kW;°C\n2026-02-03 22:00;0,04;21\n2026-02-03 22:01;0,06;21\n2026-02-03 22:02;0,5;20\n"
+    )
+    assert log.mapping["power"] == ("Reading (kW)", "guessed")
+    np.testing.assert_allclose(log.power_w, [40, 60])
+
+
+def test_thousands_marks_that_show_themselves_late_are_found(read: Read) -> None:
+    values = ["999"] * 9000 + ["1.250"] * 60 + ["0"]
+    with pytest.raises(LogRefusal, match="thousands"):
+        read(rows("uhr;p_w", 10, values, mark=";"))
+
+
 def test_a_decimal_mark_that_shows_itself_late_is_found(read: Read) -> None:
     values = ["0"] * 9000 + ["12,5"] * 60 + ["0"]
     log = read(rows("uhr;p_w", 10, values, mark=";"))
@@ -143,6 +157,8 @@ def test_a_comma_that_may_group_thousands_is_refused_until_told(read: Read, mark
     table = table.replace("999", "1,5")
     if mean:
         assert read(table, decimal=mark).mean_power_w() == mean * 1000
+        with pytest.raises(LogRefusal, match="row 3"):
+            read(table.replace("1,5\n", "1.5\n"), decimal=mark)
     else:
         with pytest.raises(LogRefusal, match="row 2"):
             read(table, decimal=mark)
@@ -204,10 +220,11 @@ def test_a_falling_counter_is_refused_with_its_row(read: Read) -> None:
 
 def test_a_coarse_counter_is_read_from_change_to_change(read: Read) -> None:
     """36 W on a counter of 0.01 kWh: a count every 1000 s, not a spike of 3600 W in each tenth second."""
-    counts = [f"{3.10 + 0.01 * (at // 100):.2f}" for at in range(1001)]
+    counts = [f"{3.10 + 0.01 * (at // 100):.2f}" for at in range(1060)]
     log = read(rows("u,plug counter kWh", 10, counts))
-    np.testing.assert_allclose(log.power_w, 36)
-    assert found(log, "readings closer than the counter's last digit").count == 1001
+    np.testing.assert_allclose(log.power_w[:-1], 36)
+    assert log.power_w[-1] == pytest.approx(10 / 1590 * 3600)  # the quiet end belongs to the last count
+    assert found(log, "readings closer than the counter's last digit").count == 1060
 
 
 def test_a_fine_counter_keeps_its_quiet_hours(read: Read) -> None:
@@ -236,8 +253,12 @@ def test_energy_per_interval(read: Read, name: str, begins: str) -> None:
 
 
 def test_idle_intervals_are_no_counter_resets(read: Read) -> None:
-    log = read(rows("hour,e (Wh)", 300, [0, 0, 0, 0, 1, 0, 0, 0, 0, 0, 1, 0, 0, 0, 0] * 3))
-    assert log.kind == "interval energy"
+    often = rows("hour,e (Wh)", 300, [0, 0, 0, 0, 1, 0, 0, 0, 0, 0, 1, 0, 0, 0, 0] * 3)
+    assert read(often).kind == "interval energy"
+    seldom = rows("hour,e (Wh)", 300, [0] * 9 + [*[0] * 14, 1, *[0] * 15] * 3)
+    with pytest.raises(LogRefusal, match="kind="):
+        read(seldom)
+    assert read(seldom, kind="interval energy").power_w.max() == 12
 
 
 def test_volts_and_amperes_are_apparent_power_and_no_watts(read: Read) -> None:
@@ -255,7 +276,10 @@ def test_volts_and_amperes_are_apparent_power_and_no_watts(read: Read) -> None:
 
 def test_an_interval_or_a_counter_is_as_told(read: Read) -> None:
     table = rows("c1,c2 kWh", 3600, ["0.01", "0.02", "0.03", "0.04"])
-    assert read(table).kind == "counter"
+    with pytest.raises(LogRefusal, match='kind="counter"'):  # 10 to 40 W in each hour, or 10 W on a counter
+        read(table)
+    assert read(table, kind="counter").mean_power_w() == pytest.approx(10)
+    assert read(rows("c1,c2 kWh", 3600, ["8.01", "8.02", "8.03", "8.04"])).kind == "counter"  # no 8 kW in each hour
     told = read(table, kind="interval energy")
     assert told.mapping["kind"] == ("interval energy", "given")
     np.testing.assert_allclose(told.power_w, [10, 20, 30, 40])
@@ -277,6 +301,9 @@ def test_energy_that_may_be_either_is_refused(read: Read) -> None:
     ("head", "times"),
     [
         ("epoch", ["1770156000", "1770156060", "1770156120"]),
+        ("epoch", ["1770156000000", "1770156060000", "1770156120000"]),
+        ("epoch", ["1770156000000000", "1770156060000000", "1770156120000000"]),
+        ("epoch", ["1770156000000000000", "1770156060000000000", "1770156120000000000"]),
         ("unix ms", ["1770156000000", "1770156060000", "1770156120000"]),
         ("time", ["2026-02-03T22:00:00Z", "2026-02-03T22:01:00Z", "2026-02-03T22:02:00Z"]),
         ("time", ["2026-02-03 23:00:00+01:00", "2026-02-03 23:01:00+01:00", "2026-02-03 22:02:00+00:00"]),
@@ -322,6 +349,7 @@ def test_date_and_time_in_two_columns(read: Read, table: str) -> None:
     log = read(table, hold="until the next")
     assert log.begins == pd.Timestamp("2026-02-03 22:00:30")
     assert log.duration_s[0] == 7140
+    assert (log.span_s - 7200) % 86_400 == 0
     assert log.mapping["date"] == ("Day", "guessed")
 
 
@@ -449,7 +477,7 @@ def test_repeated_rows_and_readings_at_one_time(read: Read) -> None:
     assert found(log, "repeated rows").count == 1
     assert found(log, "different readings with the same time").count == 1
     counter = read("at,counter Wh\n0:00,40\n0:01,60\n0:01,61\n0:02,63\n")
-    assert counter.mean_power_w() == pytest.approx(23 * 30)
+    np.testing.assert_allclose(counter.power_w, [21 * 60, 2 * 60])
     assert found(counter, "different readings with the same time").done == "the last kept"
 
 
@@ -468,6 +496,11 @@ def test_a_clock_that_goes_back_for_good_is_refused(read: Read) -> None:
     with pytest.raises(LogRefusal, match="goes backward") as refused:
         read(table)
     assert refused.value.row == 52
+
+
+def test_times_of_day_past_midnight_need_a_date(read: Read) -> None:
+    with pytest.raises(LogRefusal, match="add a column with the date"):
+        read("clock,w\n23:59:40,40\n23:59:50,40\n0:00:00,40\n0:00:10,40\n")
 
 
 def test_newest_first_is_read_from_the_end(read: Read) -> None:
@@ -500,6 +533,10 @@ def test_empty_readings_are_not_covered(read: Read) -> None:
     counter = read(rows("at,total kWh", 600, ["1.00", "", "1.02", "1.03"]))
     assert found(counter, "empty readings").done == "bridged by the counter"
     assert counter.mean_power_w() == pytest.approx(60)
+    late = read(rows("at,total kWh", 600, ["", "1.01", "1.02", "1.03"]))
+    assert late.begins == pd.Timestamp("2026-02-03 22:00")
+    assert late.start_s[0] == 600
+    assert late.coverage == pytest.approx(2 / 3)
 
 
 def test_readings_that_stand_still_for_hours_are_noted(read: Read) -> None:
@@ -524,12 +561,31 @@ def test_several_columns_are_refused_with_the_list(read: Read) -> None:
         read("from,to,kWh\n2026-02-03 22:00,2026-02-03 23:00,0.1\n2026-02-03 23:00,2026-02-04 00:00,0.1\n")
 
 
+def test_columns_that_only_sound_like_readings_are_left_alone(read: Read) -> None:
+    log = read(rows("at,power factor,power cost,p (W)", 10, [f"0.9,1,{watts}" for watts in STEADY]))
+    np.testing.assert_allclose(log.power_w, STEADY[:-1])
+
+
 def test_power_comes_before_energy_and_a_kind_chooses(read: Read) -> None:
     table = rows("at,Power W,Total kWh", 3600, ["40,1.00", "50,1.04", "60,1.09"])
     assert read(table).kind == "power"
     assert read(table, kind="counter").mean_power_w() == pytest.approx(45)
     with pytest.raises(LogRefusal, match="a column of energy"):
         read(table, kind="counter", columns={"power": "Power W"})
+
+
+def test_volts_and_amperes_keep_their_own_units(read: Read) -> None:
+    with pytest.raises(LogRefusal, match="Leave unit out"):
+        read(rows("at,V,A", 10, ["230,1", "230,2"]), unit="W")
+
+
+def test_a_date_alone_is_half_a_time(read: Read) -> None:
+    with pytest.raises(LogRefusal, match="none for the time"):
+        read("Day,Clock,Power/W\n2026-02-03,22:00:30,40\n2026-02-03,23:59:30,60\n", columns={"date": "Day"})
+
+
+def test_a_column_named_after_another_zone_is_not_utc(read: Read) -> None:
+    assert read(rows("time (UTC+1),w", 10, STEADY)).begins.tz is None
 
 
 def test_columns_without_names_that_tell_are_read_when_told(read: Read) -> None:
@@ -566,12 +622,26 @@ def test_the_mapping_is_kept_for_the_next_file(read: Read, tmp_path: Path) -> No
     assert again.mapping["power"] == ("due", f"from {KEPT}")
     assert KEPT in repr(again)
     assert read(table, name="two.csv", columns={"power": "tre"}, unit="W").power_w[0] == 1
+    assert read(table, name="two.csv", dayfirst=False).begins.month == 3
     other = read(rows("at,w", 10, STEADY), name="three.csv")
     assert other.mapping["power"] == ("w", "guessed")
+    assert "not used" in repr(other)
 
 
 @pytest.mark.parametrize(
-    "text", ["{", "[]", '{"columns": 5}', '{"kind": "watts"}', '{"x": 1}', "null", '{"unit": 3}', "[" * 9999]
+    "text",
+    [
+        "{",
+        "[]",
+        '{"columns": 5}',
+        '{"kind": "watts"}',
+        '{"x": 1}',
+        "null",
+        '{"columns": {"power": ["w"]}}',
+        '{"columns": {"power": 3}}',
+        '{"unit": 3}',
+        "[" * 9999,
+    ],
 )
 def test_a_broken_mapping_is_refused(read: Read, tmp_path: Path, text: str) -> None:
     (tmp_path / KEPT).write_text(text)
@@ -585,8 +655,8 @@ def test_the_mapping_names_no_more_than_it_must(read: Read, tmp_path: Path) -> N
 
 
 @pytest.mark.parametrize("told", [{"kind": "watts"}, {"decimal": ";"}, {"dayfirst": 1}, {"columns": "P"}, {"unit": 5},
-                                  {"hold": "for ever"}, {"hold": "5 W"}, {"unit": "hp"}, {"columns": {"load": "w"}},
-                                  {"timezone": 1}, {"meter": "1 %"}])  # fmt: skip
+                                  {"hold": "for ever"}, {"hold": "5 W"}, {"hold": "0 s"}, {"unit": "hp"},
+                                  {"columns": {"load": "w"}}, {"timezone": 1}, {"meter": "1 %"}])  # fmt: skip
 def test_arguments_that_make_no_sense_are_refused(read: Read, told: dict[str, Any]) -> None:
     with pytest.raises(Refusal):
         read(rows("at,w", 10, STEADY), **told)
@@ -661,7 +731,7 @@ def test_hand_readings_of_a_power_display() -> None:
         ([("8:00", "1,5"), ("9:00", "1.6")], "kWh", 1),
         ([("8:00", "1.5"), ("9:00", 1.6)], "kWh", 2),
         ([("8:00", "1.5"), ("nine", "1.6")], "kWh", 2),
-        ([("8:00", "1.5"), ("9:00", "")], "kWh", 2),
+        ([("8:00", "1.5"), ("9:00", "")], "kWh", 1),
         ([("8:00", "1.5"), ("7:00", "1.6"), ("9:00", "1.7")], "kWh", 2),
         ([("8:00", "1.5"), ("9:00", "1.4")], "kWh", 2),
         ([("8:00", "1.5"), ("8:00", "1.6")], "kWh", None),
@@ -672,7 +742,7 @@ def test_hand_readings_of_a_power_display() -> None:
         ([("0", "1.5"), ("5", "1.6")], "kWh", 1),
         ([("8:00", "1.5"), ("2026-01-10 09:00", "1.6")], "kWh", 2),
         ([("03/04/2026 8:00", "1.5"), ("03/04/2026 9:00", "1.6")], "kWh", 1),
-        ([("8:00", "1.5"), ("9:00", "1.6")], "VA", None),
+        ([("8:00", "1.5"), ("9:00", "1.6")], "VA", 1),
     ],
 )
 def test_hand_readings_that_make_no_sense_are_refused(readings: Any, unit: str, row: int | None) -> None:

@@ -98,7 +98,7 @@ BROKEN: dict[str, tuple[bytes, int | None, str]] = {
     "a sum below": (GOOD.encode() + b"Total,1234\n", 32, "'Total'"),
     "an open quote": (GOOD.replace("42.5", '"42.5', 1).encode(), None, ""),
     "a unit in each field": (GOOD.replace(".5\n", ".5 W\n").encode(), 2, "no number"),
-    "thousands marks": (GOOD.replace(",42.5", ',"1,042.5"').encode(), None, "thousands"),
+    "thousands marks": (GOOD.replace(",42.5", ',"1,042.5"').encode(), 4, "no number: '1,042.5'"),
     "a decimal comma in a comma table": (GOOD.replace("42.5", "42,5").encode(), None, ""),
     "a millennium": (GOOD.replace("2026-02-03 22:29", "2099-02-03 22:29").encode(), 31, "years"),
     "before 1970": (GOOD.replace("2026-", "1926-").encode(), 2, "1970"),
@@ -106,6 +106,8 @@ BROKEN: dict[str, tuple[bytes, int | None, str]] = {
     "times in seconds that are too large": (b"t (s),watt\n5,1\n9e9,2\n9.1e9,3\n", 4, "2100"),
     "all empty readings": (b"moment,watt\n2026-02-03 22:00,\n2026-02-03 22:01,\n", None, "no reading"),
     "many columns": (b"moment," + b"w," * 5000 + b"\n" + b"1," * 5001 + b"\n", None, "5002 columns"),
+    "a bracket full of blanks": (b"moment,watt (" + b" " * 50_000 + b"x\n", 1, "no readings"),
+    "a name of brackets": (b"moment," + b"[(" * 25_000 + b"\n2026-02-03 22:00,1\n", None, "column of power"),
     "one endless line": (b"moment,watt," + b"x" * 300_000, None, "no log"),
     "one endless field": (GOOD.encode() + b"2026-02-03 22:30:00," + b"7" * 300_000 + b"\n", 32, ""),
     "a reading twice in the header": (

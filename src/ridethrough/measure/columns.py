@@ -19,7 +19,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
-from functools import cache
+from functools import cache, lru_cache, partial
 from itertools import chain, islice
 from pathlib import Path
 from typing import Any
@@ -29,7 +29,8 @@ import numpy as np
 from ..units import Q_, Refusal, unit_name
 
 HEAD_BYTES = 65_536
-LARGEST_BYTES = 2 << 30
+LARGEST_BYTES = 1_000_000_000
+LONGEST_LINE = 1_000_000
 MOST_COLUMNS = 1_000
 NS = 1_000_000_000
 EPOCH_FROM_S = 900_000_000  # larger numbers count seconds since 1970: this is July 1998
@@ -46,6 +47,8 @@ _CLOCK = (
 )
 _ZONE = r"(?P<zone>Z|UTC|GMT|(?P<sign>[+-])(?P<zh>[0-9]{2}):?(?P<zm>[0-9]{2})?)"
 _STAMP_RE = re.compile(rf"{_DATE}(?:(?:T|,?\s+){_CLOCK}\s?{_ZONE}?)?")
+_DAY_CLOCK_RE = re.compile(r"([-/.0-9]+)(?:T|,?\s+|$)(.*)")
+_CLOCK_ZONE_RE = re.compile(rf"{_CLOCK}\s?{_ZONE}?")
 _CLOCK_RE = re.compile(_CLOCK)
 _DATE_RE = re.compile(_DATE)
 _ISO_RE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,9})?)?"
@@ -86,8 +89,9 @@ class Place:
 
     def refuse(self, given: str, needed: str, remedy: str, *, at: Any = None, **where: Any) -> LogRefusal:
         """Return a refusal that names the file and, where ``at`` is a reading's index, its row."""
-        row = {} if at is None else {"row": self.row_of(int(at))}
-        return LogRefusal(self.name, given, needed, remedy, **row, **where)
+        if at is not None:
+            where["row"] = self.row_of(int(at))
+        return LogRefusal(self.name, given, needed, remedy, **where)
 
 
 # -- the head ------------------------------------------------------------------------------------
@@ -133,7 +137,8 @@ class Layout:
             yield from enumerate(self.sample, 1)
             return
         with self.path.open(encoding=self.encoding, errors="replace", newline="") as lines:
-            yield from (row for row in _split(lines, self.delimiter, self.name) if row[0] > self.header_row)
+            pieces = iter(partial(lines.readline, LONGEST_LINE), "")
+            yield from (row for row in _split(pieces, self.delimiter, self.name) if row[0] > self.header_row)
 
     def column(self, at: int) -> list[str]:
         """Return the head's values of one column, empty ones left out."""
@@ -180,7 +185,7 @@ def _head(path: Path) -> tuple[str, str, bool]:
         raise LogRefusal(path.name, f"{str(path)!r}, which is a folder or a device", needed, remedy)
     size = path.stat().st_size
     if size > LARGEST_BYTES:
-        raise LogRefusal(path.name, f"a file of {size / 1e9:.1f} GB", "at most 2 GB", "Split it by month.")
+        raise LogRefusal(path.name, f"a file of {size / 1e9:.1f} GB", "at most 1 GB", "Split it by month.")
     with path.open("rb") as file:
         raw = file.read(HEAD_BYTES)
     encoding = _encoding(raw)
@@ -264,6 +269,7 @@ def kind_of(text: str) -> str:
 BASE = {"power": "W", "energy": "Wh", "apparent power": "VA", "voltage": "V", "current": "A"}
 ROLES_OF = {"power": {"power"}, "counter": {"energy"}, "interval energy": {"energy"},
             "apparent power": {"apparent power", "voltage"}}  # fmt: skip
+_VOLTS_AMPERES = ("voltage", "current")
 _WORDS = {
     "apparent power": {"apparent"},
     "power": {"power", "p", "load"},
@@ -296,11 +302,8 @@ def words_of(name: str) -> set[str]:
 def unit_of(name: str) -> str | None:
     """Return the unit that a column's name states, as pint calls it: in brackets, as its last word, or before."""
     words, found = re.split(r"[/_\s]", name), []
-    for text in (
-        *re.findall(r"[\[(]\s*([^\])]+?)\s*[\])]", name),
-        words[-1],
-        *(word for word in words if len(word) > 1),
-    ):
+    bracketed = re.findall(r"[\[(]([^\[\]()]+)[\])]", name)
+    for text in (*bracketed, words[-1], *(word for word in words if len(word) > 1)):
         with suppress(Refusal):
             found.append(unit_name(text))
     readings = [unit for unit in found if any(Q_(1, base).is_compatible_with(unit) for base in BASE.values())]
@@ -317,9 +320,6 @@ def assign(layout: Layout, columns: Mapping[str, str], origin: str, kind: str | 
              for label, at in zip(labels, (*time, *reading), strict=True)}  # fmt: skip
     factor, found["unit"] = _factor(layout, role, reading, unit)
     return Roles(time, reading, role, factor, found)
-
-
-_VOLTS_AMPERES = ("voltage", "current")
 
 
 def _find(layout: Layout, role: str, name: Any) -> int:
@@ -349,6 +349,9 @@ def _one(layout: Layout, found: list[int], role: str) -> int:
 
 def _time_columns(layout: Layout, told: dict[str, int]) -> tuple[int, ...]:
     """Return the column that holds the time, or those of date and time of day."""
+    if "date" in told and "time" not in told:
+        raise layout.place.refuse("a column for the date and none for the time", "both",
+                                  'Write columns={"date": "...", "time": "..."}, or "time" alone.')  # fmt: skip
     if "time" in told:
         return tuple(told[role] for role in ("date", "time") if role in told)
     free = [at for at in range(len(layout.names)) if at not in told.values()]
@@ -380,7 +383,7 @@ def _reading_columns(layout: Layout, told: dict[str, int], kind: str | None,
                      time: tuple[int, ...]) -> tuple[str, tuple[int, ...]]:  # fmt: skip
     """Return what the reading is and the column that holds it (two for volts and amperes)."""
     found = {role: [told[role]] for role in BASE if role in told}
-    wanted = [role for role in BASE if role in (found or ROLES_OF.get(kind or "", BASE))]
+    wanted = [role for role in BASE if role in (found or (ROLES_OF[kind] if kind else BASE))]
     if kind and not ROLES_OF[kind] & set(wanted):
         raise layout.place.refuse(f'kind="{kind}" with a column of {wanted[0]}', f"a column of {min(ROLES_OF[kind])}",
                                   "Give the kind that fits the column, or another column.")  # fmt: skip
@@ -404,6 +407,9 @@ def _factor(layout: Layout, role: str, reading: tuple[int, ...], unit: str | Non
     stated = [unit_of(name) for name in names]
     told = "given" if unit else "from the header" if all(stated) else "guessed"
     if len(reading) == 2:
+        if unit:
+            raise layout.place.refuse(f"unit={unit!r} for volts and amperes", "their units in the columns' names",
+                                      "Leave unit out.")  # fmt: skip
         units = [one or BASE[part] for one, part in zip(stated, _VOLTS_AMPERES, strict=True)]
         return in_base(units[0], "V") * in_base(units[1], "A"), ("VA", told)
     shown = unit_name(unit) if unit else stated[0]
@@ -557,7 +563,7 @@ def _row_by_row(layout: Layout, roles: Roles, dayfirst: bool | None,
                                   column=layout.names[roles.reading[0]])  # fmt: skip
     take_time = _time_taker(layout, roles, dayfirst)
     takers = [(roles.time, take_time), *(((at,), lambda text: number_in(text, mark)) for at in roles.reading)]
-    store = [array(take_time.store), *(array("d") for _ in roles.reading)]
+    store: list[Any] = [array(take_time.store), *(array("d") for _ in roles.reading)]
     for line, row in layout.rows():
         _check_width(layout, line, row)
         for (at, take), values in zip(takers, store, strict=True):
@@ -585,14 +591,14 @@ def decimal_mark(texts: Iterable[str], delimiter: str = "") -> str:
     "1,234" may be 1234; a number that can't group thousands, such as "0,234", settles it.
     """
     seen: set[str] = set()
-    grouped, bare = True, False
+    bare = False
     for text in texts:
         marks = set(text) & {",", "."}
+        if len(marks) == 1 and not re.fullmatch(r"[-+]?[1-9][0-9]{0,2}([,.][0-9]{3})+", text):
+            return marks.pop()
         seen |= marks
-        if marks:
-            grouped = grouped and bool(re.fullmatch(r"[-+]?[1-9][0-9]{0,2}([,.][0-9]{3})+", text))
         bare = bare or (bool(text) and not marks)
-    if len(seen) == 2 or (seen and grouped and (bare or (seen == {","} and delimiter != ";"))):
+    if len(seen) == 2 or (seen and (bare or (seen == {","} and delimiter != ";"))):
         return "?"
     return "".join(seen)
 
@@ -709,26 +715,20 @@ class Stamps:
 
     def __call__(self, text: str) -> int:
         """Return the time since 1970 [ns]."""
-        match = _STAMP_RE.fullmatch(text)
-        if not match:
+        parts = _DAY_CLOCK_RE.fullmatch(text)
+        if not parts:
             raise ValueError("no date and time")
+        time_ns, zoned = _clock_and_zone(parts[2])
         if self.zoned is None:
-            self.zoned = bool(match["zone"])
-        if self.zoned != bool(match["zone"]):
+            self.zoned = zoned
+        if self.zoned != zoned:
             raise ValueError("a time with a zone among times without, or the other way round")
-        day, month = (match["a"], match["b"]) if self.dayfirst else (match["b"], match["a"])
-        parts = (match["y"] or match["year"], match["mo"] or month, match["d"] or day)
-        try:
-            days = date(*map(int, parts)).toordinal() - date(1970, 1, 1).toordinal()
-        except ValueError:
-            raise ValueError("a day that is in no calendar") from None
-        offset_s = int(match["zh"] or 0) * 3600 + int(match["zm"] or 0) * 60
-        return days * 86_400 * NS + _time_of_day_ns(match) - (-offset_s if match["sign"] == "-" else offset_s) * NS
+        return _day_ns(parts[1], bool(self.dayfirst)) + time_ns
 
     def times(self, ns: np.ndarray) -> Times:
         """Return them all: in UTC where they have a zone, or the column's name says so."""
         order = {None: "", True: ", day first", False: ", month first"}[self.dayfirst]
-        utc = self.zoned or words_of(self.name) & {"utc", "gmt"}
+        utc = self.zoned or re.search(r"(?<![a-z])(utc|gmt)(?![a-z]|\s*[+-]\s*[0-9])", self.name.lower())
         return Times(ns, "utc" if utc else "local", (f"dates{order}", self.told))
 
 
@@ -737,15 +737,33 @@ def _clock_ns(match: re.Match[str]) -> int:
     return seconds * NS + int((match["f"] or "").ljust(9, "0"))
 
 
-def _time_of_day_ns(match: re.Match[str]) -> int:
-    """Return the time of day of a stamp; midnight where only the date is given [ns]."""
-    if match["h"] is None:
-        return 0
+@lru_cache(maxsize=100_000)
+def _clock_and_zone(text: str) -> tuple[int, bool]:
+    """Return the time of day less its zone's offset [ns], and whether a zone is stated; midnight where empty."""
+    match = _CLOCK_ZONE_RE.fullmatch(text or "0:00")
+    if not match:
+        raise ValueError("no date and time")
     hour, half = int(match["h"]), (match["half"] or "").lower()
     if hour > (12 if half else 24) or (half and not hour) or (hour == 24 and _clock_ns(match) > 86_400 * NS):
         raise ValueError("a time that is on no clock")
     shift_h = (12 if half == "p" else 0) - (12 if half and hour == 12 else 0)
-    return _clock_ns(match) + shift_h * 3600 * NS
+    offset_s = int(match["zh"] or 0) * 3600 + int(match["zm"] or 0) * 60
+    ahead_s = -offset_s if match["sign"] == "-" else offset_s
+    return _clock_ns(match) + (shift_h * 3600 - ahead_s) * NS, bool(match["zone"])
+
+
+@lru_cache(maxsize=10_000)
+def _day_ns(text: str, dayfirst: bool) -> int:
+    """Return the time from 1970 to the midnight on which a day begins [ns]."""
+    match = _DATE_RE.fullmatch(text)
+    if not match:
+        raise ValueError("no date and time")
+    day, month = (match["a"], match["b"]) if dayfirst else (match["b"], match["a"])
+    parts = (match["y"] or match["year"], match["mo"] or month, match["d"] or day)
+    try:
+        return (date(*map(int, parts)).toordinal() - date(1970, 1, 1).toordinal()) * 86_400 * NS
+    except ValueError:
+        raise ValueError("a day that is in no calendar") from None
 
 
 def day_first(dates: Iterable[tuple[int, str]], place: Place) -> bool | None:

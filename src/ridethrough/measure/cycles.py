@@ -2,6 +2,7 @@
 
 Plain arrays in, one entry per step of the record: ``start_s``, ``duration_s``, ``power_w``, the power
 constant over a step. A gap is where one step ends before the next begins; nothing is carried across it.
+A *run* is a stretch of steps in the same state; a *cycle* is an on run with the off run after it.
 """
 
 from __future__ import annotations
@@ -15,11 +16,12 @@ CLEAR_SPLIT = 0.85  # share of the variance of log power that two levels explain
 CLEAR_STEP = 2.5  # running takes at least this many times the power of standing still
 STEADY_SPEED = 0.25  # quartile range of log running power: more, and the compressor varies its speed
 SHORTEST_RUN_S = 90.0  # shorter: a lamp, a start, noise
-SLOWEST_STEP_S = 300.0  # slower records cannot show cycles
+SLOWEST_STEP_S = 300.0  # a record sampled more slowly cannot show cycles
 START_S, START_TIMES = 60.0, 1.5  # a start: this soon after switching on, this many times the running power
 HEATER_S, HEATER_TIMES = 180.0, 1.6  # a defrost heater: at least this long, this many times the running power
-RECOVERY_RUNS = 2  # runs after the heater's that still belong to the defrost
+RECOVERY_RUNS = 2  # on runs after the heater's that still belong to the defrost
 COOL_DOWN_TIMES = 3.0  # a first run this many times the usual one is a first cool-down
+FEWEST_USUAL = 3  # runs from which a usual one can be told
 
 
 @dataclass(frozen=True)
@@ -32,9 +34,7 @@ class Pattern:
         Whether it runs.
     steady, defrost : arrays of bool, one per step
         Steps of regular whole cycles, and of whole defrosts with their recovery.
-    anchor_s : array, one per step
-        Start of the cycle that a steady step belongs to [s].
-    start : array of bool, one per step
+    inrush : array of bool, one per step
         Steps that hold the inrush of a start.
     running_w : float or None
         Median power while it runs [W].
@@ -46,14 +46,13 @@ class Pattern:
     starts : int
         Times it was seen to switch on [-].
     cool_down_h : float
-        Length of a first cool-down kept apart [h]; 0 where there was none.
+        Length of the run of a first cool-down, kept apart [h]; 0 where there was none.
     """
 
     on: np.ndarray
     steady: np.ndarray
     defrost: np.ndarray
-    anchor_s: np.ndarray
-    start: np.ndarray
+    inrush: np.ndarray
     running_w: float | None
     cycles: pd.DataFrame
     defrosts: pd.DataFrame
@@ -61,23 +60,57 @@ class Pattern:
     cool_down_h: float = 0.0
 
 
+def no_pattern(start_s: np.ndarray) -> Pattern:
+    """Return the pattern of a record that shows none: every step counts."""
+    none, every = np.zeros(start_s.size, bool), np.ones(start_s.size, bool)
+    cycles = pd.DataFrame(columns=["start_h", "on_min", "off_min", "energy_wh", "running_w"], dtype=float)
+    defrosts = pd.DataFrame(columns=["start_h", "duration_min", "energy_wh", "extra_wh"], dtype=float)
+    return Pattern(none, every, none, none, None, cycles, defrosts)
+
+
 def find_pattern(start_s: np.ndarray, duration_s: np.ndarray, power_w: np.ndarray) -> Pattern:
-    """Return the cycles, starts and defrosts of a record of power."""
-    level = on_level(power_w, duration_s)
+    """Return the cycles, starts and defrosts of a record of power.
+
+    Parameters
+    ----------
+    start_s, duration_s, power_w : arrays of shape (n,)
+        When each step begins, how long it lasts [s], and its power [W].
+
+    Notes
+    -----
+    Defrosts are recognised by a heater that draws clearly more than the compressor. Where the defrost
+    takes less, it stays in the cycles, and their mean holds all the same.
+    """
+    level = on_level(duration_s, power_w)
     if level is None:
         return no_pattern(start_s)
     gap = np.r_[True, start_s[1:] - (start_s + duration_s)[:-1] > 1e-3]
     on = _without_short_runs(power_w >= level, gap, start_s, duration_s)
-    running = weighted_median(power_w[on], duration_s[on])
+    running_w = weighted_median(power_w[on], duration_s[on])
     runs = _runs(on, gap, start_s, duration_s)
-    seen = _cycle_starts(runs)
-    heater = _heating(power_w > HEATER_TIMES * running, gap, start_s, duration_s)
+    heater = _heating(power_w > HEATER_TIMES * running_w, gap, start_s, duration_s)
     windows = _defrost_windows(heater, runs)
-    cool_down = _cool_down(runs, seen)
-    return _assemble(start_s, duration_s, power_w, on, running, runs, seen, windows, cool_down, heater)
+    cool_down = _cool_down(runs)
+    opens = np.flatnonzero(_regular(runs, windows, cool_down))
+
+    energy_wh = np.r_[0.0, np.cumsum(power_w * duration_s) / 3600]  # up to the beginning of each step
+    steady = _spans(runs, opens, opens + 2, on.size)
+    steady_w = np.average(power_w[steady], weights=duration_s[steady]) if steady.any() else np.nan
+    opening, end = windows.loc[windows["whole"], ["opening", "end"]].to_numpy().T
+    switched_on = _switched_on(runs)
+    soon = np.repeat(switched_on, _steps(runs)) & (start_s - _run_start_s(runs) < START_S)
+    return Pattern(
+        on, steady, _spans(runs, opening, end, on.size),
+        inrush=soon & (power_w > START_TIMES * running_w) & ~heater,
+        running_w=running_w,
+        cycles=_cycle_table(runs, opens, energy_wh),
+        defrosts=_defrost_table(runs, windows, energy_wh, steady_w),
+        starts=int(switched_on.sum()),
+        cool_down_h=float(runs["length_s"][cool_down]) / 3600 if cool_down is not None else 0.0,
+    )  # fmt: skip
 
 
-def on_level(power_w: np.ndarray, duration_s: np.ndarray) -> float | None:
+def on_level(duration_s: np.ndarray, power_w: np.ndarray) -> float | None:
     """Return the power from which the appliance runs [W], or None where it has no two clear levels.
 
     Otsu's threshold on the logarithm of power: of all splits, the one that explains most of the
@@ -86,35 +119,39 @@ def on_level(power_w: np.ndarray, duration_s: np.ndarray) -> float | None:
 
     Notes
     -----
-    None for a steady load, for a variable-speed compressor and for a record in slow steps.
+    None for a steady load, for a variable-speed compressor and for a record sampled in slow steps.
 
     References
     ----------
     N. Otsu, "A threshold selection method from gray-level histograms", IEEE Trans. Syst. Man Cybern. 9
     (1979) 62, from memory.
     """
-    if np.median(duration_s) > SLOWEST_STEP_S:
-        return None
+    short, long = np.quantile(duration_s, [0.1, 0.9])
     top = np.quantile(power_w, 0.99)
-    if not top > 0:
+    if not top > 0 or (short > SLOWEST_STEP_S and long < 1.5 * short):
         return None
     logs = np.log(np.maximum(power_w, 0.01 * top))
-    share, edges = np.histogram(logs, bins=128, weights=duration_s)
-    share, middle = share / share.sum(), (edges[1:] + edges[:-1]) / 2
-    below = np.cumsum(share)[:-1]
-    mean, part = np.dot(share, middle), np.cumsum(share * middle)[:-1]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        between = np.nan_to_num((mean * below - part) ** 2 / (below * (1 - below)), nan=0, posinf=0)
-    best = int(np.argmax(between))
-    total = np.dot(share, (middle - mean) ** 2)
-    high = logs > edges[best + 1]
-    if total == 0 or between[best] < CLEAR_SPLIT * total or not high.any() or high.all():
+    split = _otsu(logs, duration_s)
+    high = logs > (np.inf if split is None else split)
+    if split is None or not high.any():
         return None
     low_w, high_w = (weighted_median(power_w[side], duration_s[side]) for side in (~high, high))
     spread = np.subtract(*np.quantile(logs[high], [0.75, 0.25]))
     if high_w < CLEAR_STEP * low_w or spread > STEADY_SPEED:
         return None
-    return max(float(np.exp(edges[best + 1])), high_w / 2)
+    return max(float(np.exp(split)), high_w / 2)
+
+
+def _otsu(values: np.ndarray, weights: np.ndarray) -> float | None:
+    """Return the split of ``values`` that explains most of their variance, or None where it explains too little."""
+    share, edges = np.histogram(values, bins=128, weights=weights)
+    share, middle = share / share.sum(), (edges[1:] + edges[:-1]) / 2
+    below, part, mean = np.cumsum(share)[:-1], np.cumsum(share * middle)[:-1], np.dot(share, middle)
+    both = (below > 0) & (below < 1)
+    between = np.zeros(below.size)
+    between[both] = (mean * below - part)[both] ** 2 / (below * (1 - below))[both]
+    best = int(np.argmax(between))
+    return float(edges[best + 1]) if between[best] > CLEAR_SPLIT * np.dot(share, (middle - mean) ** 2) else None
 
 
 def weighted_median(values: np.ndarray, weights: np.ndarray) -> float:
@@ -124,22 +161,26 @@ def weighted_median(values: np.ndarray, weights: np.ndarray) -> float:
     return float(values[order][np.searchsorted(sums, sums[-1] / 2)])
 
 
-def no_pattern(start_s: np.ndarray) -> Pattern:
-    """Return the pattern of a record that shows none: every step counts."""
-    none, every = np.zeros(start_s.size, bool), np.ones(start_s.size, bool)
-    cycles = pd.DataFrame(columns=["start_h", "on_min", "off_min", "energy_wh", "running_w"], dtype=float)
-    defrosts = pd.DataFrame(columns=["start_h", "duration_min", "energy_wh", "extra_wh"], dtype=float)
-    return Pattern(none, every, none, start_s, none, None, cycles, defrosts)
+# -- runs ----------------------------------------------------------------------------------------------
 
 
 def _runs(on: np.ndarray, gap: np.ndarray, start_s: np.ndarray, duration_s: np.ndarray) -> pd.DataFrame:
-    """Return one row per stretch of steps with the same state and no gap inside."""
+    """Return one row per run: its steps, its state, which gapless piece of the record it lies in, its length."""
     first = np.flatnonzero(gap | np.r_[True, on[1:] != on[:-1]])
     last = np.r_[first[1:], on.size] - 1
     return pd.DataFrame({
         "first": first, "stop": last + 1, "on": on[first], "piece": np.cumsum(gap)[first],
         "start_s": start_s[first], "length_s": start_s[last] + duration_s[last] - start_s[first],
     })  # fmt: skip
+
+
+def _steps(runs: pd.DataFrame) -> np.ndarray:
+    return (runs["stop"] - runs["first"]).to_numpy()
+
+
+def _run_start_s(runs: pd.DataFrame) -> np.ndarray:
+    """Return for every step when its run began [s]."""
+    return np.repeat(runs["start_s"].to_numpy(), _steps(runs))
 
 
 def _without_short_runs(on: np.ndarray, gap: np.ndarray, start_s: np.ndarray, duration_s: np.ndarray) -> np.ndarray:
@@ -153,80 +194,90 @@ def _without_short_runs(on: np.ndarray, gap: np.ndarray, start_s: np.ndarray, du
         short = np.flatnonzero(inner & (length < SHORTEST_RUN_S))
         if not short.size:
             return on
-        short = short[np.r_[True, np.diff(short) > 1]]
-        for first, stop in runs[["first", "stop"]].to_numpy()[short]:
+        apart = short[np.r_[True, np.diff(short) > 1]]  # of two neighbours only the first
+        for first, stop in runs[["first", "stop"]].to_numpy()[apart]:
             on[first:stop] = ~on[first:stop]
 
 
-def _cycle_starts(runs: pd.DataFrame) -> np.ndarray:
-    """Return which runs open a whole cycle: on, with an off run before and an off and an on run after."""
-    on, piece = runs["on"].to_numpy(), runs["piece"].to_numpy()
-    whole = np.zeros(on.size, bool)
-    whole[1:-2] = on[1:-2] & (piece[:-3] == piece[3:])
-    return whole
+def _switched_on(runs: pd.DataFrame) -> np.ndarray:
+    """Return which runs begin with a switching on that was seen."""
+    piece = runs["piece"].to_numpy()
+    return runs["on"].to_numpy() & (np.r_[-1, piece[:-1]] == piece)
+
+
+def _cool_down(runs: pd.DataFrame) -> int | None:
+    """Return which run is that of a first cool-down, or None."""
+    on, length = np.flatnonzero(runs["on"]), runs["length_s"].to_numpy()
+    first, usual = on[0], length[on[1:-1]]
+    long = usual.size >= FEWEST_USUAL and length[first] > COOL_DOWN_TIMES * np.median(usual)
+    return int(first) if first <= 1 and long else None
 
 
 def _heating(high: np.ndarray, gap: np.ndarray, start_s: np.ndarray, duration_s: np.ndarray) -> np.ndarray:
-    """Return at which steps a defrost heater runs: power too high for too long to be a start."""
+    """Return at which steps a defrost heater is on: power too high for too long to be a start."""
     phases = _runs(high, gap, start_s, duration_s)
-    heater = phases["on"] & (phases["length_s"] >= HEATER_S)
-    return np.repeat(heater.to_numpy(), phases["stop"] - phases["first"])
+    return np.repeat((phases["on"] & (phases["length_s"] >= HEATER_S)).to_numpy(), _steps(phases))
 
 
-def _defrost_windows(heater: np.ndarray, runs: pd.DataFrame) -> list[tuple[int, int]]:
-    """Return for each defrost its first run, and the run before which its recovery ends."""
+def _defrost_windows(heater: np.ndarray, runs: pd.DataFrame) -> pd.DataFrame:
+    """Return for each defrost the run that opens it, the run before which it ends, and whether it was seen whole."""
     begins = np.flatnonzero(heater & ~np.r_[False, heater[:-1]])
-    windows = list[tuple[int, int]]()
-    for opening in np.searchsorted(runs["first"].to_numpy(), begins, side="right") - 1:
-        end = opening + 2 * (RECOVERY_RUNS + 1)
-        if windows and opening < windows[-1][1]:
-            windows[-1] = (windows[-1][0], end)
+    windows = list[list[int]]()
+    for at in np.searchsorted(runs["first"].to_numpy(), begins, side="right") - 1:
+        until = int(at) + 2 * (RECOVERY_RUNS + 1)
+        if windows and at < windows[-1][1]:
+            windows[-1][1] = until
         else:
-            windows.append((opening, end))
-    return windows
+            windows.append([int(at), until])
+    opening, end = np.array(windows, int).reshape(-1, 2).T
+    piece, last = runs["piece"].to_numpy(), len(runs) - 1
+    whole = (opening > 0) & (end <= last) & (piece[opening - 1] == piece[np.minimum(end, last)])
+    return pd.DataFrame({"opening": opening, "end": np.minimum(end, last), "whole": whole})
 
 
-def _cool_down(runs: pd.DataFrame, seen: np.ndarray) -> int:
-    """Return the index of the run with which a first cool-down begins, or -1."""
-    on, length = runs["on"].to_numpy(), runs["length_s"].to_numpy()
-    first = int(np.argmax(on))
-    usual = length[seen & (np.arange(on.size) > first)]
-    return first if first <= 1 and usual.size >= 3 and length[first] > COOL_DOWN_TIMES * np.median(usual) else -1
+# -- cycles and defrosts -------------------------------------------------------------------------------
 
 
-def _assemble(start_s: np.ndarray, duration_s: np.ndarray, power_w: np.ndarray, on: np.ndarray, running: float,
-              runs: pd.DataFrame, seen: np.ndarray, windows: list[tuple[int, int]], cool_down: int,
-              heater: np.ndarray) -> Pattern:  # fmt: skip
-    """Return the pattern that these runs, cycle openings, defrosts and first cool-down make."""
-    energy = np.r_[0.0, np.cumsum(power_w * duration_s) / 3600]  # Wh up to each step
-    first, length, piece = (runs[name].to_numpy() for name in ("first", "length_s", "piece"))
-    regular, whole = seen.copy(), np.zeros(len(windows), bool)
-    for k, (opening, end) in enumerate(windows):
-        regular[opening:end] = False
-        whole[k] = opening >= 1 and end < first.size and piece[opening - 1] == piece[end]
-    regular[cool_down if cool_down >= 0 else 0] = False
-    opens = np.flatnonzero(regular)
-    begin, middle, stop = first[opens], first[opens + 1], first[opens + 2]
+def _regular(runs: pd.DataFrame, windows: pd.DataFrame, cool_down: int | None) -> np.ndarray:
+    """Return which runs open a regular whole cycle: switched on, off and on again in sight, and nothing special."""
+    piece = runs["piece"].to_numpy()
+    regular = _switched_on(runs)
+    regular[:-2] &= piece[2:] == piece[:-2]
+    regular[-2:] = False
+    for opening, end in windows[["opening", "end"]].to_numpy():
+        regular[opening : end + 1 if end == len(runs) - 1 else end] = False
+    if cool_down is not None:
+        regular[cool_down] = False
+    return regular
 
-    steady, defrost, anchor = np.zeros(on.size, bool), np.zeros(on.size, bool), start_s.copy()
-    for a, b in zip(begin, stop, strict=True):
-        steady[a:b], anchor[a:b] = True, start_s[a]
-    for opening, end in np.array(windows, int).reshape(-1, 2)[whole]:
-        defrost[first[opening] : first[end]] = True
-    cycles = pd.DataFrame({
-        "start_h": start_s[begin] / 3600, "on_min": length[opens] / 60, "off_min": length[opens + 1] / 60,
-        "energy_wh": energy[stop] - energy[begin],
-        "running_w": (energy[middle] - energy[begin]) / (length[opens] / 3600),
+
+def _spans(runs: pd.DataFrame, begin: np.ndarray, end: np.ndarray, steps: int) -> np.ndarray:
+    """Return which of the record's steps lie in runs ``begin`` to before ``end``, for each pair."""
+    first, inside = runs["first"].to_numpy(), np.zeros(steps, bool)
+    for a, b in zip(first[begin], first[end], strict=True):
+        inside[a:b] = True
+    return inside
+
+
+def _cycle_table(runs: pd.DataFrame, opens: np.ndarray, energy_wh: np.ndarray) -> pd.DataFrame:
+    first, length_s = runs["first"].to_numpy(), runs["length_s"].to_numpy()
+    begin, middle, stop = energy_wh[first[opens]], energy_wh[first[opens + 1]], energy_wh[first[opens + 2]]
+    return pd.DataFrame({
+        "start_h": runs["start_s"].to_numpy()[opens] / 3600,
+        "on_min": length_s[opens] / 60,
+        "off_min": length_s[opens + 1] / 60,
+        "energy_wh": stop - begin,
+        "running_w": (middle - begin) / (length_s[opens] / 3600),
     })  # fmt: skip
-    steady_w = np.average(power_w[steady], weights=duration_s[steady]) if steady.any() else np.nan
-    opening, end = np.minimum(np.array(windows, int).reshape(-1, 2).T, first.size - 1)
-    hours = np.where(whole, (start_s[first[end]] - start_s[first[opening]]) / 3600, np.nan)
-    spent = np.where(whole, energy[first[end]] - energy[first[opening]], np.nan)
-    defrosts = pd.DataFrame({"start_h": start_s[first[opening]] / 3600, "duration_min": hours * 60,
-                             "energy_wh": spent, "extra_wh": spent - steady_w * hours})  # fmt: skip
-    inner = runs["on"].to_numpy() & (np.r_[0, piece[:-1]] == piece)  # runs whose switching on was seen
-    steps = runs["stop"] - runs["first"]
-    since = start_s - np.repeat(runs["start_s"].to_numpy(), steps)
-    spike = np.repeat(inner, steps) & (since < START_S) & (power_w > START_TIMES * running) & ~heater
-    cool_down_h = float(length[cool_down]) / 3600 if cool_down >= 0 else 0.0
-    return Pattern(on, steady, defrost, anchor, spike, running, cycles, defrosts, int(inner.sum()), cool_down_h)
+
+
+def _defrost_table(runs: pd.DataFrame, windows: pd.DataFrame, energy_wh: np.ndarray, steady_w: float) -> pd.DataFrame:
+    """Return the defrosts; dE_df = E - P_ss t over a defrost and its recovery."""
+    opening, end, whole = (windows[name].to_numpy() for name in ("opening", "end", "whole"))
+    first, start_h = runs["first"].to_numpy(), runs["start_s"].to_numpy() / 3600
+    hours = np.where(whole, start_h[end] - start_h[opening], np.nan)
+    spent_wh = np.where(whole, energy_wh[first[end]] - energy_wh[first[opening]], np.nan)
+    return pd.DataFrame({
+        "start_h": start_h[opening], "duration_min": hours * 60,
+        "energy_wh": spent_wh, "extra_wh": spent_wh - steady_w * hours,
+    })  # fmt: skip

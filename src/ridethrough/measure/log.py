@@ -20,15 +20,15 @@ import numpy as np
 import pandas as pd
 import pint
 
-from ..estimate import Estimate
+from ..estimate import Estimate, estimate
 from ..model.load import Appliance, Load
-from ..units import Q_, Refusal, number, read_quantity, show
+from ..units import Q_, Refusal, number, positive, read_quantity, show
 from .columns import (
     BASE,
+    LATEST_S,
     NS,
     ROLES_OF,
     Layout,
-    LogRefusal,
     Place,
     Readings,
     assign,
@@ -37,6 +37,7 @@ from .columns import (
     read_readings,
     words_of,
 )
+from .columns import LogRefusal as LogRefusal
 
 
 @dataclass(frozen=True)
@@ -53,6 +54,8 @@ class Meter:
         Power below which it counts nothing [W].
     forgets : bool, optional
         Whether its counter is lost when power fails [-].
+    found : (Estimate, Estimate), optional
+        Its gain [-] and offset [W] as a check found them; see `checked`.
 
     Raises
     ------
@@ -70,6 +73,7 @@ class Meter:
     energy_step: str | None = None
     smallest_load: str | None = None
     forgets: bool | None = None
+    found: tuple[Estimate, Estimate] | None = field(default=None, repr=False)
 
     def __post_init__(self) -> None:
         self._limits()
@@ -105,12 +109,56 @@ class Meter:
 
         u = a / sqrt(3) for limits of error a; exact where no accuracy is stated.
         """
+        if self.found is not None:
+            return self.found[0]
         return Estimate.within(Q_(1, "1"), Q_(self._limits()[0], "1"), "meter gain", source=f"accuracy {self.accuracy}")
 
     @cached_property
     def offset(self) -> Estimate:
         """The true reading less the one shown at no load [W]: 0, with one influence, as `gain`."""
+        if self.found is not None:
+            return self.found[1]
         return Estimate.within("0 W", Q_(self._limits()[1], "W"), "meter offset", source=f"accuracy {self.accuracy}")
+
+    def checked(self, shown: Any, known: Any) -> Meter:
+        """Return the meter with its gain as a known load shows it.
+
+        gain = (known - offset) / shown                                                       (1)
+
+        Parameters
+        ----------
+        shown : Estimate, str or pint.Quantity
+            What the meter showed [W].
+        known : Estimate, str or pint.Quantity
+            The power that was there, with its own uncertainty: a heating element's V^2 / R [W].
+
+        Raises
+        ------
+        Refusal
+            If shown or known power is not above zero, or they differ by more than ten times the meter's limits.
+
+        Notes
+        -----
+        A resistive load only: the check says nothing of readings at a poor power factor. What is left of the
+        gain's uncertainty is that of the known load and of the meter's fixed part. Lesson 06.
+
+        Example
+        -------
+        >>> Meter("3 %").checked(shown="1020 W", known="1000 W").gain
+        <Estimate 0.98, 95 %: 0.98 to 0.98>
+        """
+        reading, true = estimate(shown, "W", "shown"), estimate(known, "W", "known")
+        for name, value in (("shown", reading), ("known", true)):
+            positive(value.value, "W", name)
+        gain = ((true - self.offset) / reading).to("1")  # (1)
+        far, limit = abs(float(gain.value.magnitude) - 1), 10 * max(self._limits()[0], 0.005)
+        if far > limit:
+            raise Refusal(
+                f"{show(reading.value)} shown for {show(true.value)}, {100 * far:.0f} % apart",
+                f"a meter within {100 * limit:.0f} %",
+                "Check the resistance hot, the voltage under load, and the meter.",
+            )
+        return replace(self, found=(gain, self.offset))
 
 
 @dataclass(frozen=True)
@@ -186,6 +234,39 @@ class MeterLog:
         """The share of the log's span that readings stand for [-]."""
         return min(1.0, float(self.duration_s.sum()) / self.span_s)
 
+    def first(self, duration: Any) -> MeterLog:
+        """Return the log as it would be had it been stopped after ``duration`` [h]."""
+        return self.between("0 h", duration)
+
+    def between(self, begin: Any, end: Any) -> MeterLog:
+        """Return the part of the log between two times, counted from its beginning [h].
+
+        Steps that reach beyond either end are cut there; findings are those of the whole log.
+
+        Raises
+        ------
+        Refusal
+            If no reading stands for any of that time.
+        """
+        low, high = (3600 * number(at, "h", name) for at, name in ((begin, "begin"), (end, "end")))
+        starts = np.maximum(self.start_s, low)
+        lasts = np.minimum(self.start_s + self.duration_s, high) - starts
+        held = lasts > 0
+        if not held.any():
+            raise Refusal(
+                f"{self.name} between {show(Q_(low / 3600, 'h'))} and {show(Q_(high / 3600, 'h'))}",
+                f"a part of its {show(Q_(self.span_s / 3600, 'h'))} that readings stand for",
+                "Ask for an earlier, later or longer part.",
+            )
+        return replace(
+            self,
+            start_s=starts[held] - low,
+            duration_s=lasts[held],
+            power_w=self.power_w[held],
+            begins=None if self.begins is None else self.begins + pd.Timedelta(seconds=low),
+            span_s=min(high, self.span_s) - low,
+        )
+
     def mean_power_w(self) -> float:
         """Return the mean power over the covered time, a plain number [W].
 
@@ -255,7 +336,7 @@ def _levels(power_w: np.ndarray, duration_s: np.ndarray) -> tuple[np.ndarray, np
 
 KEPT = "ridethrough-columns.json"
 UNTIL_NEXT = "until the next"
-_CHOICES: dict[str, type] = {"columns": dict, "kind": str, "timezone": str, "unit": str, "dayfirst": bool,
+_CHOICES: dict[str, type] = {"columns": Mapping, "kind": str, "timezone": str, "unit": str, "dayfirst": bool,
                              "decimal": str, "hold": str}  # fmt: skip
 
 
@@ -323,30 +404,37 @@ def read_log(
     layout = find_layout(path)
     told = {"columns": columns, "kind": kind, "timezone": timezone, "unit": unit, "dayfirst": dayfirst,
             "decimal": decimal, "hold": hold}  # fmt: skip
-    choices, origin = _choices(layout, {name: choice for name, choice in told.items() if choice is not None})
-    roles = assign(layout, choices.get("columns", {}), origin, choices.get("kind"), choices.get("unit"))
+    beside, told = Path(path).with_name(KEPT), {name: choice for name, choice in told.items() if choice is not None}
+    choices, kept = _choices(layout.place, beside, told, layout.names)
+    roles = assign(layout, choices.get("columns", {}), "given" if "columns" in told else kept,
+                   choices.get("kind"), choices.get("unit"))  # fmt: skip
     readings = read_readings(layout, roles, choices.get("dayfirst"), choices.get("decimal"))
     log = _judge(readings, roles.role, meter or Meter(), choices)
+    if kept:
+        log = replace(
+            log, mapping=log.mapping | {"kept mapping": (", ".join(set(choices) - set(told)) or "nothing", kept)}
+        )
     if keep_mapping:
-        _keep(layout, log, choices)
+        _keep(layout.place, beside, log, choices)
     return log
 
 
-def _choices(layout: Layout, told: dict[str, Any]) -> tuple[dict[str, Any], str]:
-    """Return what was told, completed from the folder's kept mapping, and who named the columns."""
-    _check_choices(layout.place, told)
-    beside = layout.path.with_name(KEPT)
+def _choices(place: Place, beside: Path, told: dict[str, Any], names: Sequence[str]) -> tuple[dict[str, Any], str]:
+    """Return what was told, completed from the mapping kept ``beside`` the log, and what became of that mapping."""
+    _check_choices(place, told)
     if not beside.is_file():
-        return told, "given"
+        return told, ""
     try:
         kept = json.loads(beside.read_text(encoding="utf-8"))
-        _check_choices(layout.place, kept)
+        _check_choices(place, kept)
     except (OSError, ValueError, RecursionError) as error:
-        raise LogRefusal(layout.path.name, f"a file {KEPT} beside it that can't be read ({error})",
-                         "one that read_log wrote", f"Delete {KEPT}.") from None  # fmt: skip
-    if not set(kept.get("columns", {}).values()) <= set(layout.names):
-        return told, "given"
-    return kept | told, "given" if "columns" in told else f"from {KEPT}"
+        raise place.refuse(f"a file {KEPT} beside it that can't be read ({error})", "one that read_log wrote",
+                           f"Delete {KEPT}.") from None  # fmt: skip
+    if not set(kept.get("columns", {}).values()) <= set(names):
+        return told, f"{KEPT}, not used: it names other columns"
+    if {"columns", "kind"} & set(told):  # then only what it says of times and numbers is of use
+        kept = {name: choice for name, choice in kept.items() if name in {"timezone", "dayfirst", "decimal"}}
+    return kept | told, f"from {KEPT}"
 
 
 def _check_choices(place: Place, told: Any) -> None:
@@ -354,22 +442,24 @@ def _check_choices(place: Place, told: Any) -> None:
     if not isinstance(told, dict) or not set(told) <= set(_CHOICES):
         raise place.refuse(f"{str(told)[:60]}", f"an object with {', '.join(_CHOICES)}", "Write it anew.")
     for name, choice in told.items():
-        fits = isinstance(choice, Mapping if name == "columns" else _CHOICES[name])
+        fits = isinstance(choice, _CHOICES[name])
+        if name == "columns" and fits:
+            fits = all(isinstance(text, str) for text in (*choice, *choice.values()))
         known = {"kind": ROLES_OF, "decimal": (",", ".")}.get(name, (choice,))
         if not fits or choice not in known:
-            among = ", ".join(map(repr, known)) if fits else _CHOICES[name].__name__
-            raise place.refuse(f"{name}={choice!r}", f"{among}", f"Leave {name} out, or give one of these.")
+            among = ", ".join(map(repr, known)) if fits else f"text or {_CHOICES[name].__name__}"
+            raise place.refuse(f"{name}={choice!r}", among, f"Leave {name} out, or give one of these.")
 
 
-def _keep(layout: Layout, log: MeterLog, choices: Mapping[str, Any]) -> None:
+def _keep(place: Place, beside: Path, log: MeterLog, choices: Mapping[str, Any]) -> None:
     """Write what the columns are beside the log, for the next file of its kind."""
     columns = {role: name for role, (name, _) in log.mapping.items() if role in {"time", "date", *BASE}}
     kept = dict(choices) | {"columns": columns, "kind": log.kind}
     try:
-        layout.path.with_name(KEPT).write_text(json.dumps(kept, indent=2, ensure_ascii=False), encoding="utf-8")
+        beside.write_text(json.dumps(kept, indent=2, ensure_ascii=False), encoding="utf-8")
     except OSError as error:
-        raise layout.place.refuse(f"a folder that can't be written to ({error})", "one that can be",
-                                  "Leave keep_mapping out.") from None  # fmt: skip
+        raise place.refuse(f"a folder that can't be written to ({error})", "one that can be",
+                           "Leave keep_mapping out.") from None  # fmt: skip
 
 
 def hand_readings(
@@ -438,13 +528,14 @@ def _pairs(readings: Any) -> tuple[tuple[str, str], ...]:
 # -- judging: order, zone, kind ------------------------------------------------------------------
 
 LARGEST_W = 100_000  # more than an outlet gives: the unit is wrong
-LATEST_NS = 4_102_444_800 * NS  # 2100-01-01
 LONGEST_S = 20 * 366 * 86_400
 UNMOVED_S, UNMOVED_READINGS = 6 * 3600, 10
 LATE_SHARE = 0.1  # of rows behind the others: more, and the clock can't be trusted
 NEGATIVE_SHARE = 0.01
+FEW, BOTH_W = 6, 500  # fewer readings of energy than this, all rising, may be either if intervals meant less power
 SMALLEST_GUESS_W = 5  # a column without a unit that stays below may as well be in kW
 COUNTER_WORDS = {"counter", "total", "cumulative", "meter", "register", "accumulated", "lifetime", "today"}
+MOST_OF_A_DAY_H = 20.0
 INTERVAL_WORDS = {"interval", "hourly", "delta", "per", "increment"}
 END_WORDS = {"end", "ending", "until", "to"}
 
@@ -483,12 +574,19 @@ def _judge(readings: Readings, role: str, meter: Meter, choices: Mapping[str, An
     )
 
 
-def _when(readings: Readings, at: Any) -> str:
+def _when(readings: Readings, at: int) -> str:
     """Return when a reading was taken, in words."""
-    ns = int(readings.times.ns[int(at)])
+    ns = int(readings.times.ns[at])
     if readings.times.clock == "elapsed":
-        return f"first at {ns // NS // 3600}:{ns // NS // 60 % 60:02}:{ns // NS % 60:02}"
-    return f"first at {pd.Timestamp(ns):%Y-%m-%d %H:%M:%S}{' UTC' if readings.times.clock == 'utc' else ''}"
+        return f"{ns // NS // 3600}:{ns // NS // 60 % 60:02}:{ns // NS % 60:02}"
+    return f"{pd.Timestamp(ns):%Y-%m-%d %H:%M:%S}{' UTC' if readings.times.clock == 'utc' else ''}"
+
+
+def _note(found: list[Finding], what: str, readings: Readings, there: np.ndarray, done: str, more: str = "") -> bool:
+    """Add what is true of the readings ``there``, if of any; return whether it is."""
+    if there.any():
+        found.append(Finding(what, f"first at {_when(readings, int(there.argmax()))}{more}", int(there.sum()), done))
+    return bool(there.any())
 
 
 def _in_order(readings: Readings, timezone: str | None, found: list[Finding]) -> Readings:
@@ -503,9 +601,11 @@ def _in_order(readings: Readings, timezone: str | None, found: list[Finding]) ->
         return readings
     late = readings.times.ns < np.maximum.accumulate(readings.times.ns)
     if late.mean() > LATE_SHARE:
-        raise readings.place.refuse(f"time that goes backward, {late.sum()} rows behind those before", "times in order",
-                                    "Cut the log where the clock was changed.", at=late.argmax())  # fmt: skip
-    found.append(Finding("backward time", _when(readings, late.argmax()), int(late.sum()), "these rows were left out"))
+        remedy = {"elapsed": "If these are times of day, add a column with the date."}
+        raise readings.place.refuse(
+            f"time that goes backward, {late.sum()} rows behind those before", "times in order",
+            remedy.get(readings.times.clock, "Cut the log where the clock was changed."), at=late.argmax())  # fmt: skip
+    _note(found, "backward time", readings, late, "these rows were left out")
     return readings.take(np.flatnonzero(~late))
 
 
@@ -573,11 +673,16 @@ def _kind(readings: Readings, role: str) -> tuple[str, str]:
     rise, before, after = np.diff(value), value[:-1], value[1:]
     fall, usual = rise < 0, float(np.median(rise[rise > 0])) if (rise > 0).any() else 0.0
     reset = fall & (after <= before / 10) & (before >= 3 * usual)
+    usual_h = float(np.median(np.diff(readings.times.ns))) / NS / 3600
+    if "today" in words and usual_h > MOST_OF_A_DAY_H:
+        raise readings.place.refuse("a day's counter read once a day", "whether each reading is that day's own energy",
+                                    'Write kind="interval energy" if so, kind="counter" if it goes on.')  # fmt: skip
     if words & COUNTER_WORDS:
         return "counter", "from the header"
     if words & INTERVAL_WORDS:
         return "interval energy", "from the header"
-    if (rise > 0).any() and fall.sum() <= reset.sum() + _rolled(before, after).sum() and fall.mean() <= 0.1:
+    counts = (rise > 0).any() and fall.sum() <= reset.sum() + _rolled(before, after).sum() and fall.mean() <= 0.1
+    if counts and not (value.size < FEW and np.median(value) < BOTH_W * usual_h):
         return "counter", "guessed"
     if fall.mean() > 0.1:
         return "interval energy", "guessed"
@@ -592,12 +697,9 @@ def _no_twins(readings: Readings, kind: str, found: list[Finding]) -> Readings:
         return readings
     value, group = readings.value, np.cumsum(first) - 1
     same = (value == value[first][group]) | np.isnan(value) & np.isnan(value[first][group])
-    for what, there, done in (
-        ("repeated rows", ~first & same, "kept once"),
-        ("different readings with the same time", ~same, "the last kept" if kind == "counter" else "their mean kept"),
-    ):
-        if there.any():
-            found.append(Finding(what, _when(readings, there.argmax()), int(there.sum()), done))
+    _note(found, "repeated rows", readings, ~first & same, "kept once")
+    done = "the last kept" if kind == "counter" else "their mean kept"
+    _note(found, "different readings with the same time", readings, ~same, done)
     if kind == "interval energy" and not same.all():
         raise readings.place.refuse("different energies for the same time", "one for each interval",
                                     "If clocks were set back here, write timezone=.", at=(~same).argmax())  # fmt: skip
@@ -617,7 +719,7 @@ def _trusted(readings: Readings, kind: str, found: list[Finding]) -> Readings:
         raise place.refuse("readings that all have the same time", "times that go forward", "Check the time column.")
     if not np.isfinite(value).any():
         raise place.refuse("no reading in any row", "two or more", "Name the column that holds the readings.")
-    if readings.times.clock != "elapsed" and not (ns[0] >= 0 and ns[-1] < LATEST_NS):
+    if readings.times.clock != "elapsed" and not (ns[0] >= 0 and ns[-1] < LATEST_S * NS):
         raise place.refuse("dates before 1970 or after 2100", "the dates of a meter's log", "Correct them.",
                            at=0 if ns[0] < 0 else ns.size - 1)  # fmt: skip
     if (ns[-1] - ns[0]) / NS > LONGEST_S:
@@ -633,7 +735,7 @@ def _trusted(readings: Readings, kind: str, found: list[Finding]) -> Readings:
     if -value[negative].sum() > NEGATIVE_SHARE * np.nansum(np.abs(value)) or kind == "counter":
         raise place.refuse(f"{negative.sum()} negative readings", "what an appliance draws, zero or more",
                            "Turn the meter or clamp round, or name another column.", at=negative.argmax())  # fmt: skip
-    found.append(Finding("negative readings", _when(readings, negative.argmax()), int(negative.sum()), "set to zero"))
+    _note(found, "negative readings", readings, negative, "set to zero")
     return replace(readings, value=np.where(negative, 0.0, value))
 
 
@@ -695,30 +797,27 @@ def _held_steps(readings: Readings, hold: str | None, found: list[Finding]) -> _
         sampling, told = _sampling(step_s, readings.value), "guessed"
     else:
         longest = math.inf if hold == UNTIL_NEXT else number(hold, "s", "hold")
+        if longest <= 0:
+            raise readings.place.refuse(f"hold={hold!r}", "a time", f'Write hold="30 s", or hold="{UNTIL_NEXT}".')
         sampling, told = _Sampling(f"each holds {hold}", longest, longest), "given"
     gap = step_s > sampling.longest_s
-    if gap.any():
-        found.append(_gap(readings, gap, step_s, f"not covered; the reading before stands for {sampling.stands_s:g} s"))
+    if _note_gaps(found, readings, gap, step_s, f"not covered; the reading before stands for {sampling.stands_s:g} s"):
         step_s = np.where(gap, sampling.stands_s, step_s)
     power_w, start_s = readings.value[:-1], time_s[:-1]
     empty = np.isnan(power_w)
-    if empty.any():
-        found.append(_empty(readings, empty, "not covered"))
+    if _note(found, "empty readings", readings, empty, "not covered"):
         start_s, step_s, power_w = start_s[~empty], step_s[~empty], power_w[~empty]
     return _Steps(start_s, step_s, power_w, float(time_s[-1]), (sampling.words, told))
 
 
-def _empty(readings: Readings, empty: np.ndarray, done: str) -> Finding:
-    return Finding("empty readings", _when(readings, empty.argmax()), int(empty.sum()), done)
-
-
-def _gap(readings: Readings, gap: np.ndarray, step_s: np.ndarray, done: str) -> Finding:
-    """Return what to say of gaps; one of an hour on a local clock may be the beginning of summer time."""
+def _note_gaps(found: list[Finding], readings: Readings, gap: np.ndarray, step_s: np.ndarray, done: str) -> bool:
+    """Add the gaps, if there are any; one of an hour on a local clock may be the beginning of summer time."""
+    if not gap.any():
+        return False
     usual = float(np.median(step_s))
     hour = readings.times.clock == "local" and np.any(np.abs(step_s[gap] - 3600 - usual) <= usual / 2)
     hint = "; if clocks were put forward there, write timezone=" if hour else ""
-    longest = f"the longest {step_s[gap].max() / 3600:.3g} h"
-    return Finding("gaps", f"{_when(readings, gap.argmax())}, {longest}", int(gap.sum()), done + hint)
+    return _note(found, "gaps", readings, gap, done + hint, f", the longest {step_s[gap].max() / 3600:.3g} h")
 
 
 def _note_unmoved(readings: Readings, found: list[Finding]) -> None:
@@ -729,7 +828,7 @@ def _note_unmoved(readings: Readings, found: list[Finding]) -> None:
     still_s = (ns[ends[long + 1]] - ns[ends[long] + 1]) / NS
     stuck = still_s >= UNMOVED_S
     if stuck.any():
-        where = f"{_when(readings, ends[long][stuck][0] + 1)}, the longest {still_s.max() / 3600:.3g} h"
+        where = f"first at {_when(readings, ends[long][stuck][0] + 1)}, the longest {still_s.max() / 3600:.3g} h"
         found.append(Finding("unchanged for hours", where, int(stuck.sum()), "kept; look at the meter"))
 
 
@@ -739,14 +838,11 @@ def _interval_steps(readings: Readings, hold: str | None, found: list[Finding]) 
     time_s = _seconds(readings)
     step_s = np.diff(time_s)
     usual = float(np.median(step_s))
-    gap = step_s > 1.5 * usual
-    if gap.any():
-        found.append(_gap(readings, gap, step_s, "not covered"))
+    _note_gaps(found, readings, step_s > 1.5 * usual, step_s, "not covered")
     duration_s = np.minimum(np.append(step_s, usual), usual)
     there = np.isfinite(readings.value)
-    if not there.all():
-        found.append(_empty(readings, ~there, "not covered"))
-    at_end = bool(words_of(readings.notes["time"][0] if "time" in readings.notes else "") & END_WORDS)
+    _note(found, "empty readings", readings, ~there, "not covered")
+    at_end = bool(words_of(readings.notes["time"][0]) & END_WORDS)
     words = f"energy of {usual:g} s {'before' if at_end else 'after'} each time"
     power_w = readings.value[there] / duration_s[there] * 3600
     return _Steps(time_s[there], duration_s[there], power_w, float(time_s[-1]) + usual, (words, "guessed"),
@@ -774,28 +870,23 @@ def _counter_steps(readings: Readings, hold: str | None, found: list[Finding]) -
     A reset leaves its step uncovered, since nobody knows how far the counter had come; a roll-over does not.
     """
     _refuse_hold(readings, hold)
-    there = np.isfinite(readings.value)
-    if not there.all():
-        found.append(_empty(readings, ~there, "bridged by the counter"))
+    begin_ns, there = int(readings.times.ns[0]), np.isfinite(readings.value)
+    if _note(found, "empty readings", readings, ~there, "bridged by the counter"):
         readings = readings.take(np.flatnonzero(there))
     if readings.value.size < 2:
-        raise readings.place.refuse("one reading of the counter", "two or more", "Let the meter log longer.")
-    time_s, energy_wh = _seconds(readings), readings.value
+        raise readings.place.refuse("one reading of the counter", "two or more", "Let the meter log longer.", at=0)
+    time_s = (readings.times.ns - begin_ns) / NS
     rise_wh = _rises(readings, found)
-    step_s = np.diff(time_s)
-    gap = step_s > _sampling(step_s, energy_wh).longest_s
-    if gap.any():
-        found.append(_gap(readings, gap, step_s, "bridged by the counter"))
+    sampling = _sampling(np.diff(time_s), readings.value)
+    _note_gaps(found, readings, np.diff(time_s) > sampling.longest_s, np.diff(time_s), "bridged by the counter")
     stop = _stops(rise_wh, readings.step)
-    if stop.size < energy_wh.size:
+    if stop.size < time_s.size:
         done = f"put together to {stop.size - 1} steps from one change of the counter to the next"
-        found.append(Finding("readings closer than the counter's last digit", "whole log", energy_wh.size, done))
-    time_s = time_s[stop]
-    energy = np.add.reduceat(rise_wh, stop[:-1])
-    known = np.isfinite(energy)
-    duration_s = np.diff(time_s)
-    power_w = energy[known] / duration_s[known] * 3600
-    return _Steps(time_s[:-1][known], duration_s[known], power_w, float(time_s[-1]), ("an energy counter", "guessed"))
+        found.append(Finding("readings closer than the counter's last digit", "whole log", time_s.size, done))
+    energy_wh, duration_s = np.add.reduceat(rise_wh, stop[:-1]), np.diff(time_s[stop])
+    known = np.isfinite(energy_wh)
+    power_w = energy_wh[known] / duration_s[known] * 3600
+    return _Steps(time_s[stop[:-1]][known], duration_s[known], power_w, float(time_s[-1]), (sampling.words, "guessed"))
 
 
 def _rises(readings: Readings, found: list[Finding]) -> np.ndarray:
@@ -813,13 +904,9 @@ def _rises(readings: Readings, found: list[Finding]) -> np.ndarray:
                                     at=at + 1)  # fmt: skip
     if rolled.any():
         rise = np.where(rolled, rise + _largest(before), rise)
-        when = _when(readings, rolled.argmax() + 1)
-        found.append(Finding("counter roll-over", when, int(rolled.sum()), "counted on"))
-    if reset.any():
-        rise = np.where(reset, np.nan, rise)
-        done = "the time since the reading before is not covered"
-        found.append(Finding("counter resets", _when(readings, reset.argmax() + 1), int(reset.sum()), done))
-    return rise
+    _note(found, "counter roll-over", readings, np.r_[False, rolled], "counted on")
+    _note(found, "counter resets", readings, np.r_[False, reset], "the time since the reading before is not covered")
+    return np.where(reset, np.nan, rise)
 
 
 def _stops(rise_wh: np.ndarray, step_wh: float) -> np.ndarray:

@@ -132,7 +132,7 @@ def write_template(path: str | Path) -> str:
     file = Path(path)
     try:
         with file.open("x", encoding="utf-8", newline="") as template:
-            template.write("time,energy (kWh)\n")
+            template.write("time,energy counter (kWh)\n")
     except FileExistsError:
         raise Refusal(f"{file}, which exists", "a file name that is free", "Choose another name.") from None
     except OSError as error:

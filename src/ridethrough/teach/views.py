@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -12,20 +12,17 @@ import pandas as pd
 from ..answer.ledger import Ledger, ledger
 from ..answer.outage import Outage
 from ..estimate import Estimate
-from ..measure.bench import RundownLine
 from ..measure.draw import Draw, measure_draw
 from ..measure.log import Meter, MeterLog
 from ..model.load import Load
 from ..model.nameplate import label_power
 from ..model.unit import BackupUnit
-from ..units import Q_, number, quantity, show
+from ..units import Q_, quantity, show
 from .figures import (
     band_figure,
     bars_figure,
-    crossing_figure,
     ledger_figure,
     parting_figure,
-    rundown_figure,
     trace_figure,
 )
 from .panels import Choice, Panel, Slider, View
@@ -201,46 +198,4 @@ def length_panel(log: MeterLog, meters: Mapping[str, Meter]) -> Panel:
         view,
         hours_logged=Slider("hours logged", 1, float(hours[-1]), 1, unit="h"),
         meter=Choice("accuracy of the meter", list(meters)),
-    )
-
-
-def crossing_panel(lines: Mapping[str, RundownLine]) -> Panel:
-    """Return the panel of lesson 02: which unit lasts longer, and does that hold for every load?"""
-    load_w = np.arange(0.0, 101.0)
-    hours = {name: [line.hours(Q_(p, "W")) for p in load_w] for name, line in lines.items()}
-    curves = [
-        (name, np.array([float(t.value.magnitude) for t in found]),
-         np.array([float(t.expanded().magnitude) for t in found]))
-        for name, found in hours.items()
-    ]  # fmt: skip
-
-    def view(load: float) -> View:
-        here = {name: found[int(load)] for name, found in hours.items()}
-        longest = max(here, key=lambda name: float(here[name].value.magnitude))
-        each = "; ".join(f"{name} {t}" for name, t in here.items())
-        table = pd.DataFrame(
-            {
-                "unit": list(here),
-                "energy to share (Wh)": [float(lines[name].energy.value.magnitude) for name in here],
-                "standby (W)": [float(lines[name].standby.value.magnitude) for name in here],
-                "run time (h)": [float(t.value.magnitude) for t in here.values()],
-            }
-        )
-        headline = f"At {load:g} W {longest} lasts longest: {show(here[longest].value)}"
-        return View(
-            f"At a load of {load:g} W: {each}.", table,
-            lambda figure: crossing_figure(headline, load_w, curves, load, note=INVENTED, figure=figure),
-        )  # fmt: skip
-
-    return Panel(view, load=Slider("load at the outlet", 0, 100, 5, unit="W"))
-
-
-def rundown_view(line: RundownLine, tests: Sequence[tuple[str, str]], *, note: str = INVENTED) -> View:
-    """Return the view of a run-down line with its tests, each a load and a run time."""
-    power_w = np.array([number(load, "W", "load") for load, _ in tests])
-    hours = np.array([number(time, "h", "time") for _, time in tests])
-    return View(
-        f"Energy to share: {line.energy}. Standby at the outlet: {line.standby}.",
-        pd.DataFrame({"load (W)": power_w, "run time (h)": hours, "1 / run time (1/h)": 1 / hours}),
-        lambda figure: rundown_figure(power_w, hours, line.energy, line.standby, note=note, figure=figure),
     )
