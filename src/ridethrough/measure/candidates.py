@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
 from os import PathLike, fspath
 from typing import Any
 
@@ -26,19 +28,54 @@ COLUMNS: dict[str, tuple[str | None, bool]] = {
 }
 
 
+@dataclass(frozen=True)
+class Price:
+    """What something cost, where it stood in a price list.
+
+    Parameters
+    ----------
+    unit, item : str
+        Which unit, and whether it is the "unit", a "pack" or a "bundle" of both.
+    amount : float
+        The price [currency].
+    currency : str
+        As ISO 4217 has it, such as "EUR".
+    tax_included : bool or None
+        None where the list does not say [-].
+    date : datetime.date
+        The day on which it stood so.
+    note : str
+        What else the list says.
+    """
+
+    unit: str
+    item: str
+    amount: float
+    currency: str
+    tax_included: bool | None
+    date: date
+    note: str = ""
+
+    def __str__(self) -> str:
+        tax = {True: "with tax", False: "without tax", None: "tax not stated"}[self.tax_included]
+        return f"{self.item} {self.amount:,.2f} {self.currency} {tax}, {self.date}"
+
+
+PRICE_COLUMNS = ("unit", "item", "price", "currency", "tax_included", "date")
+TAX: dict[str, bool | None] = {"yes": True, "no": False, "": None}
+
+
 class Units(Mapping[str, BackupUnit]):
     """Units by name, as `read_units` found them.
 
     A unit with a number missing is listed, and refused with the number's name when it is asked for.
     """
 
-    def __init__(self, file: str, rows: dict[str, dict[str, Any]]) -> None:
-        self._file, self._rows = file, rows
+    def __init__(self, file: str, rows: dict[str, dict[str, Any]], prices: tuple[Price, ...] = ()) -> None:
+        self._file, self._rows, self._prices = file, rows, prices
 
     def __getitem__(self, name: str) -> BackupUnit:
-        if name not in self._rows:
-            raise Refusal(f"the unit {name!r}", f"one in {self._file}", f"Write one of: {', '.join(self._rows)}.")
-        row = self._rows[name]
+        row = self._row(name)
         missing = self.missing(name)
         if missing:
             raise Refusal(
@@ -63,7 +100,29 @@ class Units(Mapping[str, BackupUnit]):
 
     def missing(self, name: str) -> list[str]:
         """Return the needed columns that are empty in this unit's row."""
-        return [column for column, (_, needed) in COLUMNS.items() if needed and self._rows[name][column] is None]
+        return [column for column, (_, needed) in COLUMNS.items() if needed and self._row(name)[column] is None]
+
+    def prices(self, name: str, on: str | date | None = None) -> tuple[Price, ...]:
+        """Return this unit's prices, oldest first.
+
+        Parameters
+        ----------
+        name : str
+            The unit.
+        on : str or datetime.date, optional
+            The latest price of each item that stood on that day or before it, as "2026-02-01".
+        """
+        self._row(name)
+        mine = sorted((price for price in self._prices if price.unit == name), key=lambda price: price.date)
+        if on is None:
+            return tuple(mine)
+        day = on if isinstance(on, date) else _day(on, f"on={on!r}")
+        return tuple({price.item: price for price in mine if price.date <= day}.values())
+
+    def _row(self, name: str) -> dict[str, Any]:
+        if name not in self._rows:
+            raise Refusal(f"the unit {name!r}", f"one in {self._file}", f"Write one of: {', '.join(self._rows)}.")
+        return self._rows[name]
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._rows)
@@ -75,14 +134,16 @@ class Units(Mapping[str, BackupUnit]):
         return f"<Units of {self._file}: {', '.join(self._rows)}>"
 
 
-def read_units(path: str | PathLike[str]) -> Units:
-    """Return the units of a table, one row each.
+def read_units(path: str | PathLike[str], prices: str | PathLike[str] | None = None) -> Units:
+    """Return the units of a table, one row each, with their prices.
 
     Parameters
     ----------
     path : str or path
         A CSV file with the columns of `COLUMNS`: energies in Wh, powers in W, the efficiency in percent
         beside the load at which it holds. Further columns are left alone. Empty cells stay missing.
+    prices : str or path, optional
+        A CSV file with the columns of `PRICE_COLUMNS`; dates as 2026-02-01, amounts without thousands mark.
 
     Returns
     -------
@@ -92,36 +153,84 @@ def read_units(path: str | PathLike[str]) -> Units:
     Raises
     ------
     Refusal
-        If the file or a column is missing, a name stands twice, or a cell is no number; it names file, row
-        and column.
+        If a file or a column is missing, a name stands twice, a cell is no number or no date, or a price
+        belongs to no unit; it names file, row and column.
     """
-    import pandas as pd
-
-    file = fspath(path)
-    try:
-        table = pd.read_csv(file, dtype=str, keep_default_na=False, encoding="utf-8-sig")
-    except (OSError, ValueError) as error:
-        raise Refusal(
-            f"{file}: {error}", "a table of units in CSV", f"Give one with the columns {', '.join(COLUMNS)}."
-        ) from None
-    absent = [column for column, (_, needed) in COLUMNS.items() if needed and column not in table.columns]
-    if absent:
-        raise Refusal(
-            f"{file} with the columns {', '.join(map(str, table.columns))}",
-            f"also {', '.join(absent)}",
-            "Add the column; its cells may be empty.",
-        )
+    file, table = _table(path, [column for column, (_, needed) in COLUMNS.items() if needed])
     rows: dict[str, dict[str, Any]] = {}
-    for number, record in enumerate(table.to_dict("records"), start=2):
+    for number, record in enumerate(table, start=2):
         row = {column: _cell(file, number, column, record.get(column, "")) for column in COLUMNS}
         name = row["name"]
         if name is None or name in rows:
             what = "no name" if name is None else f"the name {name!r} a second time"
             raise Refusal(f"{file}, row {number}: {what}", "a name of its own in each row", "Correct the name.")
         rows[name] = row
+    return Units(file, rows, () if prices is None else _read_prices(prices, rows))
+
+
+def _read_prices(path: str | PathLike[str], units: Mapping[str, Any]) -> tuple[Price, ...]:
+    """Return the prices of a table, one row each."""
+    file, table = _table(path, list(PRICE_COLUMNS))
+    prices = []
+    for number, record in enumerate(table, start=2):
+        here = f"{file}, row {number}"
+        if record["unit"] not in units:
+            raise Refusal(f"{here}: the unit {record['unit']!r}", "one of the table of units", "Correct the name.")
+        tax = record["tax_included"].strip().lower()
+        if tax not in TAX:
+            raise Refusal(f"{here}, column tax_included: {tax!r}", "yes, no or nothing", "Correct the cell.")
+        prices.append(
+            Price(
+                record["unit"], record["item"], _amount(here, record["price"]), record["currency"], TAX[tax],
+                _day(record["date"], here), record.get("note", ""),
+            )
+        )  # fmt: skip
+    return tuple(prices)
+
+
+def _table(path: str | PathLike[str], needed: list[str]) -> tuple[str, list[dict[str, str]]]:
+    """Return a file's name and its rows as text, or refuse it."""
+    import pandas as pd
+
+    file = fspath(path).replace("\\", "/").rsplit("/", 1)[-1]
+    try:
+        table = pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
+    except (OSError, ValueError) as error:
+        raise Refusal(
+            f"{file}: {str(error).splitlines()[0]}", "a table in CSV", f"Give one with the columns {', '.join(needed)}."
+        ) from None
+    absent = [column for column in needed if column not in table.columns]
+    if absent:
+        raise Refusal(
+            f"{file} with the columns {', '.join(map(str, table.columns))}",
+            f"also {', '.join(absent)}",
+            "Add the column; its cells may be empty.",
+        )
+    rows = [{str(column): str(text).strip() for column, text in row.items()} for row in table.to_dict("records")]
     if not rows:
-        raise Refusal(f"{file} without a row", "one row for each unit", "Add a row.")
-    return Units(file.replace("\\", "/").rsplit("/", 1)[-1], rows)
+        raise Refusal(f"{file} without a row", "one row or more", "Add a row.")
+    return file, rows
+
+
+def _amount(here: str, text: str) -> float:
+    """Return a price, or refuse what is none."""
+    try:
+        amount = float(text)
+    except ValueError:
+        amount = math.nan
+    if not 0 <= amount < math.inf:
+        raise Refusal(
+            f"{here}, column price: {text!r}", "an amount of zero or more without thousands mark", "Write 1234.50."
+        )
+    return amount
+
+
+def _day(text: str, here: str) -> date:
+    """Return a day written as 2026-02-01, or refuse it."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise Refusal(f"{here}: the date {text!r}", "year, month and day", 'Write "2026-02-01".') from None
 
 
 def _cell(file: str, number: int, column: str, text: str) -> Any:
