@@ -79,7 +79,11 @@ COEFFICIENTS: tuple[Coefficient, ...] = (
                 Source("published", "Open Source Solar Project handbook, 'Energy storage sizing and selection'"),
                 "deeper discharges are possible and shorten its life"),
     Coefficient("day-to-day spread", 0.0, -0.15, 0.15, "1", _KIT,
-                "how far one day's energy of a refrigerator lies from its mean, until three days were logged"),
+                "where the energy of 95 in 100 days of a refrigerator lies about its mean, before any was seen"),
+    Coefficient("weight of the stated day-to-day spread", 3.0, 3.0, 3.0, "day", _KIT,
+                "it counts as much as so many days that were seen; tried on the kit's own simulated appliances"),
+    Coefficient("likeness of successive days", 0.75, 0.75, 0.75, "1", _KIT,
+                "correlation of one day's mean power with the next one's, as weather and habits last"),
     Coefficient("draw per kelvin of room", 0.04, 0.02, 0.06, "1",
                 Source("common practice", "heat leaks in proportion to room less inside, and a hot room makes "
                        "the compressor work harder; no measured table at hand"),

@@ -19,8 +19,8 @@ DAY_S = 86_400.0
 WHOLE_DAY = 0.8  # share of 24 h that must be covered for a day to count
 LONGEST_STEP = 1.25  # days; longer steps cannot tell one day from the next
 FEWEST_DAYS = 3  # from here on the days seen update the stated band
-BAND_DAYS = 3.0  # the stated band weighs as much as this many days seen
-LIKENESS = 0.75  # correlation of one day's mean power with the next one's (the kit's own rule)
+BAND_DAYS = lookup("weight of the stated day-to-day spread").value
+LIKENESS = lookup("likeness of successive days").value
 
 
 @dataclass(frozen=True)

@@ -22,7 +22,7 @@ from ..model.load import Appliance, Load
 from ..units import Q_, Refusal, number, show
 from .cycles import Pattern, find_pattern, no_pattern
 from .days import BAND_DAYS, FEWEST_DAYS, WHOLE_DAY, DaySpread, day_spread, likeness_factor, stated_band, student
-from .log import MeterLog, _levels
+from .log import MeterLog, levels_of
 
 WHOLE_CYCLES = 0.5  # share of the covered time that whole cycles must fill to stand for it
 FEW_CYCLES = 5
@@ -160,7 +160,7 @@ def measure_draw(log: MeterLog, name: str | None = None) -> Draw:
     metered, resolution = log.meter.gain * Q_(mean_w, "W") + log.meter.offset, _resolution(log)
     one_more_wh = float(each.value.magnitude) * math.sqrt(24 * per_h % 1 * (1 - 24 * per_h % 1))  # (2)
     varied = Estimate.standard("0 W", Q_(spread.of_mean_w, "W"), "how the appliance varied", dof=spread.dof)
-    levels_w, shares = _levels(log.power_w, _time_shares(log, seen, per_h))
+    levels_w, shares = levels_of(log.power_w, _time_shares(log, seen, per_h))
     return Draw(
         name=name or log.name,
         mean_power=metered + resolution + varied + (defrosting - defrosting.value),

@@ -298,7 +298,7 @@ class MeterLog:
             What the ledger calls it; the log's name where left out.
         """
         self._watts("a load")
-        levels, shares = _levels(self.power_w, self.duration_s)
+        levels, shares = levels_of(self.power_w, self.duration_s)
         peak = Q_(float(self.power_w.max()), "W") if self.kind == "power" else None
         mean = Estimate.exact(Q_(float(np.dot(levels, shares)), "W"))
         return Load((Appliance(name or self.name, mean, levels, shares, Q_(0, "Wh"), peak=peak),))
@@ -322,7 +322,7 @@ class MeterLog:
         return f"<div><strong>{escape(head)}</strong><ul>{items}</ul></div>"
 
 
-def _levels(power_w: np.ndarray, duration_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def levels_of(power_w: np.ndarray, duration_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return the powers [W] and their shares of time [-], in at most 201 levels."""
     width = float(power_w.max()) / 200 or 1.0
     bins = np.round(power_w / width).astype(np.int64)
