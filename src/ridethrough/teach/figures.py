@@ -384,10 +384,12 @@ def png(figure: Figure, colours: int | None = None) -> bytes:
     colours : int, optional
         Reduce to so many colours: a smaller file for storing, a little slower [-].
     """
+    from matplotlib import rc_context
     from PIL import Image
 
     agg: Any = figure.canvas
-    agg.draw()
+    with rc_context({"text.hinting": "none", "text.hinting_factor": 1}):  # text is most of the time: a third less
+        agg.draw()
     picture = Image.frombuffer("RGBA", agg.get_width_height(), agg.buffer_rgba(), "raw", "RGBA", 0, 1).convert("RGB")
     if colours is not None:
         picture = picture.quantize(colours, dither=Image.Dither.NONE)
