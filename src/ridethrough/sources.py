@@ -95,6 +95,17 @@ COEFFICIENTS: tuple[Coefficient, ...] = (
     Coefficient("coldest room", 10.0, 10.0, 10.0, "degC",
                 Source("from memory", "IEC 62552-1, climate class SN"),
                 "below which a refrigerator's own compressor may stop; a freezer compartment may then thaw"),
+    *(
+        Coefficient(f"{scheme} weight at {percent} % load", weight, weight, weight, "1", source,
+                    "share of time that the scheme gives to this load")
+        for scheme, source, weights in (
+            ("CEC", Source("published", "Sandia PVPMC, on the CEC inverter test protocol"),
+             {10: 0.04, 20: 0.05, 30: 0.12, 50: 0.21, 75: 0.53, 100: 0.05}),
+            ("European", Source("from memory", "European efficiency of grid-tie inverters"),
+             {5: 0.03, 10: 0.06, 20: 0.13, 30: 0.10, 50: 0.48, 100: 0.20}),
+        )
+        for percent, weight in weights.items()
+    ),
     Coefficient("start over running power", 6.0, 4.0, 11.0, "1",
                 Source("published", "NFPA 70 (NEC), tables 430.248 and 430.251(A): locked-rotor over full-load "
                        "current 6.0; band: measured appliances in the ACSF1 data set (Gisler et al., WoSSPA 2013)"),

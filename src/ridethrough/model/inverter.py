@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import pint
 
 from ..estimate import Estimate, estimate
-from ..sources import coefficient
-from ..units import Q_, Refusal, positive, show
+from ..sources import COEFFICIENTS, coefficient
+from ..units import Q_, Refusal, number, positive, show
 from .load import Load
 
 
@@ -92,6 +95,77 @@ class Inverter:
             )
         return cls(p_0, k1, k2, rating)
 
+    @classmethod
+    def fit(cls, points: Sequence[tuple[Any, Any]], rated: Any) -> Inverter:
+        """Return the inverter whose loss goes through measured points, by least squares.
+
+        P_b - P = P_0 + k1 P + k2 P^2 / P_rated,   P_0, k1, k2 >= 0                           (1)
+
+        Parameters
+        ----------
+        points : sequence of (str or pint.Quantity, str or pint.Quantity)
+            Power at the outlet and power from the battery, three different loads or more [W], [W].
+        rated : str or pint.Quantity
+            Largest steady power at the outlet [W].
+
+        Returns
+        -------
+        Inverter
+            Its three parameters with the scatter of the points about the curve, one influence for all three;
+            exact where three points leave no scatter to see.
+
+        Raises
+        ------
+        Refusal
+            With fewer than three different loads, or where more comes out than goes in.
+
+        Example
+        -------
+        >>> Inverter.fit([("0 W", "10 W"), ("100 W", "120 W"), ("200 W", "230 W")], rated="500 W").standby
+        <Estimate 10 W, 95 %: 10 to 10 W>
+        """
+        from scipy.optimize import nnls
+
+        rating = positive(rated, "W", "rated")
+        pairs = [(number(out, "W", "outlet"), number(into, "W", "battery")) for out, into in points]
+        unknowns = ("P_0", "k1", "k2")
+        if len({out for out, _ in pairs}) < len(unknowns):
+            raise Refusal(
+                f"{len(pairs)} points at {len({out for out, _ in pairs})} loads",
+                "three different loads or more",
+                "Measure nothing plugged in, a light and a heavy load, or use Inverter.from_efficiency(...).",
+            )
+        out_w, in_w = np.array(pairs).T
+        if (in_w < out_w).any() or (out_w < 0).any():
+            raise Refusal(
+                f"a point with {in_w[in_w < out_w]} W from the battery for {out_w[in_w < out_w]} W at the outlet",
+                "more from the battery than comes out",
+                "Write each point as (power at the outlet, power from the battery).",
+            )
+        scale = float(rating.magnitude)
+        design = np.column_stack([np.ones_like(out_w), out_w, out_w**2 / scale])
+        found, residual = nnls(design, in_w - out_w)  # (1)
+        freedom = out_w.size - len(unknowns)
+        variance = residual**2 / freedom if freedom else 0.0
+        covariance = variance * np.linalg.inv(design.T @ design)
+        p_0, k1, k2 = Estimate.jointly(found, covariance, ["W", "1", "1"], "scatter about the loss curve",
+                                       dof=freedom or math.inf)  # fmt: skip
+        return cls(p_0, k1, k2, rating)
+
+    def weighted_efficiency(self, scheme: str) -> Estimate:
+        """Return the efficiency averaged over loads as a published scheme weights them [-].
+
+        Parameters
+        ----------
+        scheme : {"CEC", "European"}
+            Both weight the loads of grid-tie inverters; neither is the load of a refrigerator. Lesson 03.
+        """
+        weights = scheme_weights(scheme)
+        total = Estimate.exact("0 %")
+        for share, weight in weights.items():
+            total = total + weight * self.efficiency(share * self.rated)
+        return total.to("1")
+
     def battery_power(self, load: Any) -> Estimate:
         """Return the power from the battery for a steady power or a `Load` at the outlet [W].
 
@@ -121,3 +195,14 @@ class Inverter:
 
     def __repr__(self) -> str:
         return f"<Inverter: standby {show(self.standby.value)}, rated {show(self.rated)}>"
+
+
+def scheme_weights(scheme: str) -> dict[float, float]:
+    """Return a weighting scheme: share of rated load -> weight, both [-]."""
+    start = f"{scheme} weight at "
+    weights = {
+        float(c.name.removeprefix(start).split()[0]) / 100: c.value for c in COEFFICIENTS if c.name.startswith(start)
+    }
+    if not weights:
+        raise Refusal(f"the scheme {scheme!r}", "one that is published", 'Write "CEC" or "European".')
+    return weights
