@@ -15,6 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ridethrough.measure import columns as columns_module
+from ridethrough.measure import readings as readings_module
 from ridethrough.measure.log import KEPT, Finding, LogRefusal, Meter, MeterLog, hand_readings, read_log
 from ridethrough.units import Q_, Refusal
 
@@ -769,8 +770,8 @@ def test_the_plain_parser_and_the_row_by_row_reader_agree(
     path.write_text("\n".join(["at,w", *lines]))
     layout = columns_module.find_layout(path)
     roles = columns_module.assign(layout, {}, "given", None, None)
-    fast = columns_module._plainly(layout, roles, None)
-    slow = columns_module._row_by_row(layout, roles, None, None)
+    fast = readings_module._plainly(layout, roles, None)
+    slow = readings_module._row_by_row(layout, roles, None, None)
     np.testing.assert_array_equal(fast[0].ns, slow[0].ns)
     np.testing.assert_array_equal(fast[1][0], slow[1][0])
     assert fast[0].clock == slow[0].clock

@@ -1,8 +1,6 @@
-"""What a log file holds: its layout found from its head, then every reading, or a refusal that names the row.
+"""What a log file's columns are: its layout found from its head, then the role, unit and name of each column.
 
-The head tells encoding, delimiter, header and what each column is. A plain file is then parsed by pyarrow
-with those types fixed; whatever pyarrow will not take is read again row by row, which is slower, takes more
-forms, and knows the line of the first field that can't be a reading. Nothing here judges the readings.
+The head tells encoding, delimiter and header. What could be taken two ways is refused with the way out.
 """
 
 from __future__ import annotations
@@ -10,91 +8,25 @@ from __future__ import annotations
 import codecs
 import csv
 import io
-import math
 import re
-from array import array
-from calendar import month_name
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
-from datetime import date
-from functools import cache, lru_cache, partial
+from dataclasses import dataclass
+from functools import cache, partial
 from itertools import chain, islice
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from ..units import Q_, Refusal, unit_name
+from .fields import LogRefusal, Place, kind_of
+
+# -- the head ------------------------------------------------------------------------------------
 
 HEAD_BYTES = 65_536
 LARGEST_BYTES = 1_000_000_000
 LONGEST_LINE = 1_000_000
 MOST_COLUMNS = 1_000
-NS = 1_000_000_000
-EPOCH_FROM_S = 900_000_000  # larger numbers count seconds since 1970: this is July 1998
-LARGEST = 1e19  # what no meter shows, in any unit
-LATEST_S = 4_102_444_800  # 2100-01-01
-
-_DATE = (
-    r"(?:(?P<y>[0-9]{4})(?P<dash>[-/.])(?P<mo>[0-9]{1,2})(?P=dash)(?P<d>[0-9]{1,2})"
-    r"|(?P<a>[0-9]{1,2})(?P<dot>[-/.])(?P<b>[0-9]{1,2})(?P=dot)(?P<year>[0-9]{4}))"
-)
-_CLOCK = (
-    r"(?P<h>[0-9]{1,4}):(?P<mi>[0-5][0-9])(?::(?P<s>[0-5][0-9])(?:[.,](?P<f>[0-9]{1,9}))?)?"
-    r"(?:\s?(?P<half>[AaPp])\.?[Mm]\.?)?"
-)
-_ZONE = r"(?P<zone>Z|UTC|GMT|(?P<sign>[+-])(?P<zh>[0-9]{2}):?(?P<zm>[0-9]{2})?)"
-_STAMP_RE = re.compile(rf"{_DATE}(?:(?:T|,?\s+){_CLOCK}\s?{_ZONE}?)?")
-_DAY_CLOCK_RE = re.compile(r"([-/.0-9]+)(?:T|,?\s+|$)(.*)")
-_CLOCK_ZONE_RE = re.compile(rf"{_CLOCK}\s?{_ZONE}?")
-_CLOCK_RE = re.compile(_CLOCK)
-_DATE_RE = re.compile(_DATE)
-_ISO_RE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,9})?)?"
-                     r"(?P<zone>Z|[+-][0-9]{2}(:?[0-9]{2})?)?")  # fmt: skip
-_NUMBERISH_RE = re.compile(r"[-+−]?([0-9][0-9.,]*|[.,][0-9]+)(e[-+]?[0-9]+)?|[-+]?(nan|inf|infinity)", re.IGNORECASE)
-_NUMBER_RE = re.compile(r"[-+]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][-+]?[0-9]+)?")
-
-
-class LogRefusal(Refusal):
-    """A log the kit will not work with: which file, row, column and value, and the way out.
-
-    Parameters
-    ----------
-    file : str
-        The file's name, or "hand readings".
-    given, needed, remedy : str
-        As in `Refusal`.
-    row : int, optional
-        The line in the file, counted from 1 [-].
-    column, value : str, optional
-        The column's name and the value found there, as written.
-    """
-
-    def __init__(self, file: str, given: str, needed: str, remedy: str, *, row: int | None = None,
-                 column: str | None = None, value: str | None = None) -> None:  # fmt: skip
-        self.file, self.row, self.column, self.value = file, row, column, value
-        place = file + (f", row {row}" if row else "") + (f", column {column!r}" if column else "")
-        shown = "" if value is None else f" {value[:60]!r}"
-        super().__init__(f"{place}: {given}{shown}", needed, remedy)
-
-
-@dataclass(frozen=True)
-class Place:
-    """Where readings come from: a name, and the row of each reading."""
-
-    name: str
-    row_of: Callable[[int], int]
-
-    def refuse(self, given: str, needed: str, remedy: str, *, at: Any = None, **where: Any) -> LogRefusal:
-        """Return a refusal that names the file and, where ``at`` is a reading's index, its row."""
-        if at is not None:
-            where["row"] = self.row_of(int(at))
-        return LogRefusal(self.name, given, needed, remedy, **where)
-
-
-# -- the head ------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -225,7 +157,7 @@ def _layout(path: Path, text: str, encoding: str, delimiter: str, whole: bool) -
         raise LogRefusal(path.name, f"{width} columns", f"at most {MOST_COLUMNS}", "Export the times and the power.")
     rows = [(line, row) for line, row in rows if width - 1 <= len(row) <= width + 1]
     late = [row for _, row in rows[len(rows) // 2 :]]
-    kinds = tuple(_usual(row[at] for row in late if at < len(row)) for at in range(width))
+    kinds = tuple(usual_kind(row[at] for row in late if at < len(row)) for at in range(width))
     at = _header(rows, kinds)
     if at is None:
         if not {"stamp", "date", "clock"} & set(kinds):
@@ -252,16 +184,10 @@ def _like(row: Sequence[str], kinds: tuple[str, ...]) -> bool:
     return all(one == kind for one, kind in told) and any(kind != "text" for _, kind in told)
 
 
-def _usual(fields: Iterable[str]) -> str:
+def usual_kind(fields: Iterable[str]) -> str:
     """Return the most common kind of the fields that hold anything, "" where none does."""
     counted = Counter(kind_of(field) for field in fields if field).most_common(1)
     return counted[0][0] if counted else ""
-
-
-def kind_of(text: str) -> str:
-    """Return what one field looks like: "number", "stamp", "date", "clock", "text", or "" where empty."""
-    patterns = {"date": _DATE_RE, "stamp": _STAMP_RE, "clock": _CLOCK_RE, "number": _NUMBERISH_RE}
-    return next((kind for kind, pattern in patterns.items() if pattern.fullmatch(text)), "text" if text else "")
 
 
 # -- what each column is -------------------------------------------------------------------------
@@ -279,7 +205,6 @@ _WORDS = {
 }
 _TIME_WORDS = {"time", "timestamp", "datetime", "date", "elapsed", "seconds", "clock", "epoch", "unix", "t"}
 _OTHER_WORDS = {"factor", "pf", "cost", "price", "frequency", "reactive", "temperature", "limit"}
-_MILLISECONDS = {"ms", "msec", "millis", "milliseconds"}
 
 
 @dataclass(frozen=True)
@@ -426,362 +351,3 @@ def _factor(layout: Layout, role: str, reading: tuple[int, ...], unit: str | Non
 def in_base(unit: str, base: str) -> float:
     """Return how many ``base`` one ``unit`` is; ``unit`` as pint calls it."""
     return 1 / float(Q_(1, base).to(unit).magnitude)
-
-
-# -- every reading -------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Times:
-    """The times of readings, what they count from, and how they were read.
-
-    Parameters
-    ----------
-    ns : array of int64
-        Since 1970 on a "local" or "utc" clock, since the log's own zero on an "elapsed" one [ns].
-    clock : str
-        "local" (no zone stated), "utc" or "elapsed".
-    how : tuple of str
-        In words, and whether given or guessed.
-    """
-
-    ns: np.ndarray
-    clock: str
-    how: tuple[str, str]
-
-
-@dataclass(frozen=True)
-class Readings:
-    """Every reading of a log in the order of the file, before any judgement.
-
-    Parameters
-    ----------
-    times : Times
-        When they were taken.
-    value : array of float
-        In W, Wh or VA; nan where the field was empty.
-    step : float
-        The readings' last digit, in W, Wh or VA.
-    place : Place
-        Where they came from, for messages.
-    notes : dict
-        Choices made while reading, and whether given or guessed.
-    """
-
-    times: Times
-    value: np.ndarray
-    step: float
-    place: Place
-    notes: dict[str, tuple[str, str]]
-
-    def take(self, chosen: np.ndarray) -> Readings:
-        """Return the readings whose indices are ``chosen``."""
-        place = Place(self.place.name, lambda at: self.place.row_of(int(chosen[at])))
-        times = replace(self.times, ns=self.times.ns[chosen])
-        return replace(self, times=times, value=self.value[chosen], place=place)
-
-
-class _NotPlain(Exception):
-    """The plain parser will not take this file."""
-
-
-def read_readings(layout: Layout, roles: Roles, dayfirst: bool | None, decimal: str | None) -> Readings:
-    """Return every reading of the log, or refuse it with the row of the first that is none."""
-    try:
-        times, columns, mark = _plainly(layout, roles, decimal)
-    except _NotPlain:
-        times, columns, mark = _row_by_row(layout, roles, dayfirst, decimal)
-    notes = roles.origin | {"times": times.how}
-    if mark == ",":
-        notes["decimal mark"] = (mark, "given" if decimal else "guessed")
-    step = roles.factor * 10.0 ** -decimals(layout.column(roles.reading[-1]), columns[-1])
-    value = columns[0] * roles.factor
-    if len(columns) == 2:  # volts times amperes: the current's last digit, at the largest voltage
-        step *= float(np.nanmax(np.append(value / roles.factor, 0)))
-        value *= columns[1]
-    return Readings(times, value, step, layout.place, notes)
-
-
-def _plainly(layout: Layout, roles: Roles, decimal: str | None) -> tuple[Times, list[np.ndarray], str]:
-    """Return times, readings and decimal mark as pyarrow parses them: ISO times or numbers, and nothing odd."""
-    import pyarrow as pa
-    import pyarrow.csv as pacsv
-
-    head = layout.column(roles.time[0])
-    iso = [match for text in head if (match := _ISO_RE.fullmatch(text))]
-    zoned = {bool(match["zone"]) for match in iso}
-    numeric = all(_NUMBER_RE.fullmatch(text) for text in head)
-    mark = decimal or decimal_mark((text for at in roles.reading for text in layout.column(at)), layout.delimiter)
-    dated = len(iso) == len(head) and len(zoned) == 1
-    odd = layout.path is None or len(roles.time) > 1 or mark == "?" or (numeric and mark == ",")
-    if odd or not (numeric or dated):
-        raise _NotPlain
-    time_type = pa.float64() if numeric else pa.timestamp("ns", tz="UTC" if True in zoned else None)
-    names = [str(at) for at in range(len(layout.names))]
-    kept = [names[at] for at in (*roles.time, *roles.reading)]
-    types = dict(zip(kept, [time_type] + [pa.float64()] * len(roles.reading), strict=True))
-    encoding = layout.encoding.removesuffix("-sig")
-    try:
-        table = pacsv.read_csv(
-            layout.path,
-            pacsv.ReadOptions(encoding=encoding, skip_rows=layout.header_row, column_names=names),
-            pacsv.ParseOptions(delimiter=layout.delimiter),
-            pacsv.ConvertOptions(include_columns=kept, column_types=types, null_values=[""], decimal_point=mark or "."),
-        )
-    except (pa.ArrowException, UnicodeError, OSError):
-        raise _NotPlain from None
-    if table.column(0).null_count or not table.num_rows:
-        raise _NotPlain
-    columns = [_plain_numbers(column, mark) for column in table.columns[1:]]
-    time = _plain_numbers(table.column(0), ".") if numeric else table.column(0).cast(pa.int64()).to_numpy()
-    del table
-    pa.default_memory_pool().release_unused()
-    if numeric:
-        return Counts(layout.names[roles.time[0]], layout.place).times(time), columns, mark
-    stamps = Stamps(layout.names[roles.time[0]], None)
-    stamps.zoned = True in zoned
-    return stamps.times(time), columns, mark
-
-
-def _plain_numbers(column: Any, mark: str) -> np.ndarray:
-    """Return a parsed column with nan for empty fields; what needs a closer look is not plain."""
-    numbers = column.to_numpy()
-    odd = np.count_nonzero(~(np.abs(numbers) < LARGEST)) != column.null_count
-    if odd or (not mark and np.any(numbers % 1 > 0)):  # a decimal mark that the head did not show
-        raise _NotPlain
-    return numbers
-
-
-def _row_by_row(layout: Layout, roles: Roles, dayfirst: bool | None,
-                decimal: str | None) -> tuple[Times, list[np.ndarray], str]:  # fmt: skip
-    """Return times, readings and decimal mark of any file, or refuse the first row that holds none."""
-    texts = (row[at] for _, row in layout.rows() for at in roles.reading if at < len(row))
-    mark = decimal or decimal_mark(texts, layout.delimiter)
-    if mark == "?":
-        raise layout.place.refuse("numbers whose comma or point may be a decimal mark or group thousands",
-                                  "one decimal mark and no thousands marks", 'Write decimal="," or decimal=".".',
-                                  column=layout.names[roles.reading[0]])  # fmt: skip
-    take_time = _time_taker(layout, roles, dayfirst)
-    takers = [(roles.time, take_time), *(((at,), lambda text: number_in(text, mark)) for at in roles.reading)]
-    store: list[Any] = [array(take_time.store), *(array("d") for _ in roles.reading)]
-    for line, row in layout.rows():
-        _check_width(layout, line, row)
-        for (at, take), values in zip(takers, store, strict=True):
-            text = " ".join(row[n] for n in at)
-            try:
-                values.append(take(text))
-            except (ValueError, OverflowError) as error:
-                raise layout.place.refuse(f"{error}:", "a field like those of the other rows", "Correct or delete it.",
-                                          row=line, column=layout.names[at[-1]], value=text) from None  # fmt: skip
-    time, *columns = (np.array(values) for values in store)
-    return take_time.times(time), columns, mark
-
-
-def _check_width(layout: Layout, line: int, row: Sequence[str]) -> None:
-    """Refuse a row with more or fewer fields than columns; an empty one at its end does not count."""
-    wide, filled = len(layout.names), len(row) - (row[-1] == "")
-    if not filled <= wide <= len(row) and not (len(row) == wide - 1 and layout.names[-1] == ""):
-        raise layout.place.refuse(f"{len(row)} fields:", f"{wide}, one for each column", "Correct or delete this line.",
-                                  row=line, value=layout.delimiter.join(row))  # fmt: skip
-
-
-def decimal_mark(texts: Iterable[str], delimiter: str = "") -> str:
-    """Return the decimal mark of numbers: "," or ".", "" where none has one, "?" where it can't be told.
-
-    "1,234" may be 1234; a number that can't group thousands, such as "0,234", settles it.
-    """
-    seen: set[str] = set()
-    bare = False
-    for text in texts:
-        marks = set(text) & {",", "."}
-        if len(marks) == 1 and not re.fullmatch(r"[-+]?[1-9][0-9]{0,2}([,.][0-9]{3})+", text):
-            return marks.pop()
-        seen |= marks
-        bare = bare or (bool(text) and not marks)
-    if len(seen) == 2 or (seen and (bare or (seen == {","} and delimiter != ";"))):
-        return "?"
-    return "".join(seen)
-
-
-def number_in(text: str, mark: str) -> float:
-    """Return the number in a field, nan where it is empty."""
-    if not text:
-        return math.nan
-    plain = text.replace("−", "-")
-    if mark == ",":
-        plain = plain.replace(".", "?").replace(",", ".")
-    if not _NUMBER_RE.fullmatch(plain):
-        raise ValueError("no number")
-    if not abs(float(plain)) < LARGEST:
-        raise ValueError("a number beyond all bounds")
-    return float(plain)
-
-
-def decimals(texts: Iterable[str], values: np.ndarray) -> int:
-    """Return how many digits stand after the decimal mark: those written, or those some of the values need."""
-    written = [len(match[1]) for text in texts if (match := re.fullmatch(r"[-+−]?[0-9]*[,.]([0-9]+)", text))]
-    some = values[:: max(1, values.size // 5000)]
-    some = some[np.isfinite(some)]
-    digits = max(written, default=0)
-    while digits < 6 and np.any(np.abs(some - np.round(some, digits)) > 1e-6 * 10.0**-digits + 1e-12 * np.abs(some)):
-        digits += 1
-    return digits
-
-
-# -- times ---------------------------------------------------------------------------------------
-# Each way to write time reads one field when called, names the array type that holds the result, and makes
-# `Times` of all of them.
-
-
-def _time_taker(layout: Layout, roles: Roles, dayfirst: bool | None) -> Counts | Elapsed | Stamps:
-    """Return the reader for times as the log writes them."""
-    name, kind = layout.names[roles.time[-1]], _usual(layout.column(roles.time[-1]))
-    if len(roles.time) == 1 and kind == "number":
-        return Counts(name, layout.place)
-    if len(roles.time) == 1 and kind == "clock":
-        return Elapsed()
-    if dayfirst is not None:
-        return Stamps(name, dayfirst, "given")
-    dates = ((line, row[roles.time[0]]) for line, row in layout.rows() if roles.time[0] < len(row))
-    return Stamps(name, day_first(dates, layout.place))
-
-
-class Counts:
-    """Times written as numbers: since 1970 where they are that large, else elapsed."""
-
-    store = "d"
-
-    def __init__(self, name: str, place: Place) -> None:
-        self.name, self.place = name, place
-
-    def __call__(self, text: str) -> float:
-        """Return the number."""
-        if not text:
-            raise ValueError("no time")
-        return number_in(text, "," if "," in text else ".")
-
-    def times(self, numbers: np.ndarray) -> Times:
-        """Return the times that ``numbers`` count."""
-        largest = float(np.max(np.abs(numbers)))
-        scale, told = self._scale(largest)
-        if not largest * scale < LATEST_S:
-            raise self.place.refuse(f"times up to {largest:g}", "times before the year 2100", "Check this column.",
-                                    at=np.abs(numbers).argmax(), column=self.name)  # fmt: skip
-        since = "since 1970" if largest * scale >= EPOCH_FROM_S else "elapsed"
-        ns = np.round(numbers * (scale * NS)).astype(np.int64)
-        return Times(ns, "utc" if since == "since 1970" else "elapsed", (f"counted in {scale:g} s, {since}", told))
-
-    def _scale(self, largest: float) -> tuple[float, str]:
-        """Return the unit of the numbers [s], and whether the column's name says it."""
-        unit = unit_of(self.name)
-        if words_of(self.name) & _MILLISECONDS:
-            return 1e-3, "from the header"
-        if unit and Q_(1, "s").is_compatible_with(unit):
-            return in_base(unit, "s"), "from the header"
-        return next((part for part in (1e-9, 1e-6, 1e-3) if largest * part >= EPOCH_FROM_S), 1.0), "guessed"
-
-
-class Elapsed:
-    """Times written h:mm, h:mm:ss or h:mm:ss.fff since a log's own zero."""
-
-    store = "q"
-
-    def __call__(self, text: str) -> int:
-        """Return the time [ns].
-
-        Example
-        -------
-        >>> Elapsed()("47:20") // NS
-        170400
-        """
-        match = _CLOCK_RE.fullmatch(text)
-        if not match or match["half"]:
-            raise ValueError("no time of the form h:mm:ss")
-        return _clock_ns(match)
-
-    def times(self, ns: np.ndarray) -> Times:
-        """Return them all."""
-        return Times(ns, "elapsed", ("elapsed, h:mm:ss", "guessed"))
-
-
-class Stamps:
-    """Dates with times of day, all with a zone or all without; ``dayfirst``: 03/04/2026 is in April."""
-
-    store = "q"
-
-    def __init__(self, name: str, dayfirst: bool | None, told: str = "guessed") -> None:
-        self.name, self.dayfirst, self.told = name, dayfirst, told
-        self.zoned: bool | None = None
-
-    def __call__(self, text: str) -> int:
-        """Return the time since 1970 [ns]."""
-        parts = _DAY_CLOCK_RE.fullmatch(text)
-        if not parts:
-            raise ValueError("no date and time")
-        time_ns, zoned = _clock_and_zone(parts[2])
-        if self.zoned is None:
-            self.zoned = zoned
-        if self.zoned != zoned:
-            raise ValueError("a time with a zone among times without, or the other way round")
-        return _day_ns(parts[1], bool(self.dayfirst)) + time_ns
-
-    def times(self, ns: np.ndarray) -> Times:
-        """Return them all: in UTC where they have a zone, or the column's name says so."""
-        order = {None: "", True: ", day first", False: ", month first"}[self.dayfirst]
-        utc = self.zoned or re.search(r"(?<![a-z])(utc|gmt)(?![a-z]|\s*[+-]\s*[0-9])", self.name.lower())
-        return Times(ns, "utc" if utc else "local", (f"dates{order}", self.told))
-
-
-def _clock_ns(match: re.Match[str]) -> int:
-    seconds = int(match["h"]) * 3600 + int(match["mi"]) * 60 + int(match["s"] or 0)
-    return seconds * NS + int((match["f"] or "").ljust(9, "0"))
-
-
-@lru_cache(maxsize=100_000)
-def _clock_and_zone(text: str) -> tuple[int, bool]:
-    """Return the time of day less its zone's offset [ns], and whether a zone is stated; midnight where empty."""
-    match = _CLOCK_ZONE_RE.fullmatch(text or "0:00")
-    if not match:
-        raise ValueError("no date and time")
-    hour, half = int(match["h"]), (match["half"] or "").lower()
-    if hour > (12 if half else 24) or (half and not hour) or (hour == 24 and _clock_ns(match) > 86_400 * NS):
-        raise ValueError("a time that is on no clock")
-    shift_h = (12 if half == "p" else 0) - (12 if half and hour == 12 else 0)
-    offset_s = int(match["zh"] or 0) * 3600 + int(match["zm"] or 0) * 60
-    ahead_s = -offset_s if match["sign"] == "-" else offset_s
-    return _clock_ns(match) + (shift_h * 3600 - ahead_s) * NS, bool(match["zone"])
-
-
-@lru_cache(maxsize=10_000)
-def _day_ns(text: str, dayfirst: bool) -> int:
-    """Return the time from 1970 to the midnight on which a day begins [ns]."""
-    match = _DATE_RE.fullmatch(text)
-    if not match:
-        raise ValueError("no date and time")
-    day, month = (match["a"], match["b"]) if dayfirst else (match["b"], match["a"])
-    parts = (match["y"] or match["year"], match["mo"] or month, match["d"] or day)
-    try:
-        return (date(*map(int, parts)).toordinal() - date(1970, 1, 1).toordinal()) * 86_400 * NS
-    except ValueError:
-        raise ValueError("a day that is in no calendar") from None
-
-
-def day_first(dates: Iterable[tuple[int, str]], place: Place) -> bool | None:
-    """Return whether dates stand day first, None where all begin with the year; refuse where it can't be told.
-
-    A number above twelve settles it.
-    """
-    first = None
-    for row, text in dates:
-        match = _DATE_RE.match(text)
-        if match and match["a"]:
-            if max(int(match["a"]), int(match["b"])) > 12:
-                return int(match["a"]) > 12
-            first = first or (row, match)
-    if first is None:
-        return None
-    row, match = first
-    a, b, year = int(match["a"]), int(match["b"]), match["year"]
-    raise LogRefusal(place.name, f"dates that can be read two ways, {a} {month_name[b]} {year} (day first) or "
-                     f"{b} {month_name[a]} {year} (month first):", "which of the two",
-                     "Write dayfirst=True or dayfirst=False.", row=row, value=match[0])  # fmt: skip

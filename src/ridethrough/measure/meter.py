@@ -1,0 +1,131 @@
+"""A plug-in meter as its sheet describes it, and the gain that a check with a known load gives it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Any
+
+from ..estimate import Estimate, estimate
+from ..units import Q_, Refusal, number, positive, read_quantity, show
+
+
+@dataclass(frozen=True)
+class Meter:
+    """A meter as its sheet describes it; everything measured with one object shares its errors.
+
+    Parameters
+    ----------
+    accuracy : str, optional
+        Limits of error, "1 %", "0.5 W" or "1 % + 0.5 W" [- and W].
+    power_step, energy_step : str, optional
+        The last digit of its displays, or of its log [W, Wh].
+    smallest_load : str, optional
+        Power below which it counts nothing [W].
+    forgets : bool, optional
+        Whether its counter is lost when power fails [-].
+    found : (Estimate, Estimate), optional
+        Its gain [-] and offset [W] as a check found them; see `checked`.
+
+    Raises
+    ------
+    Refusal
+        If a text is no such quantity.
+
+    Example
+    -------
+    >>> Meter("1 % + 0.5 W").offset
+    <Estimate 0 W, 95 %: -0.57 to 0.57 W>
+    """
+
+    accuracy: str | None = None
+    power_step: str | None = None
+    energy_step: str | None = None
+    smallest_load: str | None = None
+    forgets: bool | None = None
+    found: tuple[Estimate, Estimate] | None = field(default=None, repr=False)
+
+    def __post_init__(self) -> None:
+        self._limits()
+        for name, unit in (("power_step", "W"), ("energy_step", "Wh"), ("smallest_load", "W")):
+            text = getattr(self, name)
+            if text is not None and number(text, unit, name) < 0:
+                raise Refusal(f'{name}="{text}"', "zero or more", f'Write {name}="0.1 {unit}".')
+
+    def _limits(self) -> tuple[float, float]:
+        """Return the limits of error: share of the reading [-] and fixed part [W]."""
+        needed = "limits of error such as a percentage, a power, or their sum"
+        remedy = 'Write accuracy="1 % + 0.5 W".'
+        share, fixed = 0.0, 0.0
+        parts = self.accuracy.replace("±", "").split("+") if self.accuracy is not None else []
+        for part in parts:
+            try:
+                limit = read_quantity(part)
+            except Refusal:
+                raise Refusal(f"accuracy={self.accuracy!r}", needed, remedy) from None
+            if f"{limit.units:D}" == "percent" and not share:
+                share = float(limit.magnitude) / 100
+            elif limit.is_compatible_with("watt") and not fixed:
+                fixed = float(limit.to("watt").magnitude)
+            else:
+                raise Refusal(f"accuracy={self.accuracy!r}", needed, remedy)
+        if min(share, fixed) < 0 or share >= 1:
+            raise Refusal(f"accuracy={self.accuracy!r}", "limits of zero or more, and below 100 %", remedy)
+        return share, fixed
+
+    @cached_property
+    def gain(self) -> Estimate:
+        """The true reading over the one shown [-]: 1, with one influence for all this meter measures.
+
+        u = a / sqrt(3) for limits of error a; exact where no accuracy is stated.
+        """
+        if self.found is not None:
+            return self.found[0]
+        return Estimate.within(Q_(1, "1"), Q_(self._limits()[0], "1"), "meter gain", source=f"accuracy {self.accuracy}")
+
+    @cached_property
+    def offset(self) -> Estimate:
+        """The true reading less the one shown at no load [W]: 0, with one influence, as `gain`."""
+        if self.found is not None:
+            return self.found[1]
+        return Estimate.within("0 W", Q_(self._limits()[1], "W"), "meter offset", source=f"accuracy {self.accuracy}")
+
+    def checked(self, shown: Any, known: Any) -> Meter:
+        """Return the meter with its gain as a known load shows it.
+
+        gain = (known - offset) / shown                                                       (1)
+
+        Parameters
+        ----------
+        shown : Estimate, str or pint.Quantity
+            What the meter showed [W].
+        known : Estimate, str or pint.Quantity
+            The power that was there, with its own uncertainty: a heating element's V^2 / R [W].
+
+        Raises
+        ------
+        Refusal
+            If shown or known power is not above zero, or they differ by more than ten times the meter's limits.
+
+        Notes
+        -----
+        A resistive load only: the check says nothing of readings at a poor power factor. What is left of the
+        gain's uncertainty is that of the known load and of the meter's fixed part. Lesson 06.
+
+        Example
+        -------
+        >>> Meter("3 %").checked(shown="1020 W", known="1000 W").gain
+        <Estimate 0.98, 95 %: 0.98 to 0.98>
+        """
+        reading, true = estimate(shown, "W", "shown"), estimate(known, "W", "known")
+        for name, value in (("shown", reading), ("known", true)):
+            positive(value.value, "W", name)
+        gain = ((true - self.offset) / reading).to("1")  # (1)
+        far, limit = abs(float(gain.value.magnitude) - 1), 10 * max(self._limits()[0], 0.005)
+        if far > limit:
+            raise Refusal(
+                f"{show(reading.value)} shown for {show(true.value)}, {100 * far:.0f} % apart",
+                f"a meter within {100 * limit:.0f} %",
+                "Check the resistance hot, the voltage under load, and the meter.",
+            )
+        return replace(self, found=(gain, self.offset))
