@@ -19,7 +19,7 @@ import pint
 from uncertainties import correlated_values, ufloat
 from uncertainties.core import AffineScalarFunc, LinearCombination
 
-from .units import Refusal, quantity, read_quantity, registry, show, unit_name
+from .units import Refusal, positive, quantity, read_quantity, registry, show, unit_name
 
 
 @dataclass(frozen=True, eq=False)
@@ -360,6 +360,13 @@ def estimate(value: Any, unit: str, name: str) -> Estimate:
         quantity(value.value, unit, name)
         return value.to(unit)
     return Estimate.exact(quantity(value, unit, name))
+
+
+def not_negative(value: Any, unit: str, name: str) -> Estimate:
+    """Return ``value`` as an Estimate in ``unit``, refused where it lies below zero."""
+    found = estimate(value, unit, name)
+    positive(found.value, unit, name, zero=True)
+    return found
 
 
 def _any(value: Any, unit: str | None = None) -> pint.Quantity:

@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 import re
 from functools import cache
+from itertools import pairwise
 from typing import Any
 
 import pint
@@ -202,10 +203,11 @@ decimal mark to some and groups thousands to others. Write 1.3 if the comma is a
             "a number without a comma, which is a decimal mark to some and groups thousands to others",
             f"Write {', '.join(readings)}.",
         )
-    parts, at = [], 0
+    parts, ends, at = [], [], 0
     while match := _PART.match(tidy, at):
         parts.append((float(match["number"]), match["unit"].strip()))
         at = match.end()
+        ends.append(at)
     if not parts and re.fullmatch(r"[^\d]+(/|\bper\b)[^\d]+", tidy):
         unit_name(tidy)  # "watts per hour" has an explanation of its own
     if not parts or tidy[at:].strip():
@@ -217,8 +219,15 @@ decimal mark to some and groups thousands to others. Write 1.3 if the comma is a
     if not all(math.isfinite(number) for number, _ in parts):
         raise Refusal(repr(text), "a finite number", "Write the number that was read off.")
     values = [registry().Quantity(number, unit_name(unit)) for number, unit in parts]
-    if len(values) > 1 and not all(value.check("[time]") for value in values):
-        raise Refusal(repr(text), "one number and one unit; only times have parts", 'Write for example "1.3 kWh".')
+    timely = all(value.check("[time]") for value in values)
+    signed = any(re.match(r"\s*[+-]", tidy[at:]) for at in ends[:-1])
+    falling = timely and all(1 * b.units < 1 * a.units for a, b in pairwise(values))
+    if len(values) > 1 and (signed or not falling):
+        raise Refusal(
+            repr(text),
+            "one number and one unit; only times have parts, the longest first",
+            'Write for example "1.3 kWh" or "1 h 30 min".',
+        )
     total = values[0]
     for value in values[1:]:
         total = total + value
@@ -304,12 +313,13 @@ def _kind(found: pint.Quantity) -> str:
     return f"a value in {found.units:~P}"
 
 
-def positive(value: Any, unit: str, name: str) -> pint.Quantity:
-    """Return ``value`` as a Quantity in ``unit``, refused unless it is above zero."""
+def positive(value: Any, unit: str, name: str, *, zero: bool = False) -> pint.Quantity:
+    """Return ``value`` as a Quantity in ``unit``, refused unless it is above zero, or with ``zero`` at least zero."""
     found = quantity(value, unit, name)
-    if not found.magnitude > 0:
+    if not (found.magnitude > 0 or (zero and found.magnitude == 0)):
         what, example = _EXAMPLES.get(unit_name(unit), (f"a value in {unit}", f"1 {unit}"))
-        raise Refusal(f"{name}={str(value)!r}", f"{what} above zero", f'Write for example {name}="{example}".')
+        needed = f"{what} of zero or more" if zero else f"{what} above zero"
+        raise Refusal(f"{name}={str(value)!r}", needed, f'Write for example {name}="{example}".')
     return found
 
 

@@ -65,7 +65,7 @@ def test_by_hand() -> None:
 )
 def test_more_standby_load_or_hours_and_less_charge_never_help(more: Ledger, less: Ledger) -> None:
     assert wh(more.left) > wh(less.left)
-    assert more.chance >= less.chance
+    assert more.lasts.value > less.lasts.value or wh(more.needed) < wh(less.needed)
 
 
 def test_the_verdict_follows_the_chance_to_last() -> None:
@@ -82,6 +82,28 @@ def test_a_reserve_is_kept() -> None:
     plain, kept = ledger(load, unit(), "12 h"), ledger(load, unit(), Outage("12 h", reserve="450 Wh"))
     assert plain.verdict == "covered"
     assert kept.verdict == "short"
+    assert wh(plain.left) - wh(kept.left) == pytest.approx(450)
+    assert total(kept) == pytest.approx(wh(kept.left))
+    assert "missing" in kept.headline
+    assert kept.lasts.value.magnitude < 12 < plain.lasts.value.magnitude
+    with pytest.raises(Refusal, match="zero or more"):
+        Outage("12 h", reserve="-5 Wh")
+
+
+def test_the_next_days_are_one_influence_of_the_appliance() -> None:
+    """Two units compared on one load meet the same days: the days' doubt cancels in their difference."""
+    load = Load.cycling("80 W", "40 %", day_spread="60 Wh")
+    base = unit()
+    one, two = ledger(load, base, "24 h"), ledger(load, base.with_standby("10 W"), "24 h")
+    assert one.needed.u.magnitude > 60
+    assert (one.needed - two.needed).u.magnitude == pytest.approx(0, abs=1e-9)
+
+
+def test_nothing_asked_for_has_no_end() -> None:
+    with pytest.raises(Refusal, match="something that takes energy"):
+        _ = ledger(Load.steady("0 W"), unit(standby=0), "24 h").lasts
+    with pytest.raises(Refusal, match=r"Load\.steady"):
+        ledger("38 W", unit(), "24 h")  # type: ignore[arg-type]
 
 
 def test_one_meter_measures_both_loads() -> None:

@@ -104,6 +104,27 @@ def test_loads_refuse_what_is_none() -> None:
         Load.cycling("80 W", 40)
 
 
+@pytest.mark.parametrize("standby", ["-3 W", Estimate.standard("-3 W", "1 W", "x")])
+def test_a_standby_below_nothing_is_refused(standby: object) -> None:
+    with pytest.raises(Refusal, match="zero or more"):
+        UNIT.with_standby(standby)
+    with pytest.raises(Refusal, match="zero or more"):
+        Inverter.from_efficiency(standby, "88 %", "300 W", "800 W")
+
+
+def test_an_efficiency_of_nothing_is_refused() -> None:
+    with pytest.raises(Refusal, match="above zero"):
+        Inverter.from_efficiency("3 W", 0, "300 W", "800 W")
+
+
+def test_a_fit_that_lies_on_its_bound_has_scatter() -> None:
+    """The middle point bends the wrong way: k2 is held at zero, and three points leave one degree of freedom."""
+    fitted = Inverter.fit([("0 W", "10 W"), ("100 W", "130 W"), ("200 W", "215 W")], rated="500 W")
+    assert fitted.k2.value.magnitude == 0
+    assert fitted.standby.u.magnitude > 0
+    assert fitted.standby.dof == pytest.approx(1)
+
+
 def test_nameplate() -> None:
     assert apparent_power("230 V", "0.5 A") == Q_(115, "VA")
     assert label_power("87.6 kWh/year") == Q_(10, "W")

@@ -37,6 +37,15 @@ def test_one_meter_for_both_measurements_cancels_in_the_slope() -> None:
     assert (carried.mean_power.u / carried.mean_power.value).magnitude == pytest.approx(0.05 / 3**0.5)
 
 
+def test_at_most_it_runs_all_the_time() -> None:
+    busy = Load.cycling("80 W", "70 %", "fridge")
+    assert mean(in_room(busy, measured_at="20 degC", room="40 degC")) == pytest.approx(80)
+
+
+def test_a_steady_load_takes_its_peak_along() -> None:
+    assert in_room(Load.steady("30 W"), measured_at="20 degC", room="30 degC").peak == Q_(42, "W")
+
+
 def test_where_nothing_changes_nothing_changes() -> None:
     assert in_room(FRIDGE, measured_at="20 degC", room="20 degC") is FRIDGE
 
@@ -48,7 +57,7 @@ def test_warmer_never_draws_less_and_the_levels_follow(one: float, two: float) -
     assert mean(cold) <= mean(hot) + 1e-9
     for load in (cold, hot):
         appliance = load.appliances[0]
-        assert float(np.dot(appliance.levels_w, appliance.shares)) == pytest.approx(min(80, mean(load)))
+        assert float(np.dot(appliance.levels_w, appliance.shares)) == pytest.approx(mean(load))
         assert appliance.shares.sum() == pytest.approx(1)
 
 

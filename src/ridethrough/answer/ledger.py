@@ -13,7 +13,7 @@ from ..estimate import Estimate
 from ..model.load import Load
 from ..model.unit import BackupUnit
 from ..sources import lookup
-from ..units import show
+from ..units import Refusal, show
 from .headroom import headroom
 from .outage import Outage
 
@@ -67,7 +67,7 @@ class Ledger:
     @property
     def chance(self) -> float:
         """The chance that the unit lasts the outage and the reserve is left [-]."""
-        return self.left.chance_above(self.outage.reserve)
+        return self.left.chance_above("0 Wh")
 
     @property
     def verdict(self) -> Verdict:
@@ -84,8 +84,18 @@ class Ledger:
 
         Notes
         -----
-        Exact for a steady load. A cycling load is taken at its mean, so this is right within one cycle.
+        Until the reserve is reached, if one is kept. Exact for a steady load. A cycling load is taken at its
+        mean, so this is right within one cycle.
+
+        Raises
+        ------
+        Refusal
+            If nothing at all is asked for: then there is no end.
         """
+        if not self.needed.value.magnitude:
+            raise Refusal(
+                "no load and no standby", "something that takes energy", "Plug in a load, or give the standby."
+            )
         return (self.available / (self.needed / self.outage.duration)).to("h")  # (1)
 
     @property
@@ -180,7 +190,11 @@ def ledger(load: Load, unit: BackupUnit, outage: Any) -> Ledger:
     """
     when = Outage.of(outage)
     hours, route = when.duration, unit.route
+    if not isinstance(load, Load):
+        raise Refusal(f"load={load!r}", "a load", 'Write Load.steady("38 W"), or measure_draw(log).as_load().')
     steps, losses = route.steps(when.start), route.losses(load, hours)
+    if when.reserve.magnitude:
+        steps.append(("reserve kept back", -Estimate.exact(when.reserve), False))
     loads = [(f"{a.name}, {show(hours)}", -a.energy_over(hours), a.measured) for a in load.appliances]
 
     available = sum((energy for _, energy, _ in steps[1:]), start=steps[0][1])

@@ -8,7 +8,7 @@ from typing import Any
 import pint
 
 from ..estimate import Estimate, estimate
-from ..units import positive, quantity, show
+from ..units import positive, show
 
 
 @dataclass(frozen=True, init=False)
@@ -22,7 +22,7 @@ class Outage:
     start : Estimate, str or float
         State of charge when it begins [-].
     reserve : str or pint.Quantity
-        Energy that shall be left at its end, from the battery [Wh].
+        Energy that shall be left at its end, on the side of the unit's route [Wh].
 
     Example
     -------
@@ -37,7 +37,7 @@ class Outage:
     def __init__(self, duration: Any, *, start: Any = "100 %", reserve: Any = "0 Wh") -> None:
         object.__setattr__(self, "duration", positive(duration, "h", "duration"))
         object.__setattr__(self, "start", estimate(start, "1", "start"))
-        object.__setattr__(self, "reserve", quantity(reserve, "Wh", "reserve"))
+        object.__setattr__(self, "reserve", positive(reserve, "Wh", "reserve", zero=True))
 
     @classmethod
     def of(cls, outage: Outage | Any) -> Outage:
@@ -45,4 +45,4 @@ class Outage:
         return outage if isinstance(outage, Outage) else cls(outage)
 
     def __repr__(self) -> str:
-        return f"<Outage of {show(self.duration, 0)}, unit {100 * self.start.value.magnitude:.0f} % full at its start>"
+        return f"<Outage of {show(self.duration)}, unit {100 * self.start.value.magnitude:.0f} % full at its start>"

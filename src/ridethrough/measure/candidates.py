@@ -116,8 +116,9 @@ class Units(Mapping[str, BackupUnit]):
         mine = sorted((price for price in self._prices if price.unit == name), key=lambda price: price.date)
         if on is None:
             return tuple(mine)
-        day = on if isinstance(on, date) else _day(on, f"on={on!r}")
-        return tuple({price.item: price for price in mine if price.date <= day}.values())
+        day = on if type(on) is date else _day(str(on)[:10], f"on={on!r}")
+        latest = {(price.item, price.currency, price.tax_included): price for price in mine if price.date <= day}
+        return tuple(latest.values())
 
     def _row(self, name: str) -> dict[str, Any]:
         if name not in self._rows:
@@ -248,5 +249,11 @@ def _cell(file: str, number: int, column: str, text: str) -> Any:
             f"{file}, row {number}, column {column}: {text!r}",
             "a number of zero or more, without unit or comma" if column != "packs_max" else "a whole number",
             "Correct the cell, or leave it empty if the number is not known.",
+        )
+    if unit == "%" and 0 < value <= 1:
+        raise Refusal(
+            f"{file}, row {number}, column {column}: {text!r}, less than or as much as 1 %",
+            "a percentage",
+            f"Write {100 * value:g} if {100 * value:g} % is meant.",
         )
     return Q_(value, unit)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from html import escape
 from typing import Any
 
@@ -84,6 +85,12 @@ class Draw:
     findings: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
+    @cached_property
+    def _load(self) -> Load:
+        return Load((Appliance(self.name, self.mean_power, self.levels_w, self.shares, self.day_spread, self.day_dof,
+                               peak=self.sustained_power, surge=self.surge, motor=self.running_power,
+                               measured=True),))  # fmt: skip
+
     @property
     def daily_energy(self) -> Estimate:
         """Mean energy of one day [Wh]."""
@@ -95,9 +102,7 @@ class Draw:
 
     def as_load(self) -> Load:
         """Return the draw as a load, to be added to others and plugged into a unit."""
-        return Load((Appliance(self.name, self.mean_power, self.levels_w, self.shares, self.day_spread, self.day_dof,
-                               peak=self.sustained_power, surge=self.surge, motor=self.running_power,
-                               measured=True),))  # fmt: skip
+        return self._load
 
     def __repr__(self) -> str:
         known = {"running": self.running_power, "duty cycle": self.duty_cycle, "peak": self.peak_power,

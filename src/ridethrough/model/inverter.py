@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pint
 
-from ..estimate import Estimate, estimate
+from ..estimate import Estimate, estimate, not_negative
 from ..sources import COEFFICIENTS, coefficient
 from ..units import Q_, Refusal, number, positive, show
 from .load import Load
@@ -74,7 +74,7 @@ class Inverter:
         >>> unit.battery_power("100 W").value
         <Quantity(125.0, 'watt')>
         """
-        p_0, rating = estimate(standby, "W", "standby"), positive(rated, "W", "rated")
+        p_0, rating = not_negative(standby, "W", "standby"), positive(rated, "W", "rated")
         if at is None:
             raise Refusal(
                 f"an efficiency of {efficiency} beside a standby of {show(p_0.value)}, without a load",
@@ -83,6 +83,7 @@ class Inverter:
                 'Write for example efficiency="88 %", at="300 W".',
             )
         eta, load = estimate(efficiency, "1", "efficiency"), positive(at, "W", "at")
+        positive(eta.value, "1", "efficiency")
         k2 = coefficient("resistive loss")
         k1 = (1 / eta - 1 - p_0 / load - k2 * (load / rating)).to("1")  # (1)
         if k1.value.magnitude < 0:
@@ -145,9 +146,11 @@ class Inverter:
         scale = float(rating.magnitude)
         design = np.column_stack([np.ones_like(out_w), out_w, out_w**2 / scale])
         found, residual = nnls(design, in_w - out_w)  # (1)
-        freedom = out_w.size - len(unknowns)
+        active = found > 0  # a parameter held at zero was not fitted
+        freedom = out_w.size - int(active.sum())
         variance = residual**2 / freedom if freedom else 0.0
-        covariance = variance * np.linalg.inv(design.T @ design)
+        covariance = np.zeros((len(unknowns), len(unknowns)))
+        covariance[np.ix_(active, active)] = variance * np.linalg.inv(design[:, active].T @ design[:, active])
         p_0, k1, k2 = Estimate.jointly(found, covariance, ["W", "1", "1"], "scatter about the loss curve",
                                        dof=freedom or math.inf)  # fmt: skip
         return cls(p_0, k1, k2, rating)

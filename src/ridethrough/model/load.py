@@ -8,13 +8,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 import pint
 
 from ..estimate import Estimate, estimate
-from ..units import Q_, Refusal, number, quantity, show
+from ..units import Q_, Refusal, number, positive, quantity, show
 
 
 @dataclass(frozen=True)
@@ -65,9 +66,21 @@ class Appliance:
                 "Give levels_w and shares as two lists of the same length.",
             )
         if not (np.isfinite(levels).all() and (levels >= 0).all() and (shares >= 0).all()):
-            raise Refusal(f"levels {levels} W with shares {shares}", "finite values of zero or more", "Check them.")
+            raise Refusal(
+                f"levels {levels} W with shares {shares}",
+                "finite values of zero or more",
+                "Take out what is negative or missing.",
+            )
         if not math.isclose(float(shares.sum()), 1, rel_tol=0, abs_tol=1e-6):
             raise Refusal(f"shares that sum to {shares.sum():g}", "shares that sum to 1", "Divide them by their sum.")
+        object.__setattr__(self, "levels_w", levels)
+        object.__setattr__(self, "shares", shares)
+        positive(self.day_spread, "Wh", "day_spread", zero=True)
+
+    @cached_property
+    def _next_days(self) -> Estimate:
+        """How far the outage's days lie from the mean, in standard deviations [-]; one influence per appliance."""
+        return Estimate.standard(Q_(0, "1"), Q_(1, "1"), f"{self.name}, day to day", dof=self.day_dof)
 
     def energy_over(self, duration: Any) -> Estimate:
         """Return the energy at the outlet in an outage of ``duration``, day-to-day spread included [Wh].
@@ -82,10 +95,9 @@ class Appliance:
         duration : str or pint.Quantity
             Length of the outage [h].
         """
-        hours = quantity(duration, "h", "duration")
+        hours = positive(duration, "h", "duration", zero=True)
         spread = self.day_spread * math.sqrt(hours.to("day").magnitude)
-        day_to_day = Estimate.standard("0 Wh", spread, f"{self.name}, day to day", dof=self.day_dof)
-        return (self.mean_power * hours).to("Wh") + day_to_day  # (1)
+        return (self.mean_power * hours).to("Wh") + self._next_days * spread  # (1)
 
 
 @dataclass(frozen=True)
@@ -105,6 +117,10 @@ class Load:
 
     appliances: tuple[Appliance, ...]
 
+    def __post_init__(self) -> None:
+        if not self.appliances:
+            raise Refusal("a load without appliances", "one or more", 'Write Load.steady("38 W").')
+
     @classmethod
     def steady(cls, power: Any, name: str = "steady load") -> Load:
         """Return a load that draws the same power all the time.
@@ -118,7 +134,7 @@ class Load:
         """
         mean = estimate(power, "W", "power")
         level = float(mean.value.magnitude)
-        if level < 0:
+        if not level >= 0:
             raise Refusal(f"a load of {level:g} W", "a power of zero or more", 'Write Load.steady("38 W").')
         return cls((Appliance(name, mean, np.array([level]), np.array([1.0]), Q_(0, "Wh"), peak=mean.value),))
 

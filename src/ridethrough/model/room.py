@@ -9,7 +9,7 @@ import numpy as np
 
 from ..estimate import Estimate
 from ..sources import coefficient, lookup
-from ..units import Q_, Refusal, number, quantity, show
+from ..units import Q_, Refusal, number, positive, quantity, show
 from .load import Appliance, Load
 
 
@@ -32,8 +32,8 @@ def in_room(load: Load, *, measured_at: Any, room: Any, second: tuple[Load, Any]
     Returns
     -------
     Load
-        Its mean power with the uncertainty of the slope. It runs longer or shorter, not harder; a load that
-        would have to run more than all the time is given running all the time.
+        Its mean power with the uncertainty of the slope. A cycling load runs longer or shorter, not harder, and
+        at most all the time: then it no longer holds its temperature. A steady load draws more or less.
 
     Raises
     ------
@@ -57,6 +57,7 @@ def in_room(load: Load, *, measured_at: Any, room: Any, second: tuple[Load, Any]
     if t == t_1:
         return load
     appliance = load.appliances[0]
+    positive(appliance.mean_power.value, "W", "load")
     if second is None:
         slope = coefficient("draw per kelvin of room")
     else:
@@ -71,7 +72,7 @@ def in_room(load: Load, *, measured_at: Any, room: Any, second: tuple[Load, Any]
     power = (appliance.mean_power * (1 + slope * (t - t_1))).to("W")  # (1)
     if power.value.magnitude <= 0:
         raise Refusal(
-            f"{show(Q_(t, 'degC'))}, where the line of the two measurements falls to {show(power.value)}",
+            f"{show(Q_(t, 'degC'))}, where the line falls to {show(power.value)}",
             "a room closer to those measured",
             "Measure the appliance nearer to that temperature.",
         )
@@ -80,16 +81,21 @@ def in_room(load: Load, *, measured_at: Any, room: Any, second: tuple[Load, Any]
 
 def _running(appliance: Appliance, power: Estimate) -> Appliance:
     """Return the appliance with another mean, reached by running a larger or smaller share of the time."""
-    levels, shares = np.asarray(appliance.levels_w, float), np.asarray(appliance.shares, float)
-    mean, wanted = float(levels @ shares), float(power.value.magnitude)
-    target = levels.max() if wanted > mean else levels.min()
-    moved = 0 if target == mean else min(1, (wanted - mean) / (target - mean))
+    levels, shares, wanted = appliance.levels_w, appliance.shares, float(power.value.magnitude)
+    scale = wanted / float(appliance.mean_power.value.to("W").magnitude)
+    spread = appliance.day_spread * scale
+    if levels.size == 1:  # nothing to switch between: all its powers follow
+        peak = None if appliance.peak is None else appliance.peak * scale
+        return replace(appliance, mean_power=power, levels_w=levels * scale, day_spread=spread, peak=peak)
+    running = levels.max() if appliance.motor is None else float(appliance.motor.to("W").magnitude)
+    mean, on = float(levels @ shares), int(np.argmin(np.abs(levels - running)))
+    if wanted > levels[on]:
+        power, wanted = power - Q_(wanted - levels[on], "W"), float(levels[on])
+    to = on if wanted > mean else int(np.argmin(levels))
+    moved = 0.0 if levels[to] == mean else min(1.0, (wanted - mean) / (levels[to] - mean))
     shares = (1 - moved) * shares
-    shares[np.argmax(levels == target)] += moved
-    if levels.size == 1:  # a steady load has nothing to switch between
-        levels = np.array([wanted])
-    scale = wanted / mean
-    return replace(appliance, mean_power=power, levels_w=levels, shares=shares, day_spread=appliance.day_spread * scale)
+    shares[to] += moved
+    return replace(appliance, mean_power=power, shares=shares, day_spread=spread)
 
 
 def _within(value: Any, name: str) -> float:

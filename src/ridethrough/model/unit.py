@@ -7,7 +7,7 @@ from typing import Any, Protocol
 
 import pint
 
-from ..estimate import Estimate, estimate
+from ..estimate import Estimate, estimate, not_negative
 from ..units import Refusal, positive, show
 from .battery import Battery
 from .inverter import Inverter
@@ -252,7 +252,7 @@ class BackupUnit:
         Refusal
             If the unit takes no packs or not so many.
         """
-        if not isinstance(count, int) or count < 0:
+        if not isinstance(count, int) or isinstance(count, bool) or count < 0:
             raise Refusal(f"{count!r} packs", "a whole number of zero or more", "Write unit.with_packs(1).")
         room = self.packs_max - self.packs if self.pack is not None else 0
         if count > room:
@@ -267,7 +267,7 @@ class BackupUnit:
 
     def with_standby(self, standby: Any) -> BackupUnit:
         """Return the unit with another standby [W], on the same side, and nothing else changed."""
-        return replace(self, route=self.route.with_standby(estimate(standby, "W", "standby")))
+        return replace(self, route=self.route.with_standby(not_negative(standby, "W", "standby")))
 
     @property
     def label(self) -> str:

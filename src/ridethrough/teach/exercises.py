@@ -56,7 +56,12 @@ class Exercise:
         try:
             given = quantity(answer, unit, "answer")
         except Refusal as refusal:
-            return f"Not yet. {refusal.remedy}"
+            bare = isinstance(answer, (int, float))
+            return (
+                f'Not yet. Write the number with its unit, such as "{_example(self.answer)}".'
+                if bare
+                else f"Not yet. {refusal.remedy}"
+            )
         if _equals(given, self.answer):
             return f"Right: {show(self.answer)}."
         for value, slip in self.wrong:

@@ -388,7 +388,7 @@ def png(figure: Figure, colours: int | None = None) -> bytes:
     from PIL import Image
 
     agg: Any = figure.canvas
-    with rc_context({"text.hinting": "none", "text.hinting_factor": 1}):  # text is most of the time: a third less
+    with rc_context({"text.hinting": "none"}):  # text is most of the time
         agg.draw()
     picture = Image.frombuffer("RGBA", agg.get_width_height(), agg.buffer_rgba(), "raw", "RGBA", 0, 1).convert("RGB")
     if colours is not None:
