@@ -17,7 +17,7 @@ import numpy as np
 
 from ..answer.ledger import Ledger
 from ..estimate import Estimate
-from ..units import Q_, quantity, show
+from ..units import quantity, show
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -255,86 +255,6 @@ def band_figure(
     axes.set(xlim=(0, float(x[-1])), ylim=(0, 2 * float(middle[-1])))
     axes.set_xlabel(labels[0], fontsize=13, color=INK)
     axes.set_ylabel(labels[1], fontsize=13, color=INK)
-    return figure
-
-
-def crossing_figure(
-    headline: str, load_w: np.ndarray, curves: Sequence[tuple[str, np.ndarray, np.ndarray]], at: float, *,
-    note: str = "", figure: Figure | None = None,
-) -> Figure:  # fmt: skip
-    """Return run time against load for several units, with a load marked.
-
-    Parameters
-    ----------
-    headline : str
-        The conclusion.
-    load_w : array of shape (n,)
-        Loads at the outlet [W].
-    curves : sequence of (str, array, array)
-        A unit's name, its run time at each load and that time's half width at 95 % [h].
-    at : float
-        The load to mark [W].
-    note, figure
-        As in `ledger_figure`.
-    """
-    figure, axes = _start(figure, headline, ("bands: 95 % interval", "dotted: the load chosen", note))
-    figure.subplots_adjust(left=0.09, right=0.88, top=0.84, bottom=0.13)
-    styles = iter(((BLUE, "-"), (VERMILION, "--"), (GREEN, "-."), (INK, ":")))
-    for (name, hours, half), (colour, style) in zip(curves, styles, strict=False):
-        axes.fill_between(load_w, hours - half, hours + half, color=colour, alpha=0.2, linewidth=0)
-        axes.plot(load_w, hours, color=colour, linestyle=style, linewidth=2.8)
-        here = int(np.argmin(np.abs(load_w - at)))
-        axes.plot(load_w[here], hours[here], marker="o", markersize=9, color=colour)
-        axes.text(load_w[0] + 0.5, hours[0], name, fontsize=14, fontweight="bold", color=colour, va="bottom")
-    axes.axvline(at, color=INK, linestyle=":", linewidth=1.5)
-    top = max(float((hours + half).max()) for _, hours, half in curves)
-    axes.set(xlim=(float(load_w[0]), float(load_w[-1])), ylim=(0, 1.08 * top))
-    axes.set_xlabel("load at the outlet (W)", fontsize=13, color=INK)
-    axes.set_ylabel("run time (h)", fontsize=13, color=INK)
-    return figure
-
-
-def rundown_figure(
-    power_w: np.ndarray, hours: np.ndarray, energy: Estimate, standby: Estimate, *, note: str = "",
-    figure: Figure | None = None,
-) -> Figure:  # fmt: skip
-    """Return the run-down line: one over run time against load, where standby is read off the axis.
-
-    1/t = (S + P) / E                                                                         (1)
-
-    Parameters
-    ----------
-    power_w, hours : arrays of shape (n,)
-        The loads and run times of the tests [W], [h].
-    energy, standby : Estimate
-        E and S, with their correlation [Wh], [W].
-    note, figure
-        As in `ledger_figure`.
-    """
-    headline = f"{len(hours)} run-downs: {show(energy.value)} to share, and being on takes {show(standby.value)} of it"
-    about = ("slope gives the energy, the left crossing the standby", "band: 95 %", note)
-    figure, axes = _start(figure, headline, about)
-    figure.subplots_adjust(left=0.10, right=0.97, top=0.84, bottom=0.13)
-    crossing, right = -float(standby.value.magnitude), 1.08 * float(power_w.max())
-    load = np.linspace(1.6 * crossing, right, 40)
-    line = [(standby + Q_(float(p), "W")) / energy for p in load]  # (1)
-    middle = np.array([float(e.value.to("1/h").magnitude) for e in line])
-    half = np.array([float(e.to("1/h").expanded().magnitude) for e in line])
-    axes.fill_between(load, middle - half, middle + half, color=SKY, alpha=0.4, linewidth=0)
-    axes.plot(load, middle, color=BLUE, linewidth=2.5)
-    axes.plot(power_w, 1 / hours, "o", color=VERMILION, markersize=10)
-    axes.plot(crossing, 0, "s", color=GREEN, markersize=11)
-    axes.axhline(0, color=INK, linewidth=0.8)
-    axes.axvline(0, color=INK, linewidth=0.8)
-    for p, t in zip(power_w, hours, strict=True):
-        left = p > right / 2
-        axes.annotate(f"{p:.0f} W ran {t:.1f} h", (p, 1 / t), xytext=(-12, 10) if left else (10, -18), fontsize=13,
-                      textcoords="offset points", color=INK, ha="right" if left else "left")  # fmt: skip
-    axes.annotate(f"standby {show(standby.value)}", (crossing, 0), xytext=(4, 14), textcoords="offset points",
-                  fontsize=13, color=GREEN, fontweight="bold", ha="right")  # fmt: skip
-    axes.set_xlim(min(2.6 * crossing, -0.3 * right), right)
-    axes.set_xlabel("load at the outlet (W)", fontsize=13, color=INK)
-    axes.set_ylabel("1 / run time (1/h)", fontsize=13, color=INK)
     return figure
 
 

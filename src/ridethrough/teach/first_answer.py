@@ -33,18 +33,6 @@ def pantry_unit() -> BackupUnit:
     return read_units(scenario.path("units.csv"))["Unit B"]
 
 
-def pantry_rundowns() -> dict[str, list[tuple[str, str]]]:
-    """Return the pantry's bench tests, a list of loads and run times for each unit (invented)."""
-    import pandas as pd
-
-    table = pd.read_csv(scenario.path("bench-rundowns.csv"), dtype=str)
-    rows = zip(table["unit"], table["load_w"], table["hours"], strict=True)
-    tests: dict[str, list[tuple[str, str]]] = {}
-    for unit, load, hours in rows:
-        tests.setdefault(unit, []).append((f"{load} W", f"{hours} h"))
-    return tests
-
-
 def first_ledger() -> Ledger:
     """Return the pantry's account for a day without mains."""
     return ledger(kitchen_draw().as_load().on_trust(), pantry_unit(), Outage("24 h", start=START))
