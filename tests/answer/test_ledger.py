@@ -144,3 +144,51 @@ def test_facts_of_the_trade() -> None:
     standby, load = -wh(account.lines[-2].energy), -wh(account.lines[-4].energy)
     assert standby == pytest.approx(216)
     assert load + standby == pytest.approx(866)
+
+
+class Line:
+    """What a fit of run-downs brings: energy and standby at the outlet, found together."""
+
+    energy, standby = Estimate.jointly([900, 16], [[100, 4], [4, 0.5]], ["Wh", "W"], "run-downs", dof=3)
+
+
+MEASURED = BackupUnit.from_rundowns("mine", Line(), printed="1000 Wh", rated="800 W", pack="500 Wh", packs_max=1)
+
+
+def test_the_measured_route_stands_at_the_outlet_and_charges_nothing_twice() -> None:
+    account = ledger(Load.steady("30 W"), MEASURED, Outage("10 h", start="90 %"))
+    assert wh(account.left) == pytest.approx(0.9 * 900 - 10 * (30 + 16))
+    assert total(account) == pytest.approx(wh(account.left))
+    assert set(account.rows["side"]) == {"outlet"}
+    labels = " ".join(line.label for line in account.lines)
+    assert "printed to measured at the outlet" in labels
+    assert "conversion" not in labels
+    assert "depth" not in labels
+    with pytest.raises(Refusal, match="count it twice"):
+        _ = MEASURED.inverter
+
+
+def test_the_measured_energy_and_standby_keep_their_correlation() -> None:
+    """u of E - 10 h S with covariance 4 Wh W: sqrt(100 - 2 x 10 x 4 + 100 x 0.5)."""
+    account = ledger(Load.steady("30 W"), MEASURED, "10 h")
+    assert account.left.u.magnitude == pytest.approx((100 - 80 + 50) ** 0.5)
+
+
+def test_a_pack_delivers_the_share_that_was_measured() -> None:
+    assert wh(ledger(Load.steady("30 W"), MEASURED.with_packs(1), "10 h").available) == pytest.approx(1350)
+
+
+def test_both_routes_agree_when_the_print_is_true() -> None:
+    """E = usable / (1 + k1) and S = P_0 / (1 + k1) at the outlet give the same hours as the battery's side."""
+    printed = BackupUnit.from_print(
+        "mine", capacity="1 kWh", chemistry="iron phosphate", standby="9 W", rated="8 kW", efficiency="88 %", at="300 W"
+    )
+    factor = 1 + printed.inverter.k1
+    usable = ledger(Load.steady("30 W"), printed, "10 h").available
+
+    class TrueToPrint:
+        energy, standby = usable / factor, printed.standby / factor
+
+    measured = BackupUnit.from_rundowns("mine", TrueToPrint(), printed="1 kWh", rated="8 kW")
+    hours = [float(ledger(Load.steady("30 W"), unit, "10 h").lasts.value.magnitude) for unit in (printed, measured)]
+    assert hours[0] == pytest.approx(hours[1], rel=1e-4)
