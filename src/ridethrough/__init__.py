@@ -14,6 +14,14 @@ if TYPE_CHECKING:
     from .answer.ledger import Ledger, ledger
     from .answer.outage import Outage
     from .estimate import Estimate
+    from .measure.bench import (
+        Rundown,
+        RundownLine,
+        fit_rundowns,
+        standby_from_empty,
+        standby_from_gauge,
+        standby_from_refill,
+    )
     from .measure.candidates import Units, read_units
     from .measure.draw import Draw, measure_draw, time_to_log
     from .measure.log import Meter, MeterLog, hand_readings, read_log
@@ -31,6 +39,9 @@ _ROOMS = {
     "sources": ("coefficient",),
     "measure.log": ("Meter", "MeterLog", "hand_readings", "read_log"),
     "measure.draw": ("Draw", "measure_draw", "time_to_log"),
+    "measure.bench": (
+        "Rundown", "RundownLine", "fit_rundowns", "standby_from_empty", "standby_from_gauge", "standby_from_refill",
+    ),
     "measure.candidates": ("Units", "read_units"),
     "model.load": ("Load",),
     "model.nameplate": ("apparent_power", "label_limit", "label_power"),
@@ -48,6 +59,7 @@ __all__ = [  # noqa: RUF022 - grouped by room, as above
     "Estimate",
     "coefficient",
     "Meter", "MeterLog", "hand_readings", "read_log", "Draw", "measure_draw", "time_to_log",
+    "Rundown", "RundownLine", "fit_rundowns", "standby_from_empty", "standby_from_gauge", "standby_from_refill",
     "Units", "read_units",
     "Load", "apparent_power", "label_limit", "label_power", "in_room", "BackupUnit",
     "Outage", "headroom", "Ledger", "ledger",
