@@ -54,25 +54,6 @@ def test_gum_h1_effective_degrees_of_freedom() -> None:
     assert total.dof == pytest.approx(16.7, abs=0.1)
 
 
-# JCGM 100:2008, H.3, table H.6 (data from memory; that they are right shows in the guide's own results)
-THERMOMETER_C = (21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511)
-CORRECTION_C = (-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160)
-
-
-def test_gum_h3_a_line_keeps_its_correlation() -> None:
-    """JCGM 100:2008, H.3: b(30 C) = -0.1494, u = 0.0041, 9 degrees of freedom; r of intercept and slope -0.930."""
-    x, y = np.array(THERMOMETER_C) - 20, np.array(CORRECTION_C)
-    design = np.column_stack([np.ones_like(x), x])
-    found, residual, *_ = np.linalg.lstsq(design, y, rcond=None)
-    covariance = float(residual[0]) / (x.size - 2) * np.linalg.inv(design.T @ design)
-    start, slope = Estimate.jointly(found, covariance, ["1", "1"], "line", dof=x.size - 2)
-    at_30 = start + slope * 10
-    assert start.correlation(slope) == pytest.approx(-0.930, abs=5e-4)
-    assert at_30.value.magnitude == pytest.approx(-0.1494, abs=5e-5)
-    assert at_30.u.magnitude == pytest.approx(0.0041, abs=5e-5)
-    assert at_30.dof == pytest.approx(9)
-
-
 def test_resolution_and_half_width() -> None:
     """JCGM 100:2008, 4.3.7 and F.2.2.1 (from memory): a / sqrt(3), d / sqrt(12); here by drawing values."""
     draws = np.random.default_rng(1).uniform(-0.5, 0.5, 1_000_000)
