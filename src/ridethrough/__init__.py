@@ -14,20 +14,24 @@ if TYPE_CHECKING:
     from .answer.ledger import Ledger, ledger
     from .answer.outage import Outage
     from .estimate import Estimate
-    from .measure.bench import (
-        Rundown,
-        RundownLine,
-        fit_rundowns,
-        standby_from_empty,
-        standby_from_gauge,
-        standby_from_refill,
-    )
+    from .measure.bench import RundownLine, fit_rundowns
     from .measure.candidates import Units, read_units
     from .measure.draw import Draw, measure_draw, time_to_log
     from .measure.log import Meter, MeterLog, hand_readings, read_log
+    from .measure.rundown import Rundown
+    from .measure.standby import (
+        idle_fuel,
+        standby_from_empty,
+        standby_from_gauge,
+        standby_from_refill,
+        standby_on,
+    )
+    from .model.battery import aged, charge_after, peukert_hours
     from .model.load import Load
     from .model.nameplate import apparent_power, label_limit, label_power
+    from .model.ratings import Ratings
     from .model.room import in_room
+    from .model.temperature import TemperatureCurve
     from .model.unit import BackupUnit
     from .sources import coefficient
     from .teach.exercises import exercise
@@ -39,13 +43,18 @@ _ROOMS = {
     "sources": ("coefficient",),
     "measure.log": ("Meter", "MeterLog", "hand_readings", "read_log"),
     "measure.draw": ("Draw", "measure_draw", "time_to_log"),
-    "measure.bench": (
-        "Rundown", "RundownLine", "fit_rundowns", "standby_from_empty", "standby_from_gauge", "standby_from_refill",
+    "measure.rundown": ("Rundown",),
+    "measure.bench": ("RundownLine", "fit_rundowns"),
+    "measure.standby": (
+        "idle_fuel", "standby_from_empty", "standby_from_gauge", "standby_from_refill", "standby_on",
     ),
     "measure.candidates": ("Units", "read_units"),
+    "model.battery": ("aged", "charge_after", "peukert_hours"),
     "model.load": ("Load",),
     "model.nameplate": ("apparent_power", "label_limit", "label_power"),
     "model.room": ("in_room",),
+    "model.ratings": ("Ratings",),
+    "model.temperature": ("TemperatureCurve",),
     "model.unit": ("BackupUnit",),
     "answer.outage": ("Outage",),
     "answer.headroom": ("headroom",),
@@ -59,9 +68,11 @@ __all__ = [  # noqa: RUF022 - grouped by room, as above
     "Estimate",
     "coefficient",
     "Meter", "MeterLog", "hand_readings", "read_log", "Draw", "measure_draw", "time_to_log",
-    "Rundown", "RundownLine", "fit_rundowns", "standby_from_empty", "standby_from_gauge", "standby_from_refill",
+    "Rundown", "RundownLine", "fit_rundowns",
+    "idle_fuel", "standby_from_empty", "standby_from_gauge", "standby_from_refill", "standby_on",
     "Units", "read_units",
-    "Load", "apparent_power", "label_limit", "label_power", "in_room", "BackupUnit",
+    "Load", "apparent_power", "label_limit", "label_power", "in_room",
+    "TemperatureCurve", "aged", "charge_after", "peukert_hours", "Ratings", "BackupUnit",
     "Outage", "headroom", "Ledger", "ledger",
     "exercise",
 ]  # fmt: skip

@@ -12,10 +12,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import pint
+from pint.compat import upcast_type_map
 from uncertainties import correlated_values, ufloat
 from uncertainties.core import AffineScalarFunc, LinearCombination
 
@@ -58,7 +59,7 @@ class Estimate:
     """
 
     __slots__ = ("_held",)
-    __array_ufunc__ = None  # so that ndarray and Quantity leave the arithmetic to this class
+    __array_ufunc__ = None  # so that an ndarray leaves the arithmetic to this class
 
     def __init__(self, held: Any) -> None:
         self._held: pint.Quantity = held
@@ -344,6 +345,10 @@ class Estimate:
 
     def _repr_html_(self) -> str:
         return f"<span>{self}</span>"
+
+
+# A Quantity leaves the arithmetic to this class, too.
+cast(dict[str, type], upcast_type_map)[f"{Estimate.__module__}.{Estimate.__qualname__}"] = Estimate
 
 
 def estimate(value: Any, unit: str, name: str) -> Estimate:

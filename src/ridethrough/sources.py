@@ -1,11 +1,12 @@
 """Where numbers come from: kinds of source, and the kit's one table of coefficients.
 
 No coefficient stands anywhere else in the kit. Each has a value, a band, a unit and a source, and
-enters a calculation as an `Estimate` that is uniform over its band.
+enters a calculation as an `Estimate`: anywhere in its band with equal chance.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cache
 from typing import Literal
@@ -61,11 +62,29 @@ class Coefficient:
     source: Source
     note: str = ""
 
+    @property
+    def u(self) -> float:
+        """Root mean square of the band about the value, in the middle or not, in ``unit``.
+
+        u^2 = (half width)^2 / 3 + (value - middle)^2                                         (1)
+        """
+        return math.hypot((self.high - self.low) / 2 / math.sqrt(3), self.value - (self.low + self.high) / 2)  # (1)
+
 
 _IEEE485 = Source("from memory", "IEEE 485, clause on additional considerations: end of life at 80 %")
 _CFR = Source("published", "10 CFR 430.32(a), refrigerators, compliance date 2014-09-15")
 _TRADE = Source("common practice", "battery and solar trade, no document at hand")
 _KIT = Source("common practice", "the kit's own rule, no document behind it")
+_BENCH = Source("common practice", "bench testers, no document at hand")
+_ARMY = Source("published", "US Army TM 10-6140-200-14, 1-9: capacity 100 % at 77 F, 75 % at 32 F, 40 % at 0 F; "
+               "the bands are the kit's own")  # fmt: skip
+_LITHIUM_COLD = Source("published", "PyPI pybamm 26.10, OKane2022 at C/5 (upper end); NREL SSC test input, Li-ion, "
+                       "assumed there (lower end); no neutral table for iron phosphate was found")  # fmt: skip
+_LEAD_RATE = Source("published", "PyPI pybamm 26.10, Sulzer2019, C/20 to 2C: 1.03 to 1.22, 1.095 on average")
+
+_LITHIUM_POINTS = {-20: (0.65, 0.40, 0.95), -10: (0.84, 0.70, 0.98), 0: (0.92, 0.85, 0.99), 25: (1, 1, 1),
+                   45: (1.02, 1.00, 1.04)}  # fmt: skip
+_LEAD_POINTS = {-18: (0.40, 0.30, 0.50), 0: (0.75, 0.67, 0.83), 25: (1, 1, 1), 38: (1.06, 1.00, 1.12)}
 
 COEFFICIENTS: tuple[Coefficient, ...] = (
     Coefficient("depth of discharge, iron phosphate", 0.95, 0.91, 0.99, "1", _TRADE,
@@ -78,23 +97,94 @@ COEFFICIENTS: tuple[Coefficient, ...] = (
     Coefficient("depth of discharge, flooded lead-acid", 0.50, 0.45, 0.55, "1",
                 Source("published", "Open Source Solar Project handbook, 'Energy storage sizing and selection'"),
                 "deeper discharges are possible and shorten its life"),
+    *(
+        Coefficient(f"capacity at {celsius} degC, {chemistry}", value, low, high, "1", source,
+                    "over the capacity at 25 degC, at a rate that empties it in some hours")
+        for chemistry, source, points in (
+            ("iron phosphate", _LITHIUM_COLD, _LITHIUM_POINTS),
+            ("nickel-manganese-cobalt", _LITHIUM_COLD, _LITHIUM_POINTS),
+            ("sealed lead-acid", _ARMY, _LEAD_POINTS),
+            ("flooded lead-acid", _ARMY, _LEAD_POINTS),
+        )
+        for celsius, (value, low, high) in points.items()
+    ),
+    Coefficient("rate exponent, iron phosphate", 1.00, 1.00, 1.05, "1", _BENCH,
+                "k of run time ~ (power from the battery)^-k; at 1 every rate gives the same energy"),
+    Coefficient("rate exponent, nickel-manganese-cobalt", 1.00, 1.00, 1.05, "1", _BENCH,
+                "PyPI pybamm 26.10, OKane2022, C/5 and 1C at 25 degC, lies inside: 1.015"),
+    Coefficient("rate exponent, sealed lead-acid", 1.10, 1.03, 1.22, "1", _LEAD_RATE),
+    Coefficient("rate exponent, flooded lead-acid", 1.10, 1.03, 1.22, "1", _LEAD_RATE),
+    *(
+        Coefficient(f"rating hours, {chemistry}", hours, hours, hours, "h", source,
+                    "the discharge that the printed capacity was rated for")
+        for chemistry, hours, source in (
+            ("iron phosphate", 5, Source("from memory", "IEC 61960: rated at 0.2 of the capacity in an hour")),
+            ("nickel-manganese-cobalt", 5, Source("from memory", "IEC 61960: rated at 0.2 of the capacity in an hour")),
+            ("sealed lead-acid", 20, _TRADE),
+            ("flooded lead-acid", 20, _TRADE),
+        )
+    ),
+    *(
+        Coefficient(f"coldest charging, {chemistry}", celsius, celsius, celsius, "degC", source, note)
+        for chemistry, celsius, source, note in (
+            ("iron phosphate", 0, Source("from memory", "JEITA guideline"), "of the cells"),
+            ("nickel-manganese-cobalt", 0, Source("from memory", "JEITA guideline"), "of the cells"),
+            ("sealed lead-acid", -18, _TRADE, "slower in the cold; a frozen battery never"),
+            ("flooded lead-acid", -18, _TRADE, "slower in the cold; a frozen battery never"),
+        )
+    ),
+    *(
+        Coefficient(f"self-discharge, {chemistry}", value, low, high, "1", _TRADE,
+                    "share of full lost in a month of storage at about 20 degC, switched off")
+        for chemistry, value, low, high in (
+            ("iron phosphate", 0.03, 0.01, 0.05),
+            ("nickel-manganese-cobalt", 0.03, 0.01, 0.05),
+            ("sealed lead-acid", 0.04, 0.02, 0.08),
+            ("flooded lead-acid", 0.07, 0.03, 0.15),
+        )
+    ),
+    *(
+        Coefficient(f"fading, {chemistry}", value, low, high, "1", _TRADE,
+                    "share of the printed capacity lost in a year of standing ready and now and then a discharge; "
+                    "no neutral measured table at hand")
+        for chemistry, value, low, high in (
+            ("iron phosphate", 0.02, 0.01, 0.04),
+            ("nickel-manganese-cobalt", 0.03, 0.01, 0.06),
+            ("sealed lead-acid", 0.05, 0.02, 0.10),
+            ("flooded lead-acid", 0.05, 0.02, 0.10),
+        )
+    ),
+    Coefficient("end of life", 0.80, 0.80, 0.80, "1", _IEEE485, "share of the rated capacity at which one replaces it"),
+    Coefficient("least step between battery temperatures", 10.0, 10.0, 10.0, "kelvin", _KIT,
+                "closer run-downs say more about the runs than about the cold"),
+    Coefficient("run-to-run repeatability", 0.02, 0.01, 0.03, "1", _BENCH,
+                "standard deviation of one full run's time about the mean of many at that load"),
+    Coefficient("smallest rating", 300, 300, 300, "W", _BENCH, "what a unit with outlets gives at least"),
+    Coefficient("gauge departure", 0.0, -0.03, 0.03, "1", _BENCH,
+                "how far a displayed fall of charge lies from the true one, as a share of full"),
+    Coefficient("charger efficiency", 0.88, 0.80, 0.96, "1", _BENCH, "into the battery over from the wall"),
     Coefficient("day-to-day spread", 0.0, -0.15, 0.15, "1", _KIT,
                 "where the energy of 95 in 100 days of a refrigerator lies about its mean, before any was seen"),
     Coefficient("weight of the stated day-to-day spread", 3.0, 3.0, 3.0, "day", _KIT,
                 "it counts as much as so many days that were seen; tried on the kit's own simulated appliances"),
     Coefficient("likeness of successive days", 0.75, 0.75, 0.75, "1", _KIT,
                 "correlation of one day's mean power with the next one's, as weather and habits last"),
-    Coefficient("draw per kelvin of room", 0.04, 0.02, 0.06, "1",
-                Source("common practice", "heat leaks in proportion to room less inside, and a hot room makes "
-                       "the compressor work harder; no measured table at hand"),
-                "relative change of a cold appliance's mean power for each kelvin of room temperature"),
+    *(
+        Coefficient(f"draw per kelvin of room, {cabinet}", value, low, high, "1",
+                    Source("common practice", "heat leaks in proportion to room less inside, and a hot room makes "
+                           "the compressor work harder; no measured table at hand"),
+                    "relative change of its mean power for each kelvin of room temperature")
+        for cabinet, value, low, high in (("refrigerator", 0.04, 0.02, 0.06), ("freezer", 0.03, 0.02, 0.04))
+    ),
     Coefficient("least step between rooms", 2.0, 2.0, 2.0, "kelvin", _KIT,
                 "closer measurements say more about the meter than about the room"),
     Coefficient("warmest room", 43.0, 43.0, 43.0, "degC",
                 Source("from memory", "IEC 62552-1, climate class T"), "up to which cold appliances are built to work"),
-    Coefficient("coldest room", 10.0, 10.0, 10.0, "degC",
+    Coefficient("coldest room, refrigerator", 10.0, 10.0, 10.0, "degC",
                 Source("from memory", "IEC 62552-1, climate class SN"),
                 "below which a refrigerator's own compressor may stop; a freezer compartment may then thaw"),
+    Coefficient("coldest room, freezer", -15.0, -15.0, -15.0, "degC", _TRADE,
+                "chest freezers are run in unheated stores; the maker's manual says how cold"),
     *(
         Coefficient(f"{scheme} weight at {percent} % load", weight, weight, weight, "1", source,
                     "share of time that the scheme gives to this load")
@@ -110,6 +200,8 @@ COEFFICIENTS: tuple[Coefficient, ...] = (
                 Source("published", "NFPA 70 (NEC), tables 430.248 and 430.251(A): locked-rotor over full-load "
                        "current 6.0; band: measured appliances in the ACSF1 data set (Gisler et al., WoSSPA 2013)"),
                 "current, and so apparent power, in the moment in which a compressor starts"),
+    Coefficient("tolerance of a voltage", 0.10, 0.10, 0.10, "1",
+                Source("from memory", "IEC 60038: supply voltages within 10 % of nominal")),
     Coefficient("power factor of a small motor", 0.75, 0.55, 0.95, "1", _TRADE,
                 "watts over volt-amperes of a running compressor"),
     Coefficient("resistive loss", 0.02, 0.0, 0.04, "1",
@@ -156,7 +248,7 @@ def lookup(name: str) -> Coefficient:
 
 
 def coefficient(name: str) -> Estimate:
-    """Return the coefficient called ``name`` as an Estimate, uniform over its band.
+    """Return the coefficient called ``name`` as an Estimate, its uncertainty that of its band.
 
     Two calls give two independent influences; keep the result where one influence is meant.
 
@@ -166,8 +258,4 @@ def coefficient(name: str) -> Estimate:
     <Estimate 0.95, 95 %: 0.9 to 1>
     """
     entry = lookup(name)
-    middle, half = (entry.low + entry.high) / 2, (entry.high - entry.low) / 2
-    if half == 0:
-        return Estimate.exact(Q_(entry.value, entry.unit))
-    band = Estimate.within(Q_(middle, entry.unit), Q_(half, entry.unit), entry.name, source=str(entry.source))
-    return band + Q_(entry.value - middle, entry.unit)
+    return Estimate.standard(Q_(entry.value, entry.unit), Q_(entry.u, entry.unit), name, source=str(entry.source))

@@ -86,6 +86,7 @@ _SPELLINGS = {
     "hour": "h hr hrs hour hours",
     "day": "d day days",
     "week": "wk week weeks",
+    "month": "month months",
     "year": "yr yrs year years",
     "degree_Celsius": "degC °C celsius",
     "degree_Fahrenheit": "degF °F fahrenheit",

@@ -1,5 +1,8 @@
 """The ledger sums, its verdict follows the chance, and more of a loss never helps."""
 
+from dataclasses import dataclass, field
+
+import pint
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -9,6 +12,7 @@ from ridethrough.answer.outage import Outage
 from ridethrough.estimate import Estimate
 from ridethrough.model.battery import CHEMISTRIES
 from ridethrough.model.load import Load
+from ridethrough.model.temperature import TemperatureCurve
 from ridethrough.model.unit import BackupUnit
 from ridethrough.units import Q_, Refusal
 
@@ -146,13 +150,21 @@ def test_facts_of_the_trade() -> None:
     assert load + standby == pytest.approx(866)
 
 
+@dataclass(frozen=True)
 class Line:
     """What a fit of run-downs brings: energy and standby at the outlet, found together."""
 
-    energy, standby = Estimate.jointly([900, 16], [[100, 4], [4, 0.5]], ["Wh", "W"], "run-downs", dof=3)
+    energy: Estimate
+    standby: Estimate
+    room: pint.Quantity | None = None
+    curve: TemperatureCurve = field(default_factory=lambda: TemperatureCurve("iron phosphate"))
+
+    def delivers(self, load: Load, *, times: float = 1.0) -> Estimate:
+        return self.energy * times
 
 
-MEASURED = BackupUnit.from_rundowns("mine", Line(), printed="1000 Wh", rated="800 W", pack="500 Wh", packs_max=1)
+LINE = Line(*Estimate.jointly([900, 16], [[100, 4], [4, 0.5]], ["Wh", "W"], "run-downs", dof=3))
+MEASURED = BackupUnit.from_rundowns("mine", LINE, printed="1000 Wh", rated="800 W", pack="500 Wh", packs_max=1)
 
 
 def test_the_measured_route_stands_at_the_outlet_and_charges_nothing_twice() -> None:
@@ -185,10 +197,7 @@ def test_both_routes_agree_when_the_print_is_true() -> None:
     )
     factor = 1 + printed.inverter.k1
     usable = ledger(Load.steady("30 W"), printed, "10 h").available
-
-    class TrueToPrint:
-        energy, standby = usable / factor, printed.standby / factor
-
-    measured = BackupUnit.from_rundowns("mine", TrueToPrint(), printed="1 kWh", rated="8 kW")
+    true = Line(usable / factor, printed.standby / factor)
+    measured = BackupUnit.from_rundowns("mine", true, printed="1 kWh", rated="8 kW")
     hours = [float(ledger(Load.steady("30 W"), unit, "10 h").lasts.value.magnitude) for unit in (printed, measured)]
     assert hours[0] == pytest.approx(hours[1], rel=1e-4)

@@ -19,8 +19,9 @@ sys.path.append(str(Path(__file__).parent))
 from simulated_bench import GAIN, KINDS, OFFSET_W, SPREAD, STEP_W, simulate
 
 from ridethrough.estimate import Estimate
-from ridethrough.measure.bench import Rundown, RundownLine, fit_rundowns
+from ridethrough.measure.bench import RundownLine, fit_rundowns
 from ridethrough.measure.meter import Meter
+from ridethrough.measure.rundown import Rundown
 from ridethrough.model.load import Load
 from ridethrough.units import Q_
 

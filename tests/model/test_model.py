@@ -74,14 +74,14 @@ def test_another_standby_leaves_the_conversion_loss() -> None:
 @pytest.mark.parametrize("chemistry", CHEMISTRIES)
 def test_battery_steps_sum_to_what_is_usable(chemistry: str) -> None:
     battery = Battery.from_print("1 kWh", chemistry)
-    steps = battery.steps("80 %")
+    steps = battery.steps("80 %", Estimate.exact("10 W"))
     usable = sum(float(energy.value.to("Wh").magnitude) for _, energy in steps)
     assert usable == pytest.approx(800 * float(battery.depth_of_discharge.value.magnitude))
 
 
 @pytest.mark.parametrize(
     ("capacity", "chemistry", "says"),
-    [("100 Ah", "iron phosphate", "a charge"), ("0 Wh", "iron phosphate", "above zero"), ("1 kWh", "salt", "one of")],
+    [("100 Ah", "iron phosphate", "without a voltage"), ("0 Wh", "iron phosphate", "above zero"), ("1 kWh", "salt", "one of")],
 )
 def test_a_box_that_says_too_little_is_refused(capacity: str, chemistry: str, says: str) -> None:
     with pytest.raises(Refusal, match=says):

@@ -10,8 +10,9 @@ import pytest
 
 from ridethrough.answer.ledger import ledger
 from ridethrough.estimate import Estimate
-from ridethrough.measure.bench import RundownLine, fit_rundowns, standby_from_empty
+from ridethrough.measure.bench import RundownLine, fit_rundowns
 from ridethrough.measure.meter import Meter
+from ridethrough.measure.standby import standby_from_empty
 from ridethrough.model.load import Load
 from ridethrough.model.unit import BackupUnit
 from ridethrough.units import Q_

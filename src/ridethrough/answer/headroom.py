@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
 import pint
 
 from ..model.load import Load
+from ..model.ratings import Ratings
 from ..model.unit import BackupUnit
 from ..sources import lookup
 from ..units import Q_, show
 
-Finding = Literal["carries it", "too much", "not checked"]
+Finding = Literal["carries it", "does not carry it", "not checked"]
 
 
 @dataclass(frozen=True)
@@ -22,8 +24,9 @@ class Check:
     Parameters
     ----------
     what : str
-        "steady power", "apparent power" or "start".
-    finding : {"carries it", "too much", "not checked"}
+        "steady power", "apparent power" or "start"; where the sheet tells it, "waveform", "voltage" or
+        "smallest power" too.
+    finding : {"carries it", "does not carry it", "not checked"}
         "not checked" where a number is missing, or where the band of what is asked holds the rating.
     why : str
         The numbers behind it.
@@ -50,7 +53,8 @@ def headroom(load: Load, unit: BackupUnit) -> tuple[Check, ...]:
     Returns
     -------
     tuple of Check
-        Steady power, apparent power and start, in this order.
+        Steady power, apparent power and start, in this order; then waveform, voltage and smallest power, each
+        only where the unit's ratings state it.
 
     Notes
     -----
@@ -58,15 +62,55 @@ def headroom(load: Load, unit: BackupUnit) -> tuple[Check, ...]:
     misses most starts. Without one, the band of the table of coefficients is used. Lesson 03.
     """
     ratings, peak = unit.ratings, load.peak
+    stated = (*_waveform(load, ratings), *_voltage(load, ratings), *_smallest(load, ratings))
     if peak is None:
         missing = "the largest power of the load was not measured"
-        return tuple(Check(what, "not checked", missing) for what in ("steady power", "apparent power", "start"))
+        powers = ("steady power", "apparent power", "start")
+        return (*(Check(what, "not checked", missing) for what in powers), *stated)
     factor = lookup("power factor of a small motor")
     return (
-        _against("steady power", peak, peak, ratings.rated),
-        _against("apparent power", _va(peak, factor.high), _va(peak, factor.low), ratings.rated_va),
+        _against("steady power", peak, peak * ratings.legs, ratings.rated),
+        _against("apparent power", _va(peak, factor.high), _va(peak * ratings.legs, factor.low), ratings.rated_va),
         _start(load, peak, ratings.surge),
+        *stated,
     )
+
+
+def _waveform(load: Load, ratings: Ratings) -> Iterator[Check]:
+    """Yield whether the outlet's waveform suits what is plugged in."""
+    motors = [a.name for a in load.appliances if a.motor is not None or a.surge is not None]
+    if ratings.waveform == "sine":
+        yield Check("waveform", "carries it", "sine")
+    elif ratings.waveform == "stepped":
+        doubt = f"; {', '.join(motors)} may not start on it or run hot, its maker decides" if motors else ""
+        yield Check("waveform", "not checked", f"stepped{doubt}")
+
+
+def _voltage(load: Load, ratings: Ratings) -> Iterator[Check]:
+    """Yield whether each appliance gets the voltage it is made for; outlets wander by a tenth."""
+    if ratings.volts is None:
+        return
+    unknown = [a.name for a in load.appliances if a.volts is None]
+    off = [a.name for a in load.appliances if a.volts is not None
+           and abs(a.volts / ratings.volts - 1) > lookup("tolerance of a voltage").value]  # fmt: skip
+    if off:
+        yield Check("voltage", "does not carry it", f"{', '.join(off)} is not made for {show(ratings.volts)}")
+    elif unknown:
+        yield Check("voltage", "not checked", f"{show(ratings.volts)}; what {', '.join(unknown)} needs is not known")
+    else:
+        yield Check("voltage", "carries it", show(ratings.volts))
+
+
+def _smallest(load: Load, ratings: Ratings) -> Iterator[Check]:
+    """Yield whether the load keeps an output awake that switches itself off below some watts."""
+    if ratings.sleeps_below is None:
+        return
+    limit = float(ratings.sleeps_below.magnitude)
+    least = sum(float(a.levels_w[a.shares > 0].min()) for a in load.appliances)
+    most = sum(float(a.levels_w[a.shares > 0].max()) for a in load.appliances)
+    why = f"the output sleeps below {show(ratings.sleeps_below)}, the load falls to {show(Q_(least, 'W'))}"
+    finding: Finding = "carries it" if least >= limit else "does not carry it" if most < limit else "not checked"
+    yield Check("smallest power", finding, why)
 
 
 def _start(load: Load, peak: pint.Quantity, rating: pint.Quantity | None) -> Check:
@@ -93,7 +137,7 @@ def _against(what: str, low: pint.Quantity, high: pint.Quantity, rating: pint.Qu
     why = f"{asks} of {show(rating)}"
     if high <= rating:
         return Check(what, "carries it", why)
-    return Check(what, "too much" if low > rating else "not checked", why)
+    return Check(what, "does not carry it" if low > rating else "not checked", why)
 
 
 def _va(power: pint.Quantity, power_factor: float) -> pint.Quantity:

@@ -9,8 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Literal
 
+import pandas as pd
+
 from ..estimate import Estimate
 from ..model.load import Load
+from ..model.room import in_room
 from ..model.unit import BackupUnit
 from ..sources import lookup
 from ..units import Refusal, show
@@ -107,6 +110,20 @@ class Ledger:
         return f"{self.verdict.capitalize()}: {amount} {word} after {show(self.outage.duration)}, give or take {half}"
 
     @property
+    def cautions(self) -> tuple[str, ...]:
+        """What the account leaves out and may hurt: a battery too cold to charge, a room too cold for the food."""
+        outage, found = self.outage, []
+        if outage.unit_at is not None:
+            coldest = lookup(f"coldest charging, {self.unit.route.chemistry}").value
+            if float(outage.unit_at.magnitude) < coldest:
+                found.append(f"do not charge it below {coldest:g} °C: warm it first")
+        return tuple(found)
+
+    def sources(self) -> pd.DataFrame:
+        """Return the table's coefficients that the account can rest on, with band and source."""
+        return self.unit.sources()
+
+    @property
     def inverter(self) -> str:
         """What the inverter was checked for, in a line."""
         checks = headroom(self.load, self.unit)
@@ -115,7 +132,7 @@ class Ledger:
         return "inverter: " + "; ".join(map(str, checks))
 
     @property
-    def rows(self) -> Any:
+    def rows(self) -> pd.DataFrame:
         """The lines as a table.
 
         Returns
@@ -123,8 +140,6 @@ class Ledger:
         pandas.DataFrame
             Columns: line, energy (Wh), low (Wh) and high (Wh) of the 95 % interval, side, basis.
         """
-        import pandas as pd
-
         table = []
         for line in self.lines:
             low, high = line.energy.interval()
@@ -144,7 +159,7 @@ class Ledger:
         """Return headline and lines as plain text."""
         width = max(len(line.label) for line in self.lines)
         rows = [f"{line.label:<{width}}  {show(line.energy.value, 0):>10}" for line in self.lines]
-        return "\n".join([self.headline, *rows, self.inverter])
+        return "\n".join([self.headline, *rows, self.inverter, *(f"caution: {each}" for each in self.cautions)])
 
     __repr__ = __str__
 
@@ -161,10 +176,12 @@ class Ledger:
 def ledger(load: Load, unit: BackupUnit, outage: Any) -> Ledger:
     """Return the energy account of a load on a unit through an outage, by the route the unit is known by.
 
-    printed:   available = printed * start * depth of discharge
+    printed:   available = printed * health * depth of discharge * (start - (1 - cold * rate))
                needed    = t (mean P + k1 mean P + k2 mean P^2 / P_rated + P_0)               (1)
-    measured:  available = E * start,  needed = t (mean P + S)                                (1)
+    measured:  available = E * health * (start - (1 - cold)),  needed = t (mean P + S)        (1)
     both:      left      = available - needed
+
+    cold is the capacity where the unit stands over that at 25 degC (printed) or that in its run-downs (measured).
 
     Parameters
     ----------
@@ -192,7 +209,8 @@ def ledger(load: Load, unit: BackupUnit, outage: Any) -> Ledger:
     hours, route = when.duration, unit.route
     if not isinstance(load, Load):
         raise Refusal(f"load={load!r}", "a load", 'Write Load.steady("38 W"), or measure_draw(log).as_load().')
-    steps, losses = route.steps(when.start), route.losses(load, hours)
+    load = _in_its_room(load, when)
+    steps, losses = route.steps(load, when.start, when.unit_at), route.losses(load, hours, when.unit_at)
     if when.reserve.magnitude:
         steps.append(("reserve kept back", -Estimate.exact(when.reserve), False))
     loads = [(f"{a.name}, {show(hours)}", -a.energy_over(hours), a.measured) for a in load.appliances]
@@ -210,3 +228,18 @@ def ledger(load: Load, unit: BackupUnit, outage: Any) -> Ledger:
         Line("left over" if left.value.magnitude >= 0 else "missing", "total", left, trusted),
     ]
     return Ledger(load, unit, when, tuple(lines), available, needed, left)
+
+
+def _in_its_room(load: Load, outage: Outage) -> Load:
+    """Return the load as its cold appliances draw in the outage's room."""
+    if outage.room is None:
+        return load
+    if all(appliance.room is None for appliance in load.appliances):
+        raise Refusal(
+            f"room={show(outage.room, 0)}, and no appliance with the room it was measured in",
+            "the temperature in which each cold appliance was measured",
+            'Write load.in_a_room_of("20 degC"), or leave room out.',
+        )
+    each = [Load((appliance,)) for appliance in load.appliances]
+    moved = [one if one.appliances[0].room is None else in_room(one, room=outage.room) for one in each]
+    return Load(tuple(one.appliances[0] for one in moved))

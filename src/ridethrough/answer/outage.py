@@ -8,7 +8,7 @@ from typing import Any
 import pint
 
 from ..estimate import Estimate, estimate
-from ..units import positive, show
+from ..units import positive, quantity, show
 
 
 @dataclass(frozen=True, init=False)
@@ -23,6 +23,11 @@ class Outage:
         State of charge when it begins [-].
     reserve : str or pint.Quantity
         Energy that shall be left at its end, on the side of the unit's route [Wh].
+    room : str or pint.Quantity, optional
+        Where cold appliances stand [degC]; as when they were measured where left out.
+    unit_at : str or pint.Quantity, optional
+        Where the unit stands, its cells as warm as the room [degC]; 25 degC, or as in its run-downs, where left
+        out.
 
     Example
     -------
@@ -33,11 +38,17 @@ class Outage:
     duration: pint.Quantity
     start: Estimate
     reserve: pint.Quantity
+    room: pint.Quantity | None
+    unit_at: pint.Quantity | None
 
-    def __init__(self, duration: Any, *, start: Any = "100 %", reserve: Any = "0 Wh") -> None:
+    def __init__(
+        self, duration: Any, *, start: Any = "100 %", reserve: Any = "0 Wh", room: Any = None, unit_at: Any = None
+    ) -> None:
         object.__setattr__(self, "duration", positive(duration, "h", "duration"))
         object.__setattr__(self, "start", estimate(start, "1", "start"))
         object.__setattr__(self, "reserve", positive(reserve, "Wh", "reserve", zero=True))
+        object.__setattr__(self, "room", None if room is None else quantity(room, "degC", "room"))
+        object.__setattr__(self, "unit_at", None if unit_at is None else quantity(unit_at, "degC", "unit_at"))
 
     @classmethod
     def of(cls, outage: Outage | Any) -> Outage:
@@ -45,4 +56,7 @@ class Outage:
         return outage if isinstance(outage, Outage) else cls(outage)
 
     def __repr__(self) -> str:
-        return f"<Outage of {show(self.duration)}, unit {100 * self.start.value.magnitude:.0f} % full at its start>"
+        where = "" if self.room is None else f", room at {show(self.room, 0)}"
+        where += "" if self.unit_at is None else f", unit at {show(self.unit_at, 0)}"
+        full = f"{100 * self.start.value.magnitude:.0f} % full at its start"
+        return f"<Outage of {show(self.duration)}, unit {full}{where}>"

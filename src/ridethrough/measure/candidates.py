@@ -9,6 +9,7 @@ from datetime import date
 from os import PathLike, fspath
 from typing import Any
 
+from ..model.ratings import Ratings
 from ..model.unit import BackupUnit
 from ..units import Q_, Refusal
 
@@ -23,7 +24,12 @@ COLUMNS: dict[str, tuple[str | None, bool]] = {
     "rated_w": ("W", True),
     "rated_va": ("VA", False),
     "surge_w": ("W", False),
+    "waveform": (None, False),
+    "outlet_v": ("V", False),
+    "legs": ("1", False),
+    "sleeps_below_w": ("W", False),
     "pack_wh": ("Wh", False),
+    "pack_standby_w": ("W", False),
     "packs_max": ("1", False),
 }
 
@@ -89,12 +95,19 @@ class Units(Mapping[str, BackupUnit]):
             capacity=row["capacity_wh"],
             chemistry=row["chemistry"],
             standby=row["standby_w"],
-            rated=row["rated_w"],
+            rated=Ratings.of(
+                row["rated_w"],
+                rated_va=row["rated_va"],
+                surge=row["surge_w"],
+                waveform=row["waveform"],
+                volts=row["outlet_v"],
+                legs=1 if row["legs"] is None else int(row["legs"].magnitude),
+                sleeps_below=row["sleeps_below_w"],
+            ),
             efficiency=row["efficiency_percent"],
             at=row["efficiency_at_w"],
-            rated_va=row["rated_va"],
-            surge=row["surge_w"],
             pack=row["pack_wh"],
+            pack_standby=row["pack_standby_w"],
             packs_max=0 if row["packs_max"] is None else int(row["packs_max"].magnitude),
         )
 
@@ -244,10 +257,10 @@ def _cell(file: str, number: int, column: str, text: str) -> Any:
         value = float(text)
     except ValueError:
         value = math.nan
-    if not (0 <= value < math.inf) or (column == "packs_max" and value != int(value)):
+    if not (0 <= value < math.inf) or (COLUMNS[column][0] == "1" and value != int(value)):
         raise Refusal(
             f"{file}, row {number}, column {column}: {text!r}",
-            "a number of zero or more, without unit or comma" if column != "packs_max" else "a whole number",
+            "a number of zero or more, without unit or comma" if unit != "1" else "a whole number",
             "Correct the cell, or leave it empty if the number is not known.",
         )
     if unit == "%" and 0 < value <= 1:

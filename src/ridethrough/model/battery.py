@@ -1,22 +1,24 @@
-"""From the capacity printed on the box to what may be used tonight."""
+"""From the capacity printed on the box to what may be used tonight, on the battery's side."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from typing import Any
 
 import pint
 
-from ..estimate import Estimate, estimate
-from ..sources import coefficient
-from ..units import Q_, Refusal, positive, show
+from ..estimate import Estimate, estimate, not_negative
+from ..sources import coefficient, lookup
+from ..units import Q_, Refusal, number, positive, quantity, read_quantity, show
+from .temperature import TemperatureCurve
 
 CHEMISTRIES = ("iron phosphate", "nickel-manganese-cobalt", "sealed lead-acid", "flooded lead-acid")
 
 
 @dataclass(frozen=True)
 class Battery:
-    """A battery as its box describes it.
+    """A battery as its box describes it; make it with `Battery.from_print`.
 
     Parameters
     ----------
@@ -25,71 +27,300 @@ class Battery:
     chemistry : str
         One of `CHEMISTRIES`.
     depth_of_discharge : Estimate
-        Share of the printed capacity that the unit gives up before it cuts off [-].
+        Share of the capacity that the unit gives up before it cuts off [-].
+    health : Estimate
+        Capacity of its cells today over that printed [-].
+    rate_exponent : Estimate
+        k of t ~ (power from the battery)^-k [-].
+    rating_hours : pint.Quantity
+        The discharge for which the printed capacity holds [h].
+    curve : TemperatureCurve
+        What the cold leaves.
     """
 
     printed: pint.Quantity
     chemistry: str
     depth_of_discharge: Estimate
+    health: Estimate
+    rate_exponent: Estimate
+    rating_hours: pint.Quantity
+    curve: TemperatureCurve
 
     @classmethod
-    def from_print(cls, capacity: Any, chemistry: str, depth_of_discharge: Any = None) -> Battery:
+    def from_print(
+        cls, capacity: Any, chemistry: str, depth_of_discharge: Any = None, *, volts: Any = None,
+        health: Any = "100 %", rating_hours: Any = None, curve: TemperatureCurve | None = None,
+    ) -> Battery:  # fmt: skip
         """Return the battery with this printed capacity.
 
         Parameters
         ----------
         capacity : str or pint.Quantity
-            As printed [Wh].
+            As printed [Wh], or [Ah] with ``volts``.
         chemistry : str
             One of `CHEMISTRIES`.
         depth_of_discharge : Estimate, str or float, optional
             Usable share [-]; else the table's value and band for the chemistry.
+        volts : str or pint.Quantity, optional
+            Nominal voltage of what the ampere-hours were printed on [V].
+        health : Estimate, str or float
+            Capacity today over that printed [-]; see `aged`.
+        rating_hours : str or pint.Quantity, optional
+            The discharge that the capacity was rated for [h]; else the table's for the chemistry.
+        curve : TemperatureCurve, optional
+            From the user's own cold run-down; else the table's for the chemistry.
 
         Raises
         ------
         Refusal
-            If the capacity is not an energy above zero or the chemistry is unknown.
+            If the capacity is not an energy above zero, comes in ampere-hours without their voltage, or the
+            chemistry is unknown.
         """
-        printed = positive(capacity, "Wh", "capacity")
-        if chemistry not in CHEMISTRIES:
-            raise Refusal(f"chemistry={chemistry!r}", f"one of {', '.join(CHEMISTRIES)}", "Write it as in the list.")
-        if depth_of_discharge is None:
-            depth = coefficient(f"depth of discharge, {chemistry}")
-        else:
-            depth = estimate(depth_of_discharge, "1", "depth_of_discharge")
-        return cls(printed, chemistry, depth)
+        known(chemistry)
+        depth = of_chemistry("depth of discharge", chemistry) if depth_of_discharge is None else depth_of_discharge
+        rating = lookup(f"rating hours, {chemistry}").value if rating_hours is None else None
+        return cls(
+            stored_energy(capacity, volts),
+            chemistry,
+            estimate(depth, "1", "depth_of_discharge"),
+            not_negative(health, "1", "health"),
+            of_chemistry("rate exponent", chemistry),
+            Q_(rating, "h") if rating else positive(rating_hours, "h", "rating_hours"),
+            curve or TemperatureCurve(chemistry),
+        )
 
     def with_more(self, capacity: pint.Quantity) -> Battery:
         """Return the battery with ``capacity`` [Wh] added to what is printed."""
-        return Battery(self.printed + capacity, self.chemistry, self.depth_of_discharge)
+        return replace(self, printed=self.printed + capacity)
 
-    def steps(self, start: Any) -> list[tuple[str, Estimate]]:
+    def rate_factor(self, drain: Estimate) -> Estimate:
+        """Return the energy at a steady drain over that at the rating [-].
+
+        (P_H / P_b)^(k - 1), and 1 below P_H = printed / rating hours                         (1)
+
+        Parameters
+        ----------
+        drain : Estimate
+            P_b, mean power from the battery [W].
+
+        Notes
+        -----
+        Peukert's relation, see `peukert_hours`. A discharge slower than the rating gives no more than what is
+        printed: the relation was never measured there.
+        """
+        rated = (self.printed / self.rating_hours).to("W")
+        if drain.value <= rated:
+            return Estimate.exact("100 %").to("1")
+        over, k = (drain / rated).to("1"), self.rate_exponent
+        at, slope = float(over.value.magnitude), 1 - float(k.value.magnitude)
+        return at**slope * (1 + slope * (over / at - 1) - math.log(at) * (k - k.value))  # (1), to first order
+
+    def steps(self, start: Any, drain: Estimate, unit_at: Any = None) -> list[tuple[str, Estimate]]:
         """Return what the capacity loses on its way to the inverter: a label and an energy [Wh] each.
 
-        usable = printed * start * depth of discharge                                         (1)
+        usable = printed * health * depth of discharge * max(0, start - (1 - cold * rate))    (1)
 
         Parameters
         ----------
         start : Estimate, str or float
-            State of charge when the outage begins [-].
+            State of charge when the outage begins, of what the unit can use [-].
+        drain : Estimate
+            Mean power from the battery [W].
+        unit_at : str or pint.Quantity, optional
+            Temperature of the cells [degC]; 25 degC where left out.
 
         Notes
         -----
-        The first entry is the printed capacity; the losses after it are negative; all sum to what is
-        usable, on the battery side.
+        The first entry is the printed capacity; what follows adds up to what is usable, on the battery side.
+        Cold and rate raise the level at which it is empty: they take their share of the full capacity from
+        whatever is there. What changes nothing has no entry.
         """
-        charge = estimate(start, "1", "start")
+        charge, depth = estimate(start, "1", "start"), self.depth_of_discharge
+        cold = Estimate.exact("100 %").to("1") if unit_at is None else self.curve.at(unit_at, "unit_at")
+        rate = self.rate_factor(drain)
         printed = Estimate.exact(self.printed)
-        full, usable = printed * charge, printed * charge * self.depth_of_discharge  # (1)
-        return [
+        healthy = printed * self.health
+        charged = healthy * charge
+        usable, full = charged * depth, healthy * depth
+        steps = [
             ("printed on the box", printed),
-            (f"{_percent(charge)} full at the start", full - printed),
-            (f"depth of discharge {_percent(self.depth_of_discharge)}", usable - full),
+            (f"{percent(self.health)} health", healthy - printed),
+            (f"{percent(charge)} full at the start", charged - healthy),
+            (f"depth of discharge {percent(depth)}", usable - charged),
+            *raised_floor(usable, full, cold, rate, unit_at, drain),
         ]
+        return [step for step in steps if changes(step[1])]
+
+    def takes_charge_at(self, temperature: Any) -> bool:
+        """Return whether it may be charged with its cells at a temperature [degC]."""
+        return number(temperature, "degC", "temperature") >= lookup(f"coldest charging, {self.chemistry}").value
 
     def __repr__(self) -> str:
         return f"<Battery: {show(self.printed)} printed, {self.chemistry}>"
 
 
-def _percent(share: Estimate) -> str:
+def raised_floor(
+    usable: Estimate, full: Estimate, cold: Estimate, rate: Estimate, unit_at: Any, drain: Estimate
+) -> list[tuple[str, Estimate]]:
+    """Return what cold and rate leave in the battery, never more than is there: a label and an energy [Wh] each."""
+    label = "" if unit_at is None else f"cells at {show(quantity(unit_at, 'degC', 'unit_at'), 0)}: {percent(cold)}"
+    entries = [(label, full * (cold - 1)), (f"rate, {show(drain.value)}: {percent(rate)}", full * cold * (rate - 1))]
+    asked = -sum(float(energy.value.magnitude) for _, energy in entries)
+    there = float(usable.value.magnitude)
+    part = min(1.0, there / asked) if asked > 0 else 1.0
+    return [(label, energy * part) for label, energy in entries]
+
+
+def changes(energy: Estimate) -> bool:
+    """Return whether an entry says anything: an energy, or a doubt about it."""
+    return bool(energy.value.magnitude or energy.u.magnitude)
+
+
+def known(chemistry: str) -> str:
+    """Return a chemistry that the kit knows, or refuse it."""
+    if chemistry not in CHEMISTRIES:
+        raise Refusal(f"chemistry={chemistry!r}", f"one of {', '.join(CHEMISTRIES)}", "Write it as in the list.")
+    return chemistry
+
+
+def of_chemistry(what: str, chemistry: str) -> Estimate:
+    """Return a chemistry's coefficient from the table."""
+    return coefficient(f"{what}, {known(chemistry)}")
+
+
+def stored_energy(capacity: Any, volts: Any = None) -> pint.Quantity:
+    """Return a printed capacity as an energy [Wh].
+
+    E = Q V                                                                                   (1)
+
+    Parameters
+    ----------
+    capacity : str or pint.Quantity
+        An energy [Wh], or a charge with its voltage [Ah].
+    volts : str or pint.Quantity, optional
+        Nominal voltage of the cells or the battery that the charge was printed for [V].
+
+    Example
+    -------
+    >>> stored_energy("100 Ah", "12 V")
+    <Quantity(1200.0, 'watt_hour')>
+    """
+    given = read_quantity(capacity) if isinstance(capacity, str) else capacity
+    charge = isinstance(given, pint.Quantity) and given.check("[current] * [time]")
+    if not charge:
+        if volts is not None:
+            raise Refusal(f"capacity={capacity!r} and volts={volts!r}", "an energy, or ampere-hours with their voltage",
+                          'Leave volts out, or write capacity="100 Ah", volts="12.8 V".')  # fmt: skip
+        return positive(capacity, "Wh", "capacity")
+    if volts is None:
+        raise Refusal(
+            f"capacity={capacity!r} without a voltage",
+            "the voltage that belongs to the ampere-hours: 20 Ah at 3.2 V are a quarter of 20 Ah at 12.8 V",
+            f'Write capacity="{capacity}", volts="12.8 V", or the watt-hours.',
+        )
+    return (positive(capacity, "Ah", "capacity") * positive(volts, "V", "volts")).to("Wh")  # (1)
+
+
+def aged(years: Any, chemistry: str) -> Estimate:
+    """Return the health of a battery that has stood ready for some years: capacity over that printed [-].
+
+    health = 1 - fading * years                                                               (1)
+
+    Parameters
+    ----------
+    years : str or pint.Quantity
+        Since it was made, as "3 years" [year].
+    chemistry : str
+        One of `CHEMISTRIES`.
+
+    Notes
+    -----
+    A wide band, for no neutral table was at hand; a full run-down of the old unit replaces it.
+
+    Example
+    -------
+    >>> aged("5 years", "iron phosphate").value
+    <Quantity(0.9, 'dimensionless')>
+    """
+    span = positive(years, "year", "years", zero=True)
+    return 1 - of_chemistry("fading", chemistry) * float(span.magnitude)  # (1)
+
+
+def charge_after(storage: Any, chemistry: str, start: Any = "100 %") -> Estimate:
+    """Return the state of charge after some months in storage, switched off [-].
+
+    start - self-discharge * months                                                           (1)
+
+    Parameters
+    ----------
+    storage : str or pint.Quantity
+        How long it lay, as "6 months" [month].
+    chemistry : str
+        One of `CHEMISTRIES`.
+    start : Estimate, str or float
+        State of charge when it was put away [-].
+
+    Raises
+    ------
+    Refusal
+        If it would have been empty before: then it may be damaged.
+
+    Example
+    -------
+    >>> charge_after("5 months", "iron phosphate", "90 %").value
+    <Quantity(0.75, 'dimensionless')>
+    """
+    months = float(positive(storage, "month", "storage", zero=True).magnitude)
+    left = estimate(start, "1", "start") - of_chemistry("self-discharge", chemistry) * months  # (1)
+    if left.value.magnitude <= 0:
+        raise Refusal(f"{storage} in storage from {start}", "a time after which something is left",
+                      "Charge it now, and see whether it still takes its charge.")  # fmt: skip
+    return left
+
+
+def peukert_hours(capacity: Any, current: Any, exponent: float, *, rating_hours: Any = None,
+                  rating_current: Any = None) -> pint.Quantity:  # fmt: skip
+    """Return how long a battery carries a current by Peukert's relation [h].
+
+    t = H (C / (I H))^k, no longer than C / I                                                 (1)
+
+    Parameters
+    ----------
+    capacity : str or pint.Quantity
+        C, at its rating [Ah].
+    current : str or pint.Quantity
+        I [A].
+    exponent : float
+        k, 1 or more [-].
+    rating_hours : str or pint.Quantity
+        H, the discharge that C was rated for [h].
+    rating_current : str or pint.Quantity
+        C / H instead of H [A]. Peukert's own capacity, C_p = I^k t with I in amperes, is the rating at 1 A.
+
+    Notes
+    -----
+    The two ratings of one number differ much: 100 Ah at 20 hours carry 5 A for 20 h, but 100 Ah at 1 A with
+    k = 1.2 carry 5 A for 14.5 h. Beyond the rating the relation was not measured, and gives nothing more.
+
+    Example
+    -------
+    >>> peukert_hours("100 Ah", "10 A", 1.5, rating_hours="2.5 h")
+    <Quantity(10.0, 'hour')>
+    >>> peukert_hours("100 Ah", "160 A", 1.5, rating_hours="2.5 h")
+    <Quantity(0.3125, 'hour')>
+    """
+    charge, drawn = positive(capacity, "Ah", "capacity"), positive(current, "A", "current")
+    if (rating_hours is None) == (rating_current is None):
+        given = "a capacity without its rating" if rating_hours is None else "two ratings of one capacity"
+        raise Refusal(given, "the hours or the current that it was rated for", 'Write rating_hours="20 h".')
+    if not 1 <= exponent < 2:
+        raise Refusal(f"exponent={exponent}", "an exponent from 1 to 2", "Write 1.1.")
+    rated = positive(rating_current, "A", "rating_current") if rating_hours is None else None
+    hours = (charge / rated).to("h") if rated is not None else positive(rating_hours, "h", "rating_hours")
+    over = max(1.0, float((drawn * hours / charge).to("1").magnitude))
+    return (charge / drawn).to("h") * over ** (1 - exponent)  # (1)
+
+
+def percent(share: Estimate) -> str:
+    """Return a share as whole percents: "92 %"."""
     return show(Q_(100 * share.value.magnitude, "%"), 0)

@@ -17,6 +17,8 @@ import pint
 from ..estimate import Estimate, estimate
 from ..units import Q_, Refusal, number, positive, quantity, show
 
+CABINETS = ("refrigerator", "freezer")
+
 
 @dataclass(frozen=True)
 class Appliance:
@@ -44,6 +46,13 @@ class Appliance:
         Power of its motor while it runs [W]; None where it has none or none is known.
     measured : bool
         Whether it was measured, or only assumed.
+    volts : pint.Quantity, optional
+        The voltage it is made for [V]; None where it is not known.
+    room : pint.Quantity, optional
+        Temperature of the room it was measured in [degC]; None where its draw does not depend on it, or it is
+        not known.
+    cabinet : str
+        "refrigerator" or "freezer", for one whose draw depends on its room.
     """
 
     name: str
@@ -56,6 +65,9 @@ class Appliance:
     surge: pint.Quantity | None = None
     motor: pint.Quantity | None = None
     measured: bool = False
+    volts: pint.Quantity | None = None
+    room: pint.Quantity | None = None
+    cabinet: str = "refrigerator"
 
     def __post_init__(self) -> None:
         levels, shares = np.asarray(self.levels_w, float), np.asarray(self.shares, float)
@@ -201,9 +213,32 @@ class Load:
 
     def named(self, name: str) -> Load:
         """Return the same single appliance under another name."""
+        return Load((replace(self._only("Name"), name=name),))
+
+    def made_for(self, volts: Any) -> Load:
+        """Return the load with the voltage that all its appliances are made for [V]."""
+        known = positive(volts, "V", "volts")
+        return Load(tuple(replace(appliance, volts=known) for appliance in self.appliances))
+
+    def in_a_room_of(self, room: Any, cabinet: str = "refrigerator") -> Load:
+        """Return the same single cold appliance with the temperature of the room it was measured in [degC].
+
+        Parameters
+        ----------
+        room : str or pint.Quantity
+            The mean over the measurement [degC].
+        cabinet : {"refrigerator", "freezer"}
+            What it is; a refrigerator with a freezer compartment counts as the first.
+        """
+        if cabinet not in CABINETS:
+            raise Refusal(f"cabinet={cabinet!r}", f"one of {', '.join(CABINETS)}", 'Write cabinet="freezer".')
+        return Load((replace(self._only("Give each its room"), room=quantity(room, "degC", "room"), cabinet=cabinet),))
+
+    def _only(self, remedy: str) -> Appliance:
+        """Return the one appliance there is."""
         if len(self.appliances) != 1:
-            raise Refusal(f"a load of {len(self.appliances)} appliances", "one appliance", "Name each before adding.")
-        return Load((replace(self.appliances[0], name=name),))
+            raise Refusal(f"a load of {len(self.appliances)} appliances", "one appliance", f"{remedy} before adding.")
+        return self.appliances[0]
 
     def __repr__(self) -> str:
         return f"<Load: {self.name}, mean {show(self.mean_power.value)}>"

@@ -13,7 +13,7 @@ from ..units import Q_, Refusal, number, positive, quantity, show
 from .load import Appliance, Load
 
 
-def in_room(load: Load, *, measured_at: Any, room: Any, second: tuple[Load, Any] | None = None) -> Load:
+def in_room(load: Load, *, room: Any, measured_at: Any = None, second: tuple[Load, Any] | None = None) -> Load:
     """Return the load as it would draw in a room of another temperature.
 
     P(T) = P_1 (1 + s (T - T_1))                                                              (1)
@@ -22,9 +22,11 @@ def in_room(load: Load, *, measured_at: Any, room: Any, second: tuple[Load, Any]
     Parameters
     ----------
     load : Load
-        One appliance, measured at ``measured_at`` [W].
-    measured_at, room : str or pint.Quantity
-        T_1 and T, the room's temperatures [degC].
+        One cold appliance, measured at ``measured_at`` [W].
+    room : str or pint.Quantity
+        T, where it shall stand [degC].
+    measured_at : str or pint.Quantity, optional
+        T_1, where it was measured; the load's own room where left out, see `Load.in_a_room_of` [degC].
     second : (Load, str or pint.Quantity), optional
         The same appliance's load, measured at T_2 [W], [degC]. It pins the slope s; without it s is the
         wide band of the table of coefficients.
@@ -44,7 +46,7 @@ def in_room(load: Load, *, measured_at: Any, room: Any, second: tuple[Load, Any]
     Notes
     -----
     A straight line is a rough picture over more than 10 K. Below about 10 degC a refrigerator's own compressor
-    may stop working as its thermostat sits in the warm part. Lessons 01 and 05.
+    may stop working as its thermostat sits in the warm part; a chest freezer works on. Lessons 01 and 05.
 
     Example
     -------
@@ -53,15 +55,20 @@ def in_room(load: Load, *, measured_at: Any, room: Any, second: tuple[Load, Any]
     """
     if len(load.appliances) != 1:
         raise Refusal(f"a load of {len(load.appliances)} appliances", "one appliance", "Carry each before adding.")
-    t_1, t = _within(measured_at, "measured_at"), _within(room, "room")
+    appliance = load.appliances[0]
+    if measured_at is None and appliance.room is None:
+        raise Refusal(f"{appliance.name} without the room it was measured in", "its temperature",
+                      'Write load.in_a_room_of("20 degC").')  # fmt: skip
+    cabinet = appliance.cabinet
+    t_1 = _within(appliance.room if measured_at is None else measured_at, "measured_at", cabinet)
+    t = _within(room, "room", cabinet)
     if t == t_1:
         return load
-    appliance = load.appliances[0]
     positive(appliance.mean_power.value, "W", "load")
     if second is None:
-        slope = coefficient("draw per kelvin of room")
+        slope = coefficient(f"draw per kelvin of room, {cabinet}")
     else:
-        t_2 = _within(second[1], "second")
+        t_2 = _within(second[1], "second", cabinet)
         if abs(t_2 - t_1) < lookup("least step between rooms").value:
             raise Refusal(
                 f"measurements at {t_1:g} and {t_2:g} degC",
@@ -76,7 +83,7 @@ def in_room(load: Load, *, measured_at: Any, room: Any, second: tuple[Load, Any]
             "a room closer to those measured",
             "Measure the appliance nearer to that temperature.",
         )
-    return Load((_running(appliance, power),))
+    return Load((replace(_running(appliance, power), room=Q_(t, "degC")),))
 
 
 def _running(appliance: Appliance, power: Estimate) -> Appliance:
@@ -98,14 +105,15 @@ def _running(appliance: Appliance, power: Estimate) -> Appliance:
     return replace(appliance, mean_power=power, shares=shares, day_spread=spread)
 
 
-def _within(value: Any, name: str) -> float:
+def _within(value: Any, name: str, cabinet: str) -> float:
     """Return a room's temperature [degC], refused outside what cold appliances are built for."""
     celsius = number(quantity(value, "degC", name), "degC", name)
-    low, high = lookup("coldest room").value, lookup("warmest room").value
+    low, high = lookup(f"coldest room, {cabinet}").value, lookup("warmest room").value
     if not low <= celsius <= high:
         raise Refusal(
             f"{name}={show(Q_(celsius, 'degC'))}",
             f"a room between {show(Q_(low, 'degC'))} and {show(Q_(high, 'degC'))}, for which cold appliances are built",
-            "Below it a refrigerator's compressor may stop; measure the appliance where it stands.",
+            "Below it a refrigerator's compressor may stop; measure the appliance where it stands, or for a freezer "
+            'write load.in_a_room_of(..., cabinet="freezer").',
         )
     return celsius

@@ -3,132 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any, Protocol
+from typing import Any
 
+import pandas as pd
 import pint
 
-from ..estimate import Estimate, estimate, not_negative
-from ..units import Refusal, positive, show
+from ..estimate import Estimate, not_negative
+from ..units import Refusal, positive, quantity, show
 from .battery import Battery
 from .inverter import Inverter
-from .load import Load
-
-Entry = tuple[str, Estimate, bool]  # a label, an energy [Wh], and whether it was measured
-
-
-class Rundowns(Protocol):
-    """What a fit of run-downs brings: the energy to share and the standby, both at the outlet."""
-
-    @property
-    def energy(self) -> Estimate: ...
-    @property
-    def standby(self) -> Estimate: ...
-
-
-@dataclass(frozen=True)
-class Printed:
-    """The printed route: capacity from the box, every loss on the battery side."""
-
-    battery: Battery
-    inverter: Inverter
-
-    side = "battery"
-
-    @property
-    def printed(self) -> pint.Quantity:
-        """Capacity printed on the box [Wh]."""
-        return self.battery.printed
-
-    @property
-    def standby(self) -> Estimate:
-        """Power with nothing plugged in, from the battery [W]."""
-        return self.inverter.standby
-
-    def steps(self, start: Any) -> list[Entry]:
-        """Return the printed capacity and what is lost on the way to what is usable [Wh]."""
-        return [(label, energy, False) for label, energy in self.battery.steps(start)]
-
-    def losses(self, load: Load, hours: pint.Quantity) -> list[Entry]:
-        """Return what the unit itself takes while it carries the load [Wh], negative."""
-        conversion = (self.inverter.conversion_loss(load) * hours).to("Wh")
-        return [("conversion loss", -conversion, False), (*_standby(self.standby, hours), False)]
-
-    def with_more(self, capacity: pint.Quantity) -> Printed:
-        """Return the route with more printed capacity [Wh]."""
-        return replace(self, battery=self.battery.with_more(capacity))
-
-    def with_standby(self, standby: Estimate) -> Printed:
-        """Return the route with another standby [W] and the same conversion loss."""
-        return replace(self, inverter=replace(self.inverter, standby=standby))
-
-
-@dataclass(frozen=True)
-class Measured:
-    """The measured route: energy and standby of the run-down line, every number at the outlet.
-
-    Depth of discharge and conversion loss are in the energy already; charging them again is what this route
-    leaves no room for.
-    """
-
-    printed: pint.Quantity
-    energy: Estimate
-    standby: Estimate
-
-    side = "outlet"
-
-    def steps(self, start: Any) -> list[Entry]:
-        """Return the printed capacity and one line that leads to what was measured at the outlet [Wh].
-
-        usable = E * start                                                                    (1)
-        """
-        charge = estimate(start, "1", "start")
-        printed, usable = Estimate.exact(self.printed), self.energy * charge  # (1)
-        return [
-            ("printed on the box", printed, False),
-            ("printed to measured at the outlet", self.energy - printed, True),
-            (f"{show(100 * charge.value, 0)} % full at the start", usable - self.energy, False),
-        ]
-
-    def losses(self, load: Load, hours: pint.Quantity) -> list[Entry]:
-        """Return what the unit itself takes [Wh], negative; it does not depend on the load."""
-        return [(*_standby(self.standby, hours), True)]
-
-    def with_more(self, capacity: pint.Quantity) -> Measured:
-        """Return the route with more printed capacity [Wh], taken to deliver the share that was measured."""
-        printed = self.printed + capacity
-        return replace(self, printed=printed, energy=self.energy * (printed / self.printed))
-
-    def with_standby(self, standby: Estimate) -> Measured:
-        """Return the route with another standby at the outlet [W]."""
-        return replace(self, standby=standby)
-
-
-@dataclass(frozen=True)
-class Ratings:
-    """What the inverter may carry; None where it is not known.
-
-    Parameters
-    ----------
-    rated : pint.Quantity
-        Largest steady power [W].
-    rated_va : pint.Quantity, optional
-        Largest steady apparent power [VA].
-    surge : pint.Quantity, optional
-        Largest power for the moment of a start [W].
-    """
-
-    rated: pint.Quantity
-    rated_va: pint.Quantity | None = None
-    surge: pint.Quantity | None = None
-
-    @classmethod
-    def of(cls, rated: Any, rated_va: Any = None, surge: Any = None) -> Ratings:
-        """Return the ratings given as text or quantities."""
-        return cls(
-            positive(rated, "W", "rated"),
-            None if rated_va is None else positive(rated_va, "VA", "rated_va"),
-            None if surge is None else positive(surge, "W", "surge"),
-        )
+from .ratings import Ratings
+from .routes import Heater, Measured, Printed, Rundowns
+from .temperature import TemperatureCurve
 
 
 @dataclass(frozen=True)
@@ -149,6 +35,8 @@ class BackupUnit:
         How many packs can be added [-].
     packs : int
         How many are added [-].
+    pack_standby : Estimate, optional
+        What each pack takes by being there, on the side of the route [W]; None where it was not measured.
     """
 
     name: str
@@ -157,11 +45,14 @@ class BackupUnit:
     pack: pint.Quantity | None = None
     packs_max: int = 0
     packs: int = 0
+    pack_standby: Estimate | None = None
 
     @classmethod
     def from_print(
         cls, name: str, *, capacity: Any, chemistry: str, standby: Any, rated: Any, efficiency: Any, at: Any = None,
-        rated_va: Any = None, surge: Any = None, depth_of_discharge: Any = None, pack: Any = None, packs_max: int = 0,
+        volts: Any = None, depth_of_discharge: Any = None, health: Any = "100 %", rating_hours: Any = None,
+        curve: TemperatureCurve | None = None, heater: Any = None, pack: Any = None, packs_max: int = 0,
+        pack_standby: Any = None,
     ) -> BackupUnit:  # fmt: skip
         """Return the unit that box and data sheet describe.
 
@@ -169,24 +60,24 @@ class BackupUnit:
         ----------
         name : str
             What the kit calls it.
-        capacity : str or pint.Quantity
-            Printed capacity [Wh].
+        capacity, volts, depth_of_discharge, health, rating_hours, curve
+            As in `Battery.from_print` [Wh, or Ah with V; -; h].
         chemistry : str
             One of `battery.CHEMISTRIES`.
         standby : Estimate, str or pint.Quantity
             Power from the battery with nothing plugged in [W].
-        rated : str or pint.Quantity
-            Largest steady power at the outlet [W].
+        rated : Ratings, str or pint.Quantity
+            Largest steady power at the outlet [W]; with more to say, ``Ratings.of(...)``.
         efficiency, at : Estimate, str or pint.Quantity
             Outlet over battery power [-], and the load at which it holds [W].
-        rated_va, surge : str or pint.Quantity, optional
-            Largest steady apparent power [VA], largest power in a start [W].
-        depth_of_discharge : Estimate, str or float, optional
-            Usable share [-]; else the table's band for the chemistry.
+        heater : pair of (str or pint.Quantity), optional
+            Mean power of what warms the cells, from the battery [W], and the temperature that it keeps [degC].
         pack : str or pint.Quantity, optional
             Printed capacity of one pack [Wh].
         packs_max : int
             How many can be added [-].
+        pack_standby : Estimate, str or pint.Quantity, optional
+            What each pack takes by being there, from the battery [W].
 
         Example
         -------
@@ -194,17 +85,19 @@ class BackupUnit:
         ...                       rated="800 W", efficiency="88 %", at="300 W")
         <BackupUnit 'mine': 1,200 Wh printed, standby 9 W at the battery>
         """
+        ratings = Ratings.of(rated)
         route = Printed(
-            Battery.from_print(capacity, chemistry, depth_of_discharge),
-            Inverter.from_efficiency(standby, efficiency, at, rated),
-        )
-        ratings = Ratings.of(rated, rated_va, surge)
-        return cls(name, route, ratings, None if pack is None else positive(pack, "Wh", "pack"), packs_max)
+            Battery.from_print(capacity, chemistry, depth_of_discharge, volts=volts, health=health,
+                               rating_hours=rating_hours, curve=curve),
+            Inverter.from_efficiency(standby, efficiency, at, ratings.rated),
+            _heater(heater),
+        )  # fmt: skip
+        return cls(name, route, ratings, *_packs(pack, packs_max, pack_standby))
 
     @classmethod
     def from_rundowns(
-        cls, name: str, line: Rundowns, *, printed: Any, rated: Any, rated_va: Any = None, surge: Any = None,
-        pack: Any = None, packs_max: int = 0,
+        cls, name: str, line: Rundowns, *, printed: Any, rated: Any, health: Any = "100 %", heater: Any = None,
+        pack: Any = None, packs_max: int = 0, pack_standby: Any = None,
     ) -> BackupUnit:  # fmt: skip
         """Return the unit as its own run-downs measured it.
 
@@ -216,12 +109,15 @@ class BackupUnit:
             From `fit_rundowns`: energy [Wh] and standby [W], both at the outlet.
         printed : str or pint.Quantity
             Printed capacity of what was tested [Wh].
-        rated, rated_va, surge, pack, packs_max
-            As in `from_print`.
+        health : Estimate, str or float
+            Capacity today over that in the tests [-].
+        rated, heater, pack, packs_max, pack_standby
+            As in `from_print`; powers at the outlet.
         """
-        route = Measured(positive(printed, "Wh", "printed"), line.energy.to("Wh"), line.standby.to("W"))
-        ratings = Ratings.of(rated, rated_va, surge)
-        return cls(name, route, ratings, None if pack is None else positive(pack, "Wh", "pack"), packs_max)
+        tested = positive(printed, "Wh", "printed")
+        since = not_negative(health, "1", "health")
+        route = Measured(tested, line, tested, line.standby.to("W"), since, _heater(heater))
+        return cls(name, route, Ratings.of(rated), *_packs(pack, packs_max, pack_standby))
 
     @property
     def printed(self) -> pint.Quantity:
@@ -245,7 +141,7 @@ class BackupUnit:
         return self.route.inverter
 
     def with_packs(self, count: int) -> BackupUnit:
-        """Return the unit with ``count`` more packs: more capacity, the same inverter and standby.
+        """Return the unit with ``count`` more packs: more capacity, the packs' own standby, the same inverter.
 
         Raises
         ------
@@ -263,11 +159,25 @@ class BackupUnit:
             )
         if not count or self.pack is None:
             return self
-        return replace(self, route=self.route.with_more(count * self.pack), packs=self.packs + count)
+        route = self.route.with_more(count * self.pack)
+        if self.pack_standby is not None:
+            route = route.with_standby(route.standby + count * self.pack_standby)
+        return replace(self, route=route, packs=self.packs + count)
 
     def with_standby(self, standby: Any) -> BackupUnit:
         """Return the unit with another standby [W], on the same side, and nothing else changed."""
         return replace(self, route=self.route.with_standby(not_negative(standby, "W", "standby")))
+
+    def with_health(self, health: Any) -> BackupUnit:
+        """Return the unit with another health [-]: capacity over that printed, or over that of its run-downs."""
+        return replace(self, route=self.route.with_health(not_negative(health, "1", "health")))
+
+    def sources(self) -> pd.DataFrame:
+        """Return the table's coefficients that the unit's numbers can rest on, with band and source."""
+        return pd.DataFrame(
+            [(c.name, c.value, c.low, c.high, c.unit, str(c.source)) for c in self.route.coefficients()],
+            columns=["coefficient", "value", "low", "high", "unit", "source"],
+        )
 
     @property
     def label(self) -> str:
@@ -281,5 +191,17 @@ class BackupUnit:
         )
 
 
-def _standby(standby: Estimate, hours: pint.Quantity) -> tuple[str, Estimate]:
-    return f"standby, {show(hours)} x {show(standby.value)}", -(standby * hours).to("Wh")
+def _packs(pack: Any, packs_max: int, standby: Any) -> tuple[pint.Quantity | None, int, int, Estimate | None]:
+    """Return one pack's capacity [Wh], how many fit, that none is added, and what each takes [W]."""
+    capacity = None if pack is None else positive(pack, "Wh", "pack")
+    return capacity, packs_max, 0, None if standby is None else not_negative(standby, "W", "pack_standby")
+
+
+def _heater(given: Any) -> Heater | None:
+    """Return the heater given as (power, temperature)."""
+    if given is None:
+        return None
+    if not isinstance(given, (tuple, list)) or len(given) != 2:
+        raise Refusal(f"heater={given!r}", "its mean power, and the temperature it keeps",
+                      'Write heater=("18 W", "0 degC").')  # fmt: skip
+    return Heater(not_negative(given[0], "W", "heater"), quantity(given[1], "degC", "heater"))

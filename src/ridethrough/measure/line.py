@@ -1,0 +1,167 @@
+"""The line through run-downs: fitted by weights, with runs that were stopped early as bounds."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from ..estimate import Estimate, estimate
+from ..sources import coefficient
+from ..units import Q_, Refusal
+
+
+@dataclass(frozen=True)
+class LineFit:
+    """The numbers behind a line: run times at the reference temperature, loads, and what was stopped early."""
+
+    hours: list[Estimate]
+    powers: list[Estimate]
+    early: np.ndarray
+    standby: Estimate | None
+
+    def __post_init__(self) -> None:
+        loads = len({float(power_w) for power_w in values(self.powers)[~self.early]})
+        remedy = 'Add a run-down at another load, best with nothing plugged in: ("0 W", "56 h")'
+        if loads < (2 if self.standby is None else 1):
+            given = f"run-downs at {loads} load{'s' * (loads != 1)}, leaving out what was stopped early"
+            raise Refusal(given, "two loads or more", f'{remedy}; or give the standby too: standby="15 W".')
+        if self.standby is not None and loads > 1:
+            raise Refusal("a standby, and run-downs that tell it", "one of them", "Leave standby out.")
+
+    @cached_property
+    def measured_h(self) -> np.ndarray:
+        """The run times as plain numbers [h]."""
+        return values(self.hours)
+
+    @cached_property
+    def reference_h(self) -> float:
+        """Geometric mean of the full runs' times [h]."""
+        return float(np.exp(np.log(self.measured_h[~self.early]).mean()))
+
+    def inputs(self, k: Estimate, bend: Estimate) -> list[Estimate]:
+        """Return all that the line depends on, in the order that `line` takes."""
+        return [*self.hours, *self.powers, k, bend, *([] if self.standby is None else [self.standby])]
+
+    def _axes(self, at: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Return (2) of `fit_rundowns`: P + c P^2 [W], the share of E used up in an hour, and its size [1/h].
+
+        The size weights the runs; it is that of the run times as measured and holds still while they vary.
+        """
+        hours_h, power_w, (k, c, *_) = np.split(at, [len(self.hours), 2 * len(self.hours)])
+        used, size = ((each_h / self.reference_h) ** (1 - 1 / k) / each_h for each_h in (hours_h, self.measured_h))
+        return power_w + c * power_w**2, used, size
+
+    def line(self, at: np.ndarray, spread: float) -> np.ndarray:
+        """Return E [Wh] and S [W]."""
+        (x, y, size), full = self._axes(at), ~self.early
+        if self.standby is not None:
+            return np.array([np.mean((at[-1] + x[full]) / y[full]), at[-1]])
+        alpha, beta = weighted_line(x[full], y[full], size[full])
+        if self.early.any():
+            alpha, beta = with_bounds(x, y, np.where(self.early, alpha + beta * x, size), self.early, spread)
+        if not beta > 0:
+            raise Refusal("run times that do not fall with the load", "shorter runs at heavier loads",
+                          "Check which run time belongs to which load.")  # fmt: skip
+        return np.array([1 / beta, alpha / beta])
+
+    def off(self, at: np.ndarray, spread: float) -> np.ndarray:
+        """Return by how much each run lasted longer than the line says, on a log scale [-]."""
+        (x, y, _), (energy, standby) = self._axes(at), self.line(at, spread)
+        return np.log((standby + x) / energy / y)
+
+    def judged(self, k: Estimate, bend: Estimate, stated: float, known: float) -> tuple[Estimate, float, float, bool]:
+        """Return the rate exponent, the spread of a run and its degrees of freedom, and whether runs disagree.
+
+        chi2 = d (r^2 + u_k^2 g g')^-1 d',   r'^2 = r^2 (known + chi2) / (known + free)        (1)
+        v = 1 / (g g'/r'^2 + 1/u_k^2),   m = -v g d'/r'^2,   u_k'^2 = v + m^2                  (2)
+
+        d are the runs' distances from the line and g = dd/dk: spread and exponent share what the runs
+        disagree in. The exponent keeps its value, so that the line stays straight, and how far from it the
+        runs put it goes into its uncertainty.
+        """
+        from scipy.special import chdtri
+
+        at, full, u_k = values(self.inputs(k, bend)), ~self.early, float(k.u.magnitude)
+        step = np.eye(at.size)[2 * len(self.hours)] * 0.1 * u_k
+        d = self.off(at, stated)[full]
+        g = (self.off(at + step, stated)[full] - d) / (0.1 * u_k) if u_k else 0 * d
+        free = d.size - (2 if self.standby is None else 1)
+        chi2 = float(d @ np.linalg.solve(stated**2 * np.eye(d.size) + u_k**2 * np.outer(g, g), d))
+        spread = stated * math.sqrt((known + chi2) / (known + free))  # (1)
+        if u_k:
+            v = 1 / (g @ g / spread**2 + 1 / u_k**2)
+            m = -v * (g @ d) / spread**2
+            k = (k - k.value) * (math.hypot(math.sqrt(v), m) / u_k) + k.value  # (2)
+        return k, spread, known + free, free > 0 and chi2 > chdtri(free, 0.05)
+
+
+def weighted_line(x: np.ndarray, y: np.ndarray, u: np.ndarray) -> tuple[float, float]:
+    """Return intercept and slope of the line through y(x) with standard uncertainties in proportion to ``u``."""
+    weight = u**-2.0 / np.sum(u**-2.0)
+    middle = weight @ x
+    slope = weight @ ((x - middle) * y) / (weight @ (x - middle) ** 2)
+    return float(weight @ y - slope * middle), float(slope)
+
+
+def with_bounds(
+    x: np.ndarray, y: np.ndarray, size: np.ndarray, early: np.ndarray, spread: float
+) -> tuple[float, float]:
+    """Return intercept and slope when some y, those of runs stopped early, are "at most".
+
+    Each such y is put where it lies on average, given the line and that it is below its bound; the line is
+    fitted anew until it stays (expectation and maximization of a censored normal).
+    """
+    from scipy.special import log_ndtr
+
+    alpha, beta = weighted_line(x[~early], y[~early], size[~early])
+    for _ in range(1000):
+        fitted, before = alpha + beta * x, (alpha, beta)
+        z = (y - fitted) / (spread * size)
+        below = np.exp(-(z**2) / 2 - log_ndtr(z)) / math.sqrt(2 * math.pi)
+        alpha, beta = weighted_line(x, np.where(early, fitted - spread * size * below, y), size)
+        if np.allclose(before, (alpha, beta), rtol=1e-13, atol=0):
+            break
+    return alpha, beta
+
+
+def through(
+    formula: Callable[[np.ndarray], np.ndarray], inputs: Sequence[Estimate], units: Sequence[str]
+) -> list[Estimate]:
+    """Return what ``formula`` makes of the inputs, in ``units``, with every influence kept (first order).
+
+    y = f(x0) + sum of df/dx (x - x0),   by central differences                               (1)
+    """
+    at = values(inputs)
+    found = [Estimate.exact(Q_(float(value), unit)) for value, unit in zip(formula(at), units, strict=True)]
+    for each, one in zip(inputs, np.eye(at.size), strict=True):
+        step = one * float(each.u.magnitude) / 100
+        if not step.any():
+            continue
+        slopes = (formula(at + step) - formula(at - step)) / (2 * step.sum())
+        about = (each - each.value) / (1 * each.value.units)
+        found = [value + about * Q_(float(slope), unit)  # (1)
+                 for value, slope, unit in zip(found, slopes, units, strict=True)]  # fmt: skip
+    return found
+
+
+def values(estimates: Sequence[Estimate]) -> np.ndarray:
+    """Return the values, plain numbers in the estimates' own units."""
+    return np.array([float(each.value.magnitude) for each in estimates])
+
+
+def repeatability_of(given: Any) -> tuple[float, float]:
+    """Return the spread of a run [-] and its degrees of freedom; what is stated is known as well as the table's.
+
+    dof = (1/2) (r / u(r))^2                                                                  (1)
+    """
+    table = coefficient("run-to-run repeatability")
+    stated = table if given is None else estimate(given, "1", "repeatability")
+    if not stated.value.magnitude > 0:
+        raise Refusal(f"repeatability={given!r}", "a spread above zero", 'Write repeatability="1.5 %".')
+    known = stated if stated.u.magnitude else table
+    return float(stated.value.magnitude), 0.5 * float(known.value.magnitude / known.u.magnitude) ** 2  # (1)

@@ -1,0 +1,107 @@
+"""A run-down: one full unit, one load, run until it switched off."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pint
+
+from ..estimate import Estimate, estimate
+from ..model.load import Load
+from ..units import Q_, Refusal, positive, quantity, read_quantity, show
+from .meter import Meter
+from .meterlog import MeterLog
+
+
+@dataclass(frozen=True)
+class Rundown:
+    """One run of a full unit until it switched off.
+
+    Parameters
+    ----------
+    load : str, pint.Quantity, Estimate, Load or MeterLog, optional
+        Power at the outlet as the meter showed it; for a refrigerator its mean over the run [W].
+    hours : str or pint.Quantity, optional
+        How long it ran; a log tells it [h].
+    delivered : str or pint.Quantity, optional
+        Energy at the outlet over the run, instead of ``load`` [Wh].
+    room : str or pint.Quantity, optional
+        Temperature of the room [degC].
+    stopped_early : bool
+        Whether it was stopped while still running, so that ``hours`` is "at least" [-].
+
+    Example
+    -------
+    >>> Rundown.of(("0.66 kWh", "12 h")).power(Meter()).value
+    <Quantity(55.0, 'watt')>
+    """
+
+    load: Any = None
+    hours: Any = None
+    delivered: Any = None
+    room: Any = None
+    stopped_early: bool = False
+
+    @classmethod
+    def of(cls, entry: Any) -> Rundown:
+        """Return a run-down from itself, a log, or a pair (power or energy, run time)."""
+        if isinstance(entry, MeterLog):
+            return cls(load=entry)
+        if isinstance(entry, (tuple, list)) and len(entry) == 2:
+            first = read_quantity(entry[0]) if isinstance(entry[0], str) else getattr(entry[0], "value", None)
+            energy = isinstance(first, pint.Quantity) and first.check("[energy]")
+            entry = cls(hours=entry[1], **{"delivered" if energy else "load": entry[0]})
+        if not isinstance(entry, Rundown) or (entry.load is None) == (entry.delivered is None):
+            raise Refusal(
+                f"the run-down {entry!r}",
+                "a run time and either a load or the energy delivered",
+                'Write ("60 W", "11.8 h"), ("0.7 kWh", "11.8 h") or Rundown(load="60 W", hours="11.8 h").',
+            )
+        return entry
+
+    @property
+    def duration(self) -> pint.Quantity:
+        """How long it ran [h]."""
+        logged = isinstance(self.load, MeterLog) and self.hours is None
+        hours = Q_(_logged_h(self.load), "h") if logged else quantity(self.hours, "h", "hours")
+        return positive(hours, "h", "hours")
+
+    def power(self, meter: Meter) -> Estimate:
+        """Return the mean power at the outlet, with the errors of the meter that read it [W].
+
+        P = gain * reading + offset                                                           (1)
+
+        It takes no meter to know that nothing is plugged in. An Estimate or a Load brings its own errors.
+        """
+        given, hours = self.load, self.duration
+        step = read_quantity(meter.power_step or "0 W")
+        if isinstance(given, MeterLog):
+            meter, step, shown = given.meter, given.resolution, Estimate.exact(Q_(given.mean_power_w(), "W"))
+        elif isinstance(given, Load):
+            shown = given.mean_power
+        elif given is None:
+            step = read_quantity(meter.energy_step or "0 Wh")
+            shown = (estimate(self.delivered, "Wh", "delivered") / hours).to("W")
+        else:
+            shown = estimate(given, "W", "load")
+        if shown.value.magnitude < 0:
+            raise Refusal(f"a run-down at {show(shown.value)}", "a load of zero or more", 'Write ("0 W", "56 h").')
+        if not shown.value.magnitude or shown.u.magnitude or isinstance(given, Load):
+            return shown
+        half = (step / 2 if step.check("[power]") else step / 2 / hours).to("W")
+        return meter.gain * shown + meter.offset + Estimate.within("0 W", half, "meter resolution")  # (1)
+
+
+def _logged_h(log: MeterLog) -> float:
+    """Return how long the run in a log lasted [h]; refuse one that goes on after the unit switched off."""
+    ends_s = (log.start_s + log.duration_s)[log.power_w > 0]
+    pauses_s = np.diff(ends_s, prepend=0.0)
+    if ends_s.size and log.span_s - ends_s[-1] > pauses_s.max():
+        raise Refusal(
+            f"{log.name}, which ends with {show(Q_((log.span_s - ends_s[-1]) / 3600, 'h'))} without any draw",
+            "a log that ends when the unit switches off",
+            "Cut it there, or give the run time too: Rundown(load=log, hours=...).",
+        )
+    return log.span_s / 3600

@@ -1,0 +1,223 @@
+"""How a unit is known: from print, or from its own run-downs. The two are never mixed.
+
+A route stands on one side and gives the ledger its entries: what there is, and what the unit itself takes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any, Protocol
+
+import pint
+
+from ..estimate import Estimate, estimate
+from ..sources import Coefficient, lookup
+from ..units import Refusal, number, show
+from .battery import Battery, changes, percent, raised_floor
+from .inverter import Inverter
+from .load import Load
+from .temperature import TemperatureCurve
+
+Entry = tuple[str, Estimate, bool]  # a label, an energy [Wh], and whether it was measured
+
+
+class Rundowns(Protocol):
+    """What a fit of run-downs brings, at the outlet."""
+
+    @property
+    def energy(self) -> Estimate: ...
+    @property
+    def standby(self) -> Estimate: ...
+    @property
+    def curve(self) -> TemperatureCurve: ...
+    @property
+    def room(self) -> pint.Quantity | None: ...
+    def delivers(self, load: Load, *, times: float = 1.0) -> Estimate: ...
+
+
+@dataclass(frozen=True)
+class Heater:
+    """What keeps the cells from freezing, from the unit's own battery.
+
+    Parameters
+    ----------
+    power : Estimate
+        Mean power while it is on, on the side of the route [W].
+    below : pint.Quantity
+        It is on where the unit stands colder than this, and keeps the cells at it [degC].
+    """
+
+    power: Estimate
+    below: pint.Quantity
+
+    def on(self, unit_at: Any) -> bool:
+        """Return whether it is on at a temperature of the room [degC]."""
+        return unit_at is not None and number(unit_at, "degC", "unit_at") < number(self.below, "degC", "below")
+
+
+@dataclass(frozen=True)
+class Printed:
+    """The printed route: capacity from the box, every loss on the battery side."""
+
+    battery: Battery
+    inverter: Inverter
+    heater: Heater | None = None
+
+    side = "battery"
+
+    @property
+    def printed(self) -> pint.Quantity:
+        """Capacity printed on the box [Wh]."""
+        return self.battery.printed
+
+    @property
+    def chemistry(self) -> str:
+        """What the battery is made of."""
+        return self.battery.chemistry
+
+    @property
+    def standby(self) -> Estimate:
+        """Power with nothing plugged in, from the battery [W]."""
+        return self.inverter.standby
+
+    def steps(self, load: Load, start: Any, unit_at: Any = None) -> list[Entry]:
+        """Return the printed capacity and what is lost on the way to what is usable [Wh]."""
+        drain, cells = self.inverter.battery_power(load), unit_at
+        if self.heater is not None and self.heater.on(unit_at):
+            drain, cells = drain + self.heater.power, self.heater.below
+        return [(label, energy, False) for label, energy in self.battery.steps(start, drain, cells)]
+
+    def losses(self, load: Load, hours: pint.Quantity, unit_at: Any = None) -> list[Entry]:
+        """Return what the unit itself takes while it carries the load [Wh], negative."""
+        conversion = (self.inverter.conversion_loss(load) * hours).to("Wh")
+        return [
+            ("conversion loss", -conversion, False),
+            (*_standby(self.standby, hours), False),
+            *_heating(self.heater, hours, unit_at),
+        ]
+
+    def with_more(self, capacity: pint.Quantity) -> Printed:
+        """Return the route with more printed capacity [Wh]."""
+        return replace(self, battery=self.battery.with_more(capacity))
+
+    def with_standby(self, standby: Estimate) -> Printed:
+        """Return the route with another standby [W] and the same conversion loss."""
+        return replace(self, inverter=replace(self.inverter, standby=standby))
+
+    def with_health(self, health: Estimate) -> Printed:
+        """Return the route with another capacity over that printed [-]."""
+        return replace(self, battery=replace(self.battery, health=health))
+
+    def coefficients(self) -> Iterator[Coefficient]:
+        """Yield the table's entries that this route can rest on."""
+        for what in ("depth of discharge", "rating hours", "rate exponent", "coldest charging"):
+            yield lookup(f"{what}, {self.chemistry}")
+        yield from self.battery.curve.points.values()
+        yield lookup("resistive loss")
+
+
+@dataclass(frozen=True)
+class Measured:
+    """The measured route: energy and standby of the run-down line, every number at the outlet.
+
+    Depth of discharge and conversion loss are in the energy already; charging them again is what this route
+    leaves no room for. What differs from the tests is a ratio to them: temperature, rate, age.
+
+    Parameters
+    ----------
+    printed : pint.Quantity
+        Printed capacity, packs included [Wh].
+    line : RundownLine
+        From `fit_rundowns`.
+    tested : pint.Quantity
+        Printed capacity of what was run down [Wh].
+    standby : Estimate
+        As the outlet sees it [W].
+    health : Estimate
+        Capacity today over that in the tests [-].
+    heater : Heater, optional
+        Its power at the outlet's side.
+    """
+
+    printed: pint.Quantity
+    line: Rundowns
+    tested: pint.Quantity
+    standby: Estimate
+    health: Estimate
+    heater: Heater | None = None
+
+    side = "outlet"
+
+    @property
+    def chemistry(self) -> str:
+        """What the battery is made of."""
+        return self.line.curve.chemistry
+
+    def steps(self, load: Load, start: Any, unit_at: Any = None) -> list[Entry]:
+        """Return the printed capacity and what leads to what is usable at the outlet [Wh].
+
+        usable = E * health * max(0, start - (1 - cold))                                      (1)
+        cold   = capacity at ``unit_at`` over that at the temperature of the tests            (2)
+
+        E is what the line gives for this load, with its rate, its bend and the spread of one run.
+        """
+        charge, printed = estimate(start, "1", "start"), Estimate.exact(self.printed)
+        energy = self.line.delivers(load, times=float((self.printed / self.tested).to("1").magnitude))
+        cells = self.heater.below if self.heater is not None and self.heater.on(unit_at) else unit_at
+        healthy = energy * self.health
+        usable = healthy * charge
+        one = Estimate.exact("100 %").to("1")
+        cold = one if cells is None else self._cold(cells)
+        found = [
+            ("printed to measured at the outlet", energy - printed, True),
+            (f"{percent(self.health)} health since the tests", healthy - energy, False),
+            (f"{percent(charge)} full at the start", usable - healthy, False),
+            *((label, part, False) for label, part in raised_floor(usable, healthy, cold, one, cells, self.standby)),
+        ]  # (1)
+        return [("printed on the box", printed, False), *(entry for entry in found if changes(entry[1]))]
+
+    def _cold(self, cells: Any) -> Estimate:
+        """Return (2) of `steps` [-]."""
+        if self.line.room is None:
+            raise Refusal(
+                "unit_at for a unit whose run-downs state no temperature",
+                "the room's temperature in the tests",
+                'Write fit_rundowns(..., room="20 degC"), or leave unit_at out.',
+            )
+        return self.line.curve.at(cells, "unit_at") / self.line.curve.at(self.line.room, "room")  # (2)
+
+    def losses(self, load: Load, hours: pint.Quantity, unit_at: Any = None) -> list[Entry]:
+        """Return what the unit itself takes [Wh], negative; it does not depend on the load."""
+        return [(*_standby(self.standby, hours), True), *_heating(self.heater, hours, unit_at)]
+
+    def with_more(self, capacity: pint.Quantity) -> Measured:
+        """Return the route with more printed capacity [Wh], taken to deliver the share that was measured."""
+        return replace(self, printed=self.printed + capacity)
+
+    def with_standby(self, standby: Estimate) -> Measured:
+        """Return the route with another standby at the outlet [W]."""
+        return replace(self, standby=standby)
+
+    def with_health(self, health: Estimate) -> Measured:
+        """Return the route with another capacity over that of the tests [-]."""
+        return replace(self, health=health)
+
+    def coefficients(self) -> Iterator[Coefficient]:
+        """Yield the table's entries that this route can rest on."""
+        for what in ("rate exponent", "coldest charging"):
+            yield lookup(f"{what}, {self.chemistry}")
+        yield from self.line.curve.points.values()
+        yield lookup("resistive loss")
+        yield lookup("run-to-run repeatability")
+
+
+def _standby(standby: Estimate, hours: pint.Quantity) -> tuple[str, Estimate]:
+    return f"standby, {show(hours)} x {show(standby.value)}", -(standby * hours).to("Wh")
+
+
+def _heating(heater: Heater | None, hours: pint.Quantity, unit_at: Any) -> Iterator[Entry]:
+    """Yield what the cells' heater takes [Wh], negative, where it is on."""
+    if heater is not None and heater.on(unit_at):
+        label = f"battery heater, {show(hours)} x {show(heater.power.value)}"
+        yield label, -(heater.power * hours).to("Wh"), False

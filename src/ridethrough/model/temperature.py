@@ -1,0 +1,148 @@
+"""What a battery gives at another temperature, over what it gives at 25 degC."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import pint
+
+from ..estimate import Estimate, estimate
+from ..sources import COEFFICIENTS, Coefficient, lookup
+from ..units import Q_, Refusal, number, positive, show
+
+
+@dataclass(frozen=True)
+class TemperatureCurve:
+    """Capacity over that at 25 degC, against the temperature of the cells; one uncertainty for all of it.
+
+    f(T) = 1 + q (value(T) - 1) + z u(T)                                                      (1)
+
+    Value and uncertainty are straight between the points of the table of coefficients. z is one influence: a
+    battery that does badly at 0 degC does badly at -10 degC too, and two temperatures compare well. Without
+    own runs q is 1. With them, q fits them and u is 0 down to the coldest of them; below it u grows as the
+    table's does.
+
+    Parameters
+    ----------
+    chemistry : str
+        One of `battery.CHEMISTRIES`.
+    scale : Estimate, optional
+        q [-].
+    coldest : pint.Quantity, optional
+        Down to where own runs tell it [degC].
+
+    Example
+    -------
+    >>> curve = TemperatureCurve("sealed lead-acid")
+    >>> curve.at("0 degC").value.magnitude, curve.at("25 degC").u.magnitude
+    (0.75, 0.0)
+    """
+
+    chemistry: str
+    scale: Estimate = field(default_factory=lambda: Estimate.exact("100 %").to("1"))
+    coldest: pint.Quantity | None = None
+
+    @classmethod
+    def from_runs(cls, chemistry: str, warm: tuple[Any, Any], cold: tuple[Any, Any], *,
+                  repeatability: Any = None) -> TemperatureCurve:  # fmt: skip
+        """Return the curve that one unit's own runs at two temperatures tell, in place of the table's band.
+
+        t_cold / t_warm = (1 + q d_cold) / (1 + q d_warm),   d = value(T) - 1                 (1)
+
+        Parameters
+        ----------
+        chemistry : str
+            One of `battery.CHEMISTRIES`.
+        warm, cold : pair of (str or pint.Quantity)
+            Temperature of the cells [degC] and run time [h] of two full run-downs at the same load.
+        repeatability : Estimate, str or float, optional
+            As in `fit_rundowns` [-].
+
+        Notes
+        -----
+        Charge the unit warm, let it stand in the cold for a day, run it down there, and let it warm up before
+        it is charged again; the maker's limits come first. Lesson 05.
+
+        Raises
+        ------
+        Refusal
+            If the temperatures lie close together, or the cold run does not tell a loss that the table's shape
+            can follow.
+
+        Example
+        -------
+        >>> own = TemperatureCurve.from_runs("iron phosphate", ("25 degC", "10 h"), ("0 degC", "9 h"))
+        >>> own.at("0 degC")
+        <Estimate 0.9, 95 %: 0.85 to 0.95>
+        """
+        table = cls(chemistry)
+        (warm_c, warm_h), (cold_c, cold_h) = (
+            (number(at, "degC", "temperature"), positive(hours, "h", "run time")) for at, hours in (warm, cold)
+        )
+        apart = lookup("least step between battery temperatures").value
+        if warm_c - cold_c < apart:
+            raise Refusal(f"runs at {warm_c:g} and {cold_c:g} degC", f"a cold run at least {apart:g} K colder",
+                          "Wait for a colder day.")  # fmt: skip
+        spread = estimate(lookup("run-to-run repeatability").value if repeatability is None else repeatability, "1",
+                          "repeatability").value  # fmt: skip
+        errors = [Estimate.standard(Q_(1, "1"), spread, f"{name} run") for name in ("cold", "warm")]
+        ratio = (cold_h / warm_h).to("1") * errors[0] / errors[1]
+        d_cold, d_warm = (float(table.at(Q_(at, "degC")).value.magnitude) - 1 for at in (cold_c, warm_c))
+        scale = (ratio - 1) / (d_cold - ratio * d_warm)  # (1)
+        if scale.value.magnitude < 0:
+            raise Refusal(f"a cold run of {show(cold_h)} and a warm one of {show(warm_h)}",
+                          "a cold run that is no longer", "Check which is which, or leave it out.")  # fmt: skip
+        return cls(chemistry, scale, Q_(cold_c, "degC"))
+
+    @cached_property
+    def points(self) -> dict[float, Coefficient]:
+        """The table's entries by temperature [degC], the coldest first."""
+        found = {}
+        for entry in COEFFICIENTS:
+            what, _, chemistry = entry.name.partition(", ")
+            if chemistry == self.chemistry and what.startswith("capacity at "):
+                found[float(what.split()[2])] = entry
+        if not found:
+            known = sorted({c.name.partition(", ")[2] for c in COEFFICIENTS if c.name.startswith("capacity at ")})
+            raise Refusal(f"chemistry={self.chemistry!r}", f"one of {', '.join(known)}", "Write it as in the list.")
+        return dict(sorted(found.items()))
+
+    @cached_property
+    def _z(self) -> Estimate:
+        """How far this battery lies from the table, in standard deviations [-]; one influence per curve."""
+        source = str(next(iter(self.points.values())).source)
+        return Estimate.standard(Q_(0, "1"), Q_(1, "1"), f"{self.chemistry} in the cold", source=source)
+
+    def at(self, temperature: Any, name: str = "temperature") -> Estimate:
+        """Return the capacity at a temperature of the cells over that at 25 degC [-].
+
+        Parameters
+        ----------
+        temperature : str or pint.Quantity
+            Of the cells, not of the air: a large battery follows its room within a day [degC].
+        name : str
+            The argument's name, for the message.
+
+        Raises
+        ------
+        Refusal
+            Outside the table's points.
+        """
+        celsius = number(temperature, "degC", name)
+        at_c = list(self.points)
+        if not at_c[0] <= celsius <= at_c[-1]:
+            raise Refusal(
+                f"{name}={show(Q_(celsius, 'degC'))} for {self.chemistry}",
+                f"{show(Q_(at_c[0], 'degC'))} to {show(Q_(at_c[-1], 'degC'))}, as far as the table goes",
+                f'Bring the unit somewhere milder, such as {name}="5 degC".',
+            )
+        entries = self.points.values()
+        value = float(np.interp(celsius, at_c, [entry.value for entry in entries]))
+        grown = float(np.interp(celsius, at_c, [entry.u for entry in entries]))
+        if self.coldest is not None:
+            at = float(self.coldest.magnitude)
+            grown = max(0.0, grown - float(np.interp(at, at_c, [entry.u for entry in entries]))) if celsius < at else 0
+        return self.scale * (value - 1) + self._z * grown + 1  # (1)
