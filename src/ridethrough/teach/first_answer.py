@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import pandas as pd
+
 from ..answer.ledger import Ledger, ledger
 from ..answer.outage import Outage
 from ..measure.candidates import read_units
 from ..measure.draw import Draw, measure_draw
 from ..measure.log import Meter, MeterLog, read_log
+from ..measure.rundown import Rundown
 from ..model.unit import BackupUnit
 from ..units import show
 from . import scenario
@@ -26,6 +29,16 @@ def kitchen_log() -> MeterLog:
 def kitchen_draw() -> Draw:
     """Return what the pantry's kitchen fridge-freezer draws, by its log (invented)."""
     return measure_draw(kitchen_log(), name="fridge-freezer")
+
+
+def pantry_rundowns() -> dict[str, list[Rundown]]:
+    """Return the pantry's bench tests, a list of run-downs for each unit (invented)."""
+    table = pd.read_csv(scenario.path("bench-rundowns.csv"), dtype=str)
+    tests: dict[str, list[Rundown]] = {}
+    for row in table.itertuples():
+        run = Rundown(f"{row.load_w} W", f"{row.hours} h", room=f"{row.room_c} degC")
+        tests.setdefault(str(row.unit), []).append(run)
+    return tests
 
 
 def pantry_unit() -> BackupUnit:

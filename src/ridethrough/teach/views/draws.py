@@ -1,4 +1,4 @@
-"""The lessons' views: what each panel shows at a position, as pure functions, and the panels themselves."""
+"""What an appliance draws, and how sure that is: lessons 01 and 06."""
 
 from __future__ import annotations
 
@@ -9,40 +9,19 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from ..answer.ledger import Ledger, ledger
-from ..answer.outage import Outage
-from ..estimate import Estimate
-from ..measure.draw import Draw, measure_draw
-from ..measure.log import Meter, MeterLog
-from ..model.load import Load
-from ..model.nameplate import label_power
-from ..model.unit import BackupUnit
-from ..units import Q_, quantity, show
-from .figures import (
+from ...estimate import Estimate
+from ...measure.draw import Draw, measure_draw
+from ...measure.log import Meter, MeterLog
+from ...model.nameplate import label_power
+from ...units import Q_, quantity, show
+from ..figures import (
     band_figure,
     bars_figure,
-    ledger_figure,
     parting_figure,
     trace_figure,
 )
-from .panels import Choice, Panel, Slider, View
-
-INVENTED = "invented data"
-
-
-def sentence(account: Ledger) -> str:
-    """Return what a ledger says, for everyone."""
-    return (
-        f"With {show(account.unit.standby.value)} of standby, {account.unit.label} keeps the "
-        f"{account.load.name} running for {account.lasts}. {show(account.outage.duration)} without mains: "
-        f"{account.verdict}."
-    )
-
-
-def ledger_view(account: Ledger, *, reach: tuple[float, float] | None = None, note: str = INVENTED) -> View:
-    """Return the view of a ledger: its sentence, its lines and its figure."""
-    table = account.rows[["line", "energy (Wh)", "low (Wh)", "high (Wh)", "basis"]]
-    return View(sentence(account), table, lambda figure: ledger_figure(account, note=note, reach=reach, figure=figure))
+from ..panels import Choice, Panel, Slider, View
+from .account import INVENTED
 
 
 def trace_view(
@@ -104,21 +83,6 @@ def parting_view(log: MeterLog, sticker: Any, yearly: Any, *, hours: float = 24,
     headline = f"{after} the sticker is {lines[0][2][-1] - counted[-1]:,.0f} Wh ahead of the meter"
     table = pd.DataFrame({"what": [line[0] for line in lines], "energy (Wh)": [float(line[2][-1]) for line in lines]})
     return View(text, table, lambda figure: parting_figure(headline, lines, note=note, figure=figure))
-
-
-def standby_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Panel:
-    """Return the panel of lesson 00: how many hours does being switched on cost?"""
-
-    def view(standby_w: float, hours: float) -> View:
-        account = ledger(load, unit.with_standby(Q_(standby_w, "W")), Outage(Q_(hours, "h"), start=start))
-        printed = float(unit.printed.magnitude)
-        return ledger_view(account, reach=(-0.45 * printed, printed))
-
-    return Panel(
-        view,
-        standby_w=Slider("standby of the unit", 5, 40, 5, unit="W"),
-        hours=Slider("length of the outage", 6, 24, 24, unit="h", step=6),
-    )
 
 
 def sticker_panel(draw: Draw, sticker: Any) -> Panel:

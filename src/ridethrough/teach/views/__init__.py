@@ -1,0 +1,8 @@
+"""The lessons' views: what each panel shows at a position, as pure functions, and the panels themselves."""
+
+from .account import INVENTED, ledger_view, sentence, standby_panel
+from .bench import crossing_panel, rundown_view
+from .draws import length_panel, parting_view, sticker_panel, trace_view
+
+__all__ = ["INVENTED", "crossing_panel", "ledger_view", "length_panel", "parting_view", "rundown_view", "sentence",
+           "standby_panel", "sticker_panel", "trace_view"]  # fmt: skip

@@ -1,0 +1,47 @@
+"""The energy ledger, and what standby costs: lesson 00 and the end of every lesson."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ...answer.ledger import Ledger, ledger
+from ...answer.outage import Outage
+from ...model.load import Load
+from ...model.unit import BackupUnit
+from ...units import Q_, show
+from ..figures import (
+    ledger_figure,
+)
+from ..panels import Panel, Slider, View
+
+INVENTED = "invented data"
+
+
+def sentence(account: Ledger) -> str:
+    """Return what a ledger says, for everyone."""
+    return (
+        f"With {show(account.unit.standby.value)} of standby, {account.unit.label} keeps the "
+        f"{account.load.name} running for {account.lasts}. {show(account.outage.duration)} without mains: "
+        f"{account.verdict}."
+    )
+
+
+def ledger_view(account: Ledger, *, reach: tuple[float, float] | None = None, note: str = INVENTED) -> View:
+    """Return the view of a ledger: its sentence, its lines and its figure."""
+    table = account.rows[["line", "energy (Wh)", "low (Wh)", "high (Wh)", "basis"]]
+    return View(sentence(account), table, lambda figure: ledger_figure(account, note=note, reach=reach, figure=figure))
+
+
+def standby_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Panel:
+    """Return the panel of lesson 00: how many hours does being switched on cost?"""
+
+    def view(standby_w: float, hours: float) -> View:
+        account = ledger(load, unit.with_standby(Q_(standby_w, "W")), Outage(Q_(hours, "h"), start=start))
+        printed = float(unit.printed.magnitude)
+        return ledger_view(account, reach=(-0.45 * printed, printed))
+
+    return Panel(
+        view,
+        standby_w=Slider("standby of the unit", 5, 40, 5, unit="W"),
+        hours=Slider("length of the outage", 6, 24, 24, unit="h", step=6),
+    )
