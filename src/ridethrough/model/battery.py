@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -143,13 +144,12 @@ class Battery:
         charged = healthy * charge
         usable, full = charged * depth, healthy * depth
         steps = [
-            ("printed on the box", printed),
-            (f"{percent(self.health)} health", healthy - printed),
-            (f"{percent(charge)} full at the start", charged - healthy),
-            (f"depth of discharge {percent(depth)}", usable - charged),
+            (self.health, f"{percent(self.health)} health", healthy - printed),
+            (charge, f"{percent(charge)} full at the start", charged - healthy),
+            (depth, f"depth of discharge {percent(depth)}", usable - charged),
             *raised_floor(usable, full, cold, rate, unit_at, drain),
         ]
-        return [step for step in steps if changes(step[1])]
+        return [("printed on the box", printed), *telling(steps)]
 
     def takes_charge_at(self, temperature: Any) -> bool:
         """Return whether it may be charged with its cells at a temperature [degC]."""
@@ -161,19 +161,21 @@ class Battery:
 
 def raised_floor(
     usable: Estimate, full: Estimate, cold: Estimate, rate: Estimate, unit_at: Any, drain: Estimate
-) -> list[tuple[str, Estimate]]:
-    """Return what cold and rate leave in the battery, never more than is there: a label and an energy [Wh] each."""
-    label = "" if unit_at is None else f"cells at {show(quantity(unit_at, 'degC', 'unit_at'), 0)}: {percent(cold)}"
-    entries = [(label, full * (cold - 1)), (f"rate, {show(drain.value)}: {percent(rate)}", full * cold * (rate - 1))]
-    asked = -sum(float(energy.value.magnitude) for _, energy in entries)
-    there = float(usable.value.magnitude)
-    part = min(1.0, there / asked) if asked > 0 else 1.0
-    return [(label, energy * part) for label, energy in entries]
+) -> list[tuple[Estimate, str, Estimate]]:
+    """Return what cold and rate leave in the battery, never more than is there: share, label and energy [Wh] each."""
+    where = "" if unit_at is None else f"cells at {show(quantity(unit_at, 'degC', 'unit_at'), 0)}: {percent(cold)}"
+    asked = full * (1 - cold * rate)
+    there, most = float(usable.value.magnitude), float(asked.value.magnitude)
+    part = there / most if most > there else 1.0
+    return [
+        (cold, where, full * (cold - 1) * part),
+        (rate, f"rate, {show(drain.value)}: {percent(rate)}", full * cold * (rate - 1) * part),
+    ]
 
 
-def changes(energy: Estimate) -> bool:
-    """Return whether an entry says anything: an energy, or a doubt about it."""
-    return bool(energy.value.magnitude or energy.u.magnitude)
+def telling(entries: Sequence[tuple[Estimate, str, Estimate]]) -> list[tuple[str, Estimate]]:
+    """Return label and energy of the entries whose share is not exactly all."""
+    return [(label, energy) for share, label, energy in entries if share.value.magnitude != 1 or share.u.magnitude]
 
 
 def known(chemistry: str) -> str:

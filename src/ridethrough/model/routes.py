@@ -14,7 +14,7 @@ import pint
 from ..estimate import Estimate, estimate
 from ..sources import Coefficient, lookup
 from ..units import Refusal, number, show
-from .battery import Battery, changes, percent, raised_floor
+from .battery import Battery, percent, raised_floor, telling
 from .inverter import Inverter
 from .load import Load
 from .temperature import TemperatureCurve
@@ -170,12 +170,15 @@ class Measured:
         one = Estimate.exact("100 %").to("1")
         cold = one if cells is None else self._cold(cells)
         found = [
-            ("printed to measured at the outlet", energy - printed, True),
-            (f"{percent(self.health)} health since the tests", healthy - energy, False),
-            (f"{percent(charge)} full at the start", usable - healthy, False),
-            *((label, part, False) for label, part in raised_floor(usable, healthy, cold, one, cells, self.standby)),
+            (self.health, f"{percent(self.health)} health since the tests", healthy - energy),
+            (charge, f"{percent(charge)} full at the start", usable - healthy),
+            *raised_floor(usable, healthy, cold, one, cells, self.standby),
         ]  # (1)
-        return [("printed on the box", printed, False), *(entry for entry in found if changes(entry[1]))]
+        return [
+            ("printed on the box", printed, False),
+            ("printed to measured at the outlet", energy - printed, True),
+            *((label, part, False) for label, part in telling(found)),
+        ]
 
     def _cold(self, cells: Any) -> Estimate:
         """Return (2) of `steps` [-]."""
