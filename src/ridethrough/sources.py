@@ -78,11 +78,16 @@ _KIT = Source("common practice", "the kit's own rule, no document behind it")
 _BENCH = Source("common practice", "bench testers, no document at hand")
 _ARMY = Source("published", "US Army TM 10-6140-200-14, 1-9: capacity 100 % at 77 F, 75 % at 32 F, 40 % at 0 F; "
                "the bands are the kit's own")  # fmt: skip
-_LITHIUM_COLD = Source("published", "PyPI pybamm 26.10, OKane2022 at C/5 (upper end); NREL SSC test input, Li-ion, "
-                       "assumed there (lower end); no neutral table for iron phosphate was found")  # fmt: skip
-_LEAD_RATE = Source("published", "PyPI pybamm 26.10, Sulzer2019, C/20 to 2C: 1.03 to 1.22, 1.095 on average")
+_LITHIUM_COLD = Source("published", "PyPI pybamm 26.10, OKane2022, energy at C/20 to C/5 (upper end); NREL SSC, Li-ion "
+                       "block of a test input (lower end); no neutral table for iron phosphate was found")  # fmt: skip
+_LEAD_RATE = Source("published", "PyPI pybamm 26.10, Sulzer2019, charge at C/20 to 2C: 1.03 to 1.22, 1.095 on average")
 
-_LITHIUM_POINTS = {-20: (0.65, 0.40, 0.95), -10: (0.84, 0.70, 0.98), 0: (0.92, 0.85, 0.99), 25: (1, 1, 1),
+
+def _simulated(cell: str, found: str) -> Source:
+    return Source("published", f"PyPI pybamm 26.10, {cell}, energy at steady power, {found} on average")
+
+
+_LITHIUM_POINTS = {-20: (0.65, 0.40, 0.97), -10: (0.84, 0.70, 0.98), 0: (0.92, 0.85, 0.99), 25: (1, 1, 1),
                    45: (1.02, 1.00, 1.04)}  # fmt: skip
 _LEAD_POINTS = {-18: (0.40, 0.30, 0.50), 0: (0.75, 0.67, 0.83), 25: (1, 1, 1), 38: (1.06, 1.00, 1.12)}
 
@@ -108,12 +113,27 @@ COEFFICIENTS: tuple[Coefficient, ...] = (
         )
         for celsius, (value, low, high) in points.items()
     ),
-    Coefficient("rate exponent, iron phosphate", 1.00, 1.00, 1.05, "1", _BENCH,
-                "k of run time ~ (power from the battery)^-k; at 1 every rate gives the same energy"),
-    Coefficient("rate exponent, nickel-manganese-cobalt", 1.00, 1.00, 1.05, "1", _BENCH,
-                "PyPI pybamm 26.10, OKane2022, C/5 and 1C at 25 degC, lies inside: 1.015"),
-    Coefficient("rate exponent, sealed lead-acid", 1.10, 1.03, 1.22, "1", _LEAD_RATE),
-    Coefficient("rate exponent, flooded lead-acid", 1.10, 1.03, 1.22, "1", _LEAD_RATE),
+    *(
+        Coefficient(f"rate exponent, {chemistry}", value, low, high, "1", source,
+                    "k of run time ~ (power from the battery)^-k, in discharges of half a day or longer; at 1 every "
+                    "rate gives the same energy")
+        for chemistry, value, low, high, source in (
+            ("iron phosphate", 1.00, 1.00, 1.05, _BENCH),
+            ("nickel-manganese-cobalt", 1.00, 1.00, 1.05, _BENCH),
+            ("sealed lead-acid", 1.10, 1.03, 1.22, _LEAD_RATE),
+            ("flooded lead-acid", 1.10, 1.03, 1.22, _LEAD_RATE),
+        )
+    ),
+    *(
+        Coefficient(f"rate exponent above the rating, {chemistry}", value, low, high, "1", source,
+                    "the same for a power above printed capacity over rating hours")
+        for chemistry, value, low, high, source in (
+            ("iron phosphate", 1.06, 1.00, 1.15, _simulated("Prada2013", "C/20 to 1C: 1.02 to 1.17, 1.07")),
+            ("nickel-manganese-cobalt", 1.04, 1.00, 1.08, _simulated("OKane2022", "C/20 to 1C: 1.01 to 1.07, 1.03")),
+            ("sealed lead-acid", 1.12, 1.03, 1.27, _simulated("Sulzer2019", "C/20 to 2C: 1.04 to 1.27, 1.12")),
+            ("flooded lead-acid", 1.12, 1.03, 1.27, _simulated("Sulzer2019", "C/20 to 2C: 1.04 to 1.27, 1.12")),
+        )
+    ),
     *(
         Coefficient(f"rating hours, {chemistry}", hours, hours, hours, "h", source,
                     "the discharge that the printed capacity was rated for")

@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 import pytest
 
+from ridethrough.measure.bench import fit_rundowns
 from ridethrough.measure.log import Meter
 from ridethrough.teach import first_answer, views
 from ridethrough.teach.panels import Choice, Panel, Slider, View
@@ -17,6 +18,9 @@ PANELS: dict[str, Callable[[], Panel]] = {
         first_answer.kitchen_draw().as_load(), first_answer.pantry_unit(), start=first_answer.START
     ),
     "01 sticker": lambda: views.sticker_panel(first_answer.kitchen_draw(), "150 W"),
+    "02 crossing": lambda: views.crossing_panel(
+        {unit: fit_rundowns(first_answer.pantry_rundowns()[unit], room="20 degC") for unit in ("Unit B", "Unit D")}
+    ),
     "06 length of the log": lambda: views.length_panel(
         first_answer.kitchen_log(), {text: Meter(accuracy=text) for text in ("1 % + 0.3 W", "3 % + 1 W")}
     ),

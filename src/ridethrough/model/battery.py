@@ -32,7 +32,7 @@ class Battery:
     health : Estimate
         Capacity of its cells today over that printed [-].
     rate_exponent : Estimate
-        k of t ~ (power from the battery)^-k [-].
+        k of t ~ (power from the battery)^-k above the rating [-].
     rating_hours : pint.Quantity
         The discharge for which the printed capacity holds [h].
     curve : TemperatureCurve
@@ -85,7 +85,7 @@ class Battery:
             chemistry,
             estimate(depth, "1", "depth_of_discharge"),
             not_negative(health, "1", "health"),
-            of_chemistry("rate exponent", chemistry),
+            of_chemistry("rate exponent above the rating", chemistry),
             Q_(rating, "h") if rating else positive(rating_hours, "h", "rating_hours"),
             curve or TemperatureCurve(chemistry),
         )
@@ -134,7 +134,8 @@ class Battery:
         -----
         The first entry is the printed capacity; what follows adds up to what is usable, on the battery side.
         Cold and rate raise the level at which it is empty: they take their share of the full capacity from
-        whatever is there. What changes nothing has no entry.
+        whatever is there. What changes nothing has no entry. Cold cells at a rate that empties them in two
+        hours or less give even less than both entries together say.
         """
         charge, depth = estimate(start, "1", "start"), self.depth_of_discharge
         cold = Estimate.exact("100 %").to("1") if unit_at is None else self.curve.at(unit_at, "unit_at")

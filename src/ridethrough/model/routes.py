@@ -111,7 +111,7 @@ class Printed:
 
     def coefficients(self) -> Iterator[Coefficient]:
         """Yield the table's entries that this route can rest on."""
-        for what in ("depth of discharge", "rating hours", "rate exponent", "coldest charging"):
+        for what in ("depth of discharge", "rating hours", "rate exponent above the rating", "coldest charging"):
             yield lookup(f"{what}, {self.chemistry}")
         yield from self.battery.curve.points.values()
         yield lookup("resistive loss")

@@ -64,7 +64,66 @@ charger's loss is in it, and so is the standby while charging. The number stands
 **Cautions.** Not below 0 °C for lithium; not unattended on a surface that burns; the maker's limits come first, local
 codes decide over fixed wiring.
 """
-PAGES = {"metering": _METERING, "run-down": _RUN_DOWN, "standby": _STANDBY}
+_COLD = """\
+## Running a unit down in the cold
+
+**Why.** No neutral table tells what a lithium iron phosphate unit gives at 0 °C. Two runs of your own do, for your
+unit.
+
+**What you need.** A place that stays cold for two days (a store, a balcony out of the rain), a thermometer beside
+the unit, and everything for a run-down. Look in the manual first: how cold may it stand, and how cold may it run?
+
+**The warm run.** As any run-down, in a heated room, with a load that empties it in half a day or longer.
+
+**The cold run.** Charge it full in the warm. Switch it off and let it stand in the cold for a day: a heavy battery
+takes that long to follow. Then the same load, to the end. Write down the temperature at start and end; the mean
+counts.
+
+**After.** Carry it into the warm, wait a day, then charge.
+
+**Write down.** For each run: temperature (°C), load (W), hours. Then `TemperatureCurve.from_runs("iron phosphate",
+("21 degC", "12.1 h"), ("2 degC", "11.2 h"))` with your own numbers.
+
+**Cautions.** Never charge a lithium battery below 0 °C: it is damaged inside and may burn later. No warming with
+heaters or blankets to speed it up. Keep it dry and not unattended among things that burn. The maker's limits come
+first, local codes decide over fixed wiring.
+"""
+_START = """\
+## The start of a motor
+
+**What you need.** A meter that keeps the largest current or power it saw, if you have one. A meter that shows a
+value every ten seconds misses most starts.
+
+**The test.** Plug the refrigerator in through the meter, wait for it to start by itself ten times, and write down
+the largest value. It is at least what the motor asks, seldom all of it.
+
+**On the unit.** The plain test is to plug it in: does the unit carry ten starts by its own thermostat without
+switching off? Do it with the food elsewhere or the mains at hand.
+
+**Cautions.** Never switch a compressor off and on by hand: it needs ten minutes of rest and may be damaged. Meters,
+cords and outlets within their ratings; not unattended. No clamp meters inside a plug or an open case: that is work
+for a licensed electrician, and local codes decide.
+"""
+_IDLE_FUEL = """\
+## What a generator burns for nothing
+
+**What you need.** The generator cold and off, a fuel can with marks, a clock, an hour or more outdoors.
+
+**The test.** Fill to a mark you can find again. Start it, plug nothing in, let it run for an hour or longer, switch
+it off, let it cool down, and fill to the mark again, measuring what goes in. Write down litres and hours.
+
+**Cautions.** Outdoors only, at least 20 ft (6 m) from any door, window or vent, exhaust pointing away, with a
+battery-backed carbon monoxide alarm indoors; never unattended. Refuel only when it is cold. Never connect it to
+house wiring without listed transfer equipment, which a licensed electrician installs; local codes decide.
+"""
+PAGES = {
+    "metering": _METERING,
+    "run-down": _RUN_DOWN,
+    "standby": _STANDBY,
+    "cold run-down": _COLD,
+    "start": _START,
+    "idle fuel": _IDLE_FUEL,
+}
 
 
 @dataclass(frozen=True)

@@ -56,6 +56,6 @@ def rundown_view(line: RundownLine, *, note: str = INVENTED) -> View:
     power_w, hours = line.points["load (W)"].to_numpy(), line.points["hours (h)"].to_numpy()
     return View(
         f"Energy to share: {line.energy}. Standby at the outlet: {line.standby}.",
-        pd.DataFrame({"load (W)": power_w, "run time (h)": hours, "1 / run time (1/h)": 1 / hours}),
+        line.points[["load (W)", "hours (h)", "line says (h)"]],
         lambda figure: rundown_figure(power_w, hours, line.energy, line.standby, note=note, figure=figure),
     )
