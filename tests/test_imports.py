@@ -21,6 +21,7 @@ SOURCE = Path(__file__).parents[1] / "src" / PACKAGE
 RANK = {
     "units": 0,
     "estimate": 1,
+    "sampling": 2,
     "sources": 2,
     "model": 3,
     "measure": 4,

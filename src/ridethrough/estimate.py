@@ -35,11 +35,14 @@ class Influence:
         Degrees of freedom of its standard uncertainty [-]; infinite where it is taken as known.
     source : str
         Where its size comes from.
+    ends : (float, float), optional
+        Ends of a band in which every value has equal chance, from the value and in standard uncertainties [-].
     """
 
     name: str
     dof: float = math.inf
     source: str = ""
+    ends: tuple[float, float] | None = None
 
 
 class Estimate:
@@ -107,7 +110,29 @@ class Estimate:
         JCGM 100:2008, 4.3.7. A resolution d is a band of half-width d/2, so u = d / sqrt(12), F.2.2.1.
         """
         held = _any(value)
-        return cls._of(held, _width(half_width, held) / math.sqrt(3), Influence(name, math.inf, source))  # (1)
+        root = math.sqrt(3)
+        return cls._of(held, _width(half_width, held) / root, Influence(name, math.inf, source, (-root, root)))  # (1)
+
+    @classmethod
+    def band(cls, value: Any, low: Any, high: Any, name: str, *, source: str = "") -> Estimate:
+        """Return an estimate that is anywhere from ``low`` to ``high`` with equal chance, best taken as ``value``.
+
+        u^2 = (high - low)^2 / 12 + (value - (low + high) / 2)^2                              (1)
+
+        Parameters
+        ----------
+        value, low, high : str or pint.Quantity
+            The value, in the middle of its band or not, and the band's ends [same dimension].
+        name, source : str
+            As in `within`.
+        """
+        held = _any(value)
+        middle, unit = float(held.magnitude), held.units
+        ends = [float(_any(end).to(unit).magnitude) - middle for end in (low, high)]
+        u = math.hypot((ends[1] - ends[0]) / math.sqrt(12), (ends[0] + ends[1]) / 2)  # (1)
+        if not u:
+            return cls.exact(held)
+        return cls._of(held, u, Influence(name, math.inf, source, (ends[0] / u, ends[1] / u)))
 
     @classmethod
     def readings(cls, values: Sequence[Any], name: str, unit: str | None = None) -> Estimate:
@@ -188,6 +213,10 @@ class Estimate:
     def u(self) -> pint.Quantity:
         """The combined standard uncertainty."""
         return registry().Quantity(float(self._affine.std_dev), _difference(self._held.units))
+
+    def slopes(self) -> dict[Any, float]:
+        """Return how it moves with each variable that it rests on, in its own unit."""
+        return dict(self._affine.derivatives)
 
     def _shares(self) -> dict[Influence, float]:
         """Return each influence's variance, in the square of the estimate's unit."""

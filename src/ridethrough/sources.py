@@ -6,7 +6,6 @@ enters a calculation as an `Estimate`: anywhere in its band with equal chance.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from functools import cache
 from typing import Literal
@@ -62,13 +61,10 @@ class Coefficient:
     source: Source
     note: str = ""
 
-    @property
-    def u(self) -> float:
-        """Root mean square of the band about the value, in the middle or not, in ``unit``.
-
-        u^2 = (half width)^2 / 3 + (value - middle)^2                                         (1)
-        """
-        return math.hypot((self.high - self.low) / 2 / math.sqrt(3), self.value - (self.low + self.high) / 2)  # (1)
+    def estimate(self) -> Estimate:
+        """Return it as an Estimate: anywhere in its band with equal chance."""
+        value, low, high = (Q_(number, self.unit) for number in (self.value, self.low, self.high))
+        return Estimate.band(value, low, high, self.name, source=str(self.source))
 
 
 _IEEE485 = Source("from memory", "IEEE 485, clause on additional considerations: end of life at 80 %")
@@ -277,5 +273,4 @@ def coefficient(name: str) -> Estimate:
     >>> coefficient("depth of discharge, iron phosphate")
     <Estimate 0.95, 95 %: 0.9 to 1>
     """
-    entry = lookup(name)
-    return Estimate.standard(Q_(entry.value, entry.unit), Q_(entry.u, entry.unit), name, source=str(entry.source))
+    return lookup(name).estimate()

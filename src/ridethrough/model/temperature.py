@@ -86,15 +86,15 @@ class TemperatureCurve:
         if warm_c - cold_c < apart:
             raise Refusal(f"runs at {warm_c:g} and {cold_c:g} degC", f"a cold run at least {apart:g} K colder",
                           "Wait for a colder day.")  # fmt: skip
+        if cold_h > warm_h:
+            raise Refusal(f"a cold run of {show(cold_h)} and a warm one of {show(warm_h)}",
+                          "a cold run that is no longer", "Check which is which, or leave it out.")  # fmt: skip
         spread = estimate(lookup("run-to-run repeatability").value if repeatability is None else repeatability, "1",
                           "repeatability").value  # fmt: skip
         errors = [Estimate.standard(Q_(1, "1"), spread, f"{name} run") for name in ("cold", "warm")]
         ratio = (cold_h / warm_h).to("1") * errors[0] / errors[1]
         d_cold, d_warm = (float(table.at(Q_(at, "degC")).value.magnitude) - 1 for at in (cold_c, warm_c))
         scale = (ratio - 1) / (d_cold - ratio * d_warm)  # (1)
-        if scale.value.magnitude < 0:
-            raise Refusal(f"a cold run of {show(cold_h)} and a warm one of {show(warm_h)}",
-                          "a cold run that is no longer", "Check which is which, or leave it out.")  # fmt: skip
         return cls(chemistry, scale, Q_(cold_c, "degC"))
 
     @cached_property
@@ -109,6 +109,11 @@ class TemperatureCurve:
             known = sorted({c.name.partition(", ")[2] for c in COEFFICIENTS if c.name.startswith("capacity at ")})
             raise Refusal(f"chemistry={self.chemistry!r}", f"one of {', '.join(known)}", "Write it as in the list.")
         return dict(sorted(found.items()))
+
+    @cached_property
+    def _u(self) -> list[float]:
+        """The standard uncertainties at the points [-]."""
+        return [float(entry.estimate().u.magnitude) for entry in self.points.values()]
 
     @cached_property
     def _z(self) -> Estimate:
@@ -139,10 +144,10 @@ class TemperatureCurve:
                 f"{show(Q_(at_c[0], 'degC'))} to {show(Q_(at_c[-1], 'degC'))}, as far as the table goes",
                 f'Bring the unit somewhere milder, such as {name}="5 degC".',
             )
-        entries = self.points.values()
-        value = float(np.interp(celsius, at_c, [entry.value for entry in entries]))
-        grown = float(np.interp(celsius, at_c, [entry.u for entry in entries]))
+        value = float(np.interp(celsius, at_c, [entry.value for entry in self.points.values()]))
+        grown = float(np.interp(celsius, at_c, self._u))
         if self.coldest is not None:
             at = float(self.coldest.magnitude)
-            grown = max(0.0, grown - float(np.interp(at, at_c, [entry.u for entry in entries]))) if celsius < at else 0
-        return self.scale * (value - 1) + self._z * grown + 1  # (1)
+            grown = max(0.0, grown - float(np.interp(at, at_c, self._u))) if celsius < at else 0
+        found = self.scale * (value - 1) + self._z * grown + 1  # (1)
+        return found if found.value.magnitude >= 0 else found - found.value  # no less than nothing
