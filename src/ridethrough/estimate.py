@@ -10,7 +10,7 @@ The terms are those of JCGM 100:2008 (GUM).
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, cast
 
@@ -378,6 +378,35 @@ class Estimate:
 
 # A Quantity leaves the arithmetic to this class, too.
 cast(dict[str, type], upcast_type_map)[f"{Estimate.__module__}.{Estimate.__qualname__}"] = Estimate
+
+
+# Makes plain numbers of an Estimate, in its own unit; with the physical limits that they must keep.
+Read = Callable[..., Any]
+Formula = Callable[[Any], np.ndarray]  # numbers in, an array of numbers out
+
+
+def through(formula: Formula, inputs: Sequence[Estimate], units: Sequence[str]) -> list[Estimate]:
+    """Return what ``formula`` makes of the inputs, in ``units``, with every influence kept (first order).
+
+    y = f(x0) + sum of df/dx (x - x0),   by central differences                               (1)
+    """
+    at, quantity_in = values(inputs), registry().Quantity
+    names = [unit_name(unit) for unit in units]
+    found = [Estimate.exact(quantity_in(float(value), unit)) for value, unit in zip(formula(at), names, strict=True)]
+    for each, one in zip(inputs, np.eye(at.size), strict=True):
+        step = one * float(each.u.magnitude) / 100
+        if not step.any():
+            continue
+        slopes = (formula(at + step) - formula(at - step)) / (2 * step.sum())
+        about = (each - each.value) / (1 * each.value.units)
+        found = [value + about * quantity_in(float(slope), unit)  # (1)
+                 for value, slope, unit in zip(found, slopes, names, strict=True)]  # fmt: skip
+    return found
+
+
+def values(estimates: Sequence[Estimate]) -> np.ndarray:
+    """Return the values, plain numbers in the estimates' own units."""
+    return np.array([float(each.value.magnitude) for each in estimates])
 
 
 def estimate(value: Any, unit: str, name: str) -> Estimate:

@@ -39,7 +39,7 @@ class Sampler:
     """
 
     def __init__(self, draws: int, seed: int) -> None:
-        if not isinstance(draws, int) or isinstance(draws, bool) or draws < 2:  # noqa: PLR2004
+        if not isinstance(draws, int) or isinstance(draws, bool) or draws < 2:
             raise Refusal(f"draws={draws!r}", "a whole number of two or more", "Write draws=10_000.")
         self.draws = draws
         self.kept = np.ones(draws, bool)

@@ -179,6 +179,8 @@ COEFFICIENTS: tuple[Coefficient, ...] = (
     Coefficient("gauge departure", 0.0, -0.03, 0.03, "1", _BENCH,
                 "how far a displayed fall of charge lies from the true one, as a share of full"),
     Coefficient("charger efficiency", 0.88, 0.80, 0.96, "1", _BENCH, "into the battery over from the wall"),
+    Coefficient("cycle of a cold appliance", 1.0, 1.0, 1.0, "h", _KIT,
+                "from one start of the compressor to the next where none was measured; about right for many"),
     Coefficient("day-to-day spread", 0.0, -0.15, 0.15, "1", _KIT,
                 "where the energy of 95 in 100 days of a refrigerator lies about its mean, before any was seen"),
     Coefficient("weight of the stated day-to-day spread", 3.0, 3.0, 3.0, "day", _KIT,

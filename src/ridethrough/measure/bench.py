@@ -18,13 +18,13 @@ import numpy as np
 import pandas as pd
 import pint
 
-from ..estimate import Estimate, estimate
+from ..estimate import Estimate, Formula, estimate, through, values
 from ..model.battery import of_chemistry
 from ..model.load import Load
 from ..model.temperature import TemperatureCurve
 from ..sources import coefficient, lookup
 from ..units import Q_, Refusal, number, quantity, show
-from .line import LineFit, repeatability_of, through, values
+from .line import LineFit, repeatability_of
 from .meter import Meter
 from .meterlog import MeterLog
 from .rundown import Rundown
@@ -98,19 +98,26 @@ class RundownLine:
     def delivers(self, load: Load, *, times: float = 1.0) -> Estimate:
         """Return the energy that a load and the standby share at the outlet in the next run [Wh].
 
-        E_P = (S + P) t,   x = S + P + c (P^2 + s^2)                                          (1)
-        t   = T (E / (T x))^k (x / (x + s^2/P))^(w (k - 1))                                   (2)
-
-        With k = 1 and c = 0 it is E. T is ``reference``, s the standard deviation of a load that varies, which
-        draws about P + s^2/P while it runs. Whether that rate decides (w = 1) or the mean (w = 0) is open: of
-        the two, the one that leaves t less certain is returned; where k itself is not 1, w is half, give or take half.
-
         Parameters
         ----------
         load : Load
             Its mean power and how it varies; not its day-to-day spread [W].
         times : float
             How many times the battery that was tested [-].
+        """
+        formula, inputs = self.sharing(load, times=times)
+        return through(formula, inputs, ["Wh"])[0]
+
+    def sharing(self, load: Load, *, times: float = 1.0) -> tuple[Formula, list[Estimate]]:
+        """Return the formula behind `delivers`, of plain numbers or arrays, and what goes into it.
+
+        E_P = (S + P) t,   x = S + P + c (P^2 + s^2)                                          (1)
+        t   = T (E / (T x))^k (x / (x + s^2/P))^(w (k - 1)), times the next run's               (2)
+
+        With k = 1 and c = 0 it is E. T is ``reference``, s the standard deviation of a load that varies, which
+        draws about P + s^2/P while it runs. Whether that rate decides (w = 1) or the mean (w = 0) is open: of
+        the two, the one that leaves t less certain is taken; where k itself is not 1, w is half, give or take
+        half.
         """
         drain = self.standby.value + load.mean_power.value
         if not drain.magnitude > 0:
@@ -119,17 +126,21 @@ class RundownLine:
         known = float(k.value.magnitude)
         half = Estimate.standard(Q_(0.5, "1"), Q_(0.5 if known > 1 else 0, "1"), "rate while it runs")
 
-        def shared(at: np.ndarray, w: int) -> np.ndarray:
-            energy, standby, power_w, k, c, half = at
+        def shared(at: Sequence[Any], w: int) -> np.ndarray:
+            energy, standby, power_w, k, c, half, next_run = at
             x = standby + power_w + c * (power_w**2 + variance)
             running = x + variance / power_w if variance else x
             reach = w * (k - known) + half * (known - 1)
-            hours = ref_h * (times * energy / (ref_h * x)) ** k * (x / running) ** reach  # (2)
+            hours = ref_h * (times * energy / (ref_h * x)) ** k * (x / running) ** reach * next_run  # (2)
             return np.array([(standby + power_w) * hours])  # (1)
 
-        inputs = [self.energy, self.standby, load.mean_power, k, self.bend, half]
-        either = [through(partial(shared, w=w), inputs, ["Wh"])[0] for w in (0, 1)]
-        return max(either, key=lambda energy: (energy / (self.standby + load.mean_power)).u) * self.next_run
+        inputs = [self.energy, self.standby, load.mean_power, k, self.bend, half, self.next_run]
+
+        def doubt(w: int) -> float:
+            energy = through(partial(shared, w=w), inputs, ["Wh"])[0]
+            return float((energy / (self.standby + load.mean_power)).u.magnitude)
+
+        return partial(shared, w=max((0, 1), key=doubt)), inputs
 
     def next_test(self, load: Any = None) -> pd.DataFrame:
         """Return which run-down to do next for the narrowest interval at a load: a table, the best first.

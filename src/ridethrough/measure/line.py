@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 
-from ..estimate import Estimate, estimate
+from ..estimate import Estimate, estimate, values
 from ..sources import coefficient
-from ..units import Q_, Refusal
+from ..units import Refusal
 
 
 @dataclass(frozen=True)
@@ -127,31 +126,6 @@ def with_bounds(
         if np.allclose(before, (alpha, beta), rtol=1e-13, atol=0):
             break
     return alpha, beta
-
-
-def through(
-    formula: Callable[[np.ndarray], np.ndarray], inputs: Sequence[Estimate], units: Sequence[str]
-) -> list[Estimate]:
-    """Return what ``formula`` makes of the inputs, in ``units``, with every influence kept (first order).
-
-    y = f(x0) + sum of df/dx (x - x0),   by central differences                               (1)
-    """
-    at = values(inputs)
-    found = [Estimate.exact(Q_(float(value), unit)) for value, unit in zip(formula(at), units, strict=True)]
-    for each, one in zip(inputs, np.eye(at.size), strict=True):
-        step = one * float(each.u.magnitude) / 100
-        if not step.any():
-            continue
-        slopes = (formula(at + step) - formula(at - step)) / (2 * step.sum())
-        about = (each - each.value) / (1 * each.value.units)
-        found = [value + about * Q_(float(slope), unit)  # (1)
-                 for value, slope, unit in zip(found, slopes, units, strict=True)]  # fmt: skip
-    return found
-
-
-def values(estimates: Sequence[Estimate]) -> np.ndarray:
-    """Return the values, plain numbers in the estimates' own units."""
-    return np.array([float(each.value.magnitude) for each in estimates])
 
 
 def repeatability_of(given: Any) -> tuple[float, float]:

@@ -90,6 +90,31 @@ class Meter:
             return self.found[1]
         return Estimate.within("0 W", Q_(self._limits()[1], "W"), "meter offset", source=f"accuracy {self.accuracy}")
 
+    def reading(self, shown: Any, over: Any = None) -> Estimate:
+        """Return the true mean power behind a steady reading [W].
+
+        P = gain * shown + offset, give or take half a step of the display                    (1)
+
+        Parameters
+        ----------
+        shown : Estimate, str or pint.Quantity
+            A power that stands still [W], or an energy counted ``over`` a time [Wh].
+        over : str or pint.Quantity, optional
+            That time [h].
+
+        Example
+        -------
+        >>> Meter("1 %", power_step="0.1 W").reading("12 W")
+        <Estimate 12 W, 95 %: 11.9 to 12.1 W>
+        """
+        if over is None:
+            mean, step = estimate(shown, "W", "shown"), read_quantity(self.power_step or "0 W")
+        else:
+            hours = positive(over, "h", "over")
+            mean = (estimate(shown, "Wh", "shown") / hours).to("W")
+            step = (read_quantity(self.energy_step or "0 Wh") / hours).to("W")
+        return self.gain * mean + self.offset + Estimate.within("0 W", step / 2, "meter resolution")  # (1)
+
     def checked(self, shown: Any, known: Any) -> Meter:
         """Return the meter with its gain as a known load shows it.
 

@@ -12,6 +12,7 @@ import pint
 
 from ..estimate import Estimate
 from ..model.load import Appliance, Load
+from ..model.pattern import Pattern
 from ..units import Q_, Refusal, number, show
 from .meter import Meter
 
@@ -156,7 +157,8 @@ class MeterLog:
         levels, shares = levels_of(self.power_w, self.duration_s)
         peak = Q_(float(self.power_w.max()), "W") if self.kind == "power" else None
         mean = Estimate.exact(Q_(float(np.dot(levels, shares)), "W"))
-        return Load((Appliance(name or self.name, mean, levels, shares, Q_(0, "Wh"), peak=peak),))
+        pattern = Pattern(self.duration_s / 3600, self.power_w)
+        return Load((Appliance(name or self.name, mean, levels, shares, Q_(0, "Wh"), peak=peak, pattern=pattern),))
 
     def __repr__(self) -> str:
         unit = "VA" if self.kind == "apparent power" else "W"

@@ -76,13 +76,11 @@ class Rundown:
         It takes no meter to know that nothing is plugged in. An Estimate or a Load brings its own errors.
         """
         given, hours = self.load, self.duration
-        step = read_quantity(meter.power_step or "0 W")
         if isinstance(given, MeterLog):
-            meter, step, shown = given.meter, given.resolution, Estimate.exact(Q_(given.mean_power_w(), "W"))
+            meter, shown = given.meter, Estimate.exact(Q_(given.mean_power_w(), "W"))
         elif isinstance(given, Load):
             shown = given.mean_power
         elif given is None:
-            step = read_quantity(meter.energy_step or "0 Wh")
             shown = (estimate(self.delivered, "Wh", "delivered") / hours).to("W")
         else:
             shown = estimate(given, "W", "load")
@@ -90,8 +88,10 @@ class Rundown:
             raise Refusal(f"a run-down at {show(shown.value)}", "a load of zero or more", 'Write ("0 W", "56 h").')
         if not shown.value.magnitude or shown.u.magnitude or isinstance(given, Load):
             return shown
-        half = (step / 2 if step.check("[power]") else step / 2 / hours).to("W")
-        return meter.gain * shown + meter.offset + Estimate.within("0 W", half, "meter resolution")  # (1)
+        if isinstance(given, MeterLog):
+            half = (given.resolution / 2 if given.resolution.check("[power]") else given.resolution / 2 / hours).to("W")
+            return meter.gain * shown + meter.offset + Estimate.within("0 W", half, "meter resolution")  # (1)
+        return meter.reading(shown) if given is not None else meter.reading(self.delivered, over=hours)  # (1)
 
 
 def _logged_h(log: MeterLog) -> float:

@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
 import pint
 
-from ..estimate import Estimate, estimate, not_negative
+from ..estimate import Estimate, Read, estimate, not_negative, through
 from ..sources import coefficient, lookup
 from ..units import Q_, Refusal, number, positive, quantity, read_quantity, show
 from .temperature import TemperatureCurve
@@ -78,6 +79,9 @@ class Battery:
             chemistry is unknown.
         """
         known(chemistry)
+        if curve is not None and curve.chemistry != chemistry:
+            raise Refusal(f"a curve for {curve.chemistry} beside {chemistry}", "the curve of the same chemistry",
+                          f'Write TemperatureCurve("{chemistry}").')  # fmt: skip
         depth = of_chemistry("depth of discharge", chemistry) if depth_of_discharge is None else depth_of_discharge
         rating = lookup(f"rating hours, {chemistry}").value if rating_hours is None else None
         return cls(
@@ -109,12 +113,26 @@ class Battery:
         Peukert's relation, see `peukert_hours`. A discharge slower than the rating gives no more than what is
         printed: the relation was never measured there.
         """
-        rated = (self.printed / self.rating_hours).to("W")
-        if drain.value <= rated:
-            return Estimate.exact("100 %").to("1")
-        over, k = (drain / rated).to("1"), self.rate_exponent
-        at, slope = float(over.value.magnitude), 1 - float(k.value.magnitude)
-        return at**slope * (1 + slope * (over / at - 1) - math.log(at) * (k - k.value))  # (1), to first order
+        over = (drain * self.rating_hours / self.printed).to("1")
+        return through(lambda at: np.array([rate_share(*at)]), [over, self.rate_exponent], ["1"])[0]
+
+    def store(self, read: Read, start: Any, drain_w: Any, unit_at: Any = None) -> tuple[Any, Any]:
+        """Return usable capacity and what is in it at the start, of plain numbers or arrays [Wh], [Wh].
+
+        Parameters
+        ----------
+        read : callable
+            Makes numbers of an Estimate, within limits, in the estimate's own unit.
+        start, unit_at
+            As in `steps`.
+        drain_w : float or array
+            Mean power from the battery [W].
+        """
+        full = self.printed.magnitude * read(self.health, 0) * read(self.depth_of_discharge, 0, 1)
+        cold = 1.0 if unit_at is None else read(self.curve.at(unit_at, "unit_at"), 0)
+        over = drain_w * (self.rating_hours / self.printed).m_as("1/W")
+        left = cold * rate_share(over, read(self.rate_exponent, 1))
+        return full * left, full * above_floor(read(estimate(start, "1", "start"), 0, 1), left)
 
     def steps(self, start: Any, drain: Estimate, unit_at: Any = None) -> list[tuple[str, Estimate]]:
         """Return what the capacity loses on its way to the inverter: a label and an energy [Wh] each.
@@ -160,6 +178,16 @@ class Battery:
         return f"<Battery: {show(self.printed)} printed, {self.chemistry}>"
 
 
+def rate_share(over: Any, exponent: Any) -> Any:
+    """Return the share of its energy that a battery gives at ``over`` times the power of its rating [-]."""
+    return np.maximum(over, 1.0) ** (1 - exponent)
+
+
+def above_floor(charge: Any, left: Any) -> Any:
+    """Return what can still be taken of a charge, where cold and rate leave ``left`` of a full one [-]."""
+    return np.maximum(charge - (1 - left), 0.0)
+
+
 def raised_floor(
     usable: Estimate, full: Estimate, cold: Estimate, rate: Estimate, unit_at: Any, drain: Estimate
 ) -> list[tuple[Estimate, str, Estimate]]:
@@ -176,7 +204,11 @@ def raised_floor(
 
 def telling(entries: Sequence[tuple[Estimate, str, Estimate]]) -> list[tuple[str, Estimate]]:
     """Return label and energy of the entries whose share is not exactly all."""
-    return [(label, energy) for share, label, energy in entries if share.value.magnitude != 1 or share.u.magnitude]
+    return [
+        (label, energy)
+        for share, label, energy in entries
+        if not math.isclose(share.value.magnitude, 1) or not math.isclose(1 + share.u.magnitude, 1)
+    ]
 
 
 def known(chemistry: str) -> str:
@@ -246,7 +278,10 @@ def aged(years: Any, chemistry: str) -> Estimate:
     <Quantity(0.9, 'dimensionless')>
     """
     span = positive(years, "year", "years", zero=True)
-    return 1 - of_chemistry("fading", chemistry) * float(span.magnitude)  # (1)
+    left = 1 - of_chemistry("fading", chemistry) * float(span.magnitude)  # (1)
+    if left.value.magnitude <= 0:
+        raise Refusal(f"a battery of {years}", "an age at which something is left", "Run it down and see.")
+    return left
 
 
 def charge_after(storage: Any, chemistry: str, start: Any = "100 %") -> Estimate:

@@ -16,6 +16,7 @@ import pint
 
 from ..estimate import Estimate, estimate
 from ..units import Q_, Refusal, number, positive, quantity, show
+from .pattern import Pattern
 
 CABINETS = ("refrigerator", "freezer")
 
@@ -53,6 +54,9 @@ class Appliance:
         not known.
     cabinet : str
         "refrigerator" or "freezer", for one whose draw depends on its room.
+    pattern : Pattern, optional
+        How its power goes through time; cycles of its levels where left out. Only its shape counts: the mean is
+        ``mean_power``.
     """
 
     name: str
@@ -68,6 +72,7 @@ class Appliance:
     volts: pint.Quantity | None = None
     room: pint.Quantity | None = None
     cabinet: str = "refrigerator"
+    pattern: Pattern | None = field(default=None, repr=False)
 
     def __post_init__(self) -> None:
         levels, shares = np.asarray(self.levels_w, float), np.asarray(self.shares, float)
@@ -88,6 +93,11 @@ class Appliance:
         object.__setattr__(self, "levels_w", levels)
         object.__setattr__(self, "shares", shares)
         positive(self.day_spread, "Wh", "day_spread", zero=True)
+
+    @cached_property
+    def through_time(self) -> Pattern:
+        """Its power through time, by its pattern or its levels."""
+        return self.pattern or Pattern.of_levels(self.levels_w, self.shares)
 
     @cached_property
     def _next_days(self) -> Estimate:
@@ -172,6 +182,28 @@ class Load:
         levels = np.array([0.0, float(power.value.magnitude)])
         return cls((Appliance(name, power * share, levels, np.array([1 - share, share]),  # (1)
                               quantity(day_spread, "Wh", "day_spread"), peak=power.value),))  # fmt: skip
+
+    @classmethod
+    def daily(cls, windows: Sequence[tuple[str, str, Any]], name: str = "daily load") -> Load:
+        """Return a load that follows a schedule by the clock.
+
+        Parameters
+        ----------
+        windows : sequence of (str, str, str or pint.Quantity)
+            As in `Pattern.daily`: from, to, and the power between [W].
+        name : str
+            What the ledger calls it.
+
+        Example
+        -------
+        >>> Load.daily([("18:00", "22:00", "30 W"), ("22:00", "06:00", "3 W")], "lights").mean_power.value
+        <Quantity(6.0, 'watt')>
+        """
+        pattern = Pattern.daily(windows)
+        levels, at = np.unique(pattern.power_w, return_inverse=True)
+        shares = np.bincount(at, weights=pattern.duration_h) / pattern.period_h
+        mean, peak = Estimate.exact(Q_(pattern.mean_w, "W")), Q_(float(levels.max()), "W")
+        return cls((Appliance(name, mean, levels, shares, Q_(0, "Wh"), peak=peak, pattern=pattern),))
 
     def __add__(self, other: Load) -> Load:
         if not isinstance(other, Load):

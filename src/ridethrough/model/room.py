@@ -102,7 +102,7 @@ def _running(appliance: Appliance, power: Estimate) -> Appliance:
     moved = 0.0 if levels[to] == mean else min(1.0, (wanted - mean) / (levels[to] - mean))
     shares = (1 - moved) * shares
     shares[to] += moved
-    return replace(appliance, mean_power=power, shares=shares, day_spread=spread)
+    return replace(appliance, mean_power=power, shares=shares, day_spread=spread, pattern=None)
 
 
 def _within(value: Any, name: str, cabinet: str) -> float:

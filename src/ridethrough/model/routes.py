@@ -11,10 +11,10 @@ from typing import Any, Protocol
 
 import pint
 
-from ..estimate import Estimate, estimate
+from ..estimate import Estimate, Formula, Read, estimate
 from ..sources import Coefficient, lookup
 from ..units import Refusal, number, show
-from .battery import Battery, percent, raised_floor, telling
+from .battery import Battery, above_floor, percent, raised_floor, telling
 from .inverter import Inverter
 from .load import Load
 from .temperature import TemperatureCurve
@@ -34,6 +34,7 @@ class Rundowns(Protocol):
     @property
     def room(self) -> pint.Quantity | None: ...
     def delivers(self, load: Load, *, times: float = 1.0) -> Estimate: ...
+    def sharing(self, load: Load, *, times: float = 1.0) -> tuple[Formula, list[Estimate]]: ...
 
 
 @dataclass(frozen=True)
@@ -83,10 +84,11 @@ class Printed:
 
     def steps(self, load: Load, start: Any, unit_at: Any = None) -> list[Entry]:
         """Return the printed capacity and what is lost on the way to what is usable [Wh]."""
-        drain, cells = self.inverter.battery_power(load), unit_at
+        drain = self.inverter.battery_power(load)
         if self.heater is not None and self.heater.on(unit_at):
-            drain, cells = drain + self.heater.power, self.heater.below
-        return [(label, energy, False) for label, energy in self.battery.steps(start, drain, cells)]
+            drain = drain + self.heater.power
+        entries = self.battery.steps(start, drain, _cells(self.heater, unit_at))
+        return [(label, energy, False) for label, energy in entries]
 
     def losses(self, load: Load, hours: pint.Quantity, unit_at: Any = None) -> list[Entry]:
         """Return what the unit itself takes while it carries the load [Wh], negative."""
@@ -96,6 +98,18 @@ class Printed:
             (*_standby(self.standby, hours), False),
             *_heating(self.heater, hours, unit_at),
         ]
+
+    def takes(self, read: Read, unit_at: Any = None) -> tuple[Any, Any, Any]:
+        """Return a, b and c of the power from the battery, a + b P + c P^2, of plain numbers [W, -, 1/W]."""
+        always, rated_w = _always(self, read, unit_at), float(self.inverter.rated.m_as("W"))
+        return always, 1 + read(self.inverter.k1, 0), read(self.inverter.k2, 0) / rated_w
+
+    def store(self, read: Read, load: Load, start: Any, unit_at: Any = None) -> tuple[Any, Any]:
+        """Return usable capacity and what is in it at the start, of plain numbers or arrays [Wh], [Wh]."""
+        a, b, c = self.takes(read, unit_at)
+        mean_w = read(load.mean_power, 0)
+        drain_w = a + b * mean_w + c * (mean_w**2 + load.variance_w2)
+        return self.battery.store(read, start, drain_w, _cells(self.heater, unit_at))
 
     def with_more(self, capacity: pint.Quantity) -> Printed:
         """Return the route with more printed capacity [Wh]."""
@@ -164,7 +178,7 @@ class Measured:
         """
         charge, printed = estimate(start, "1", "start"), Estimate.exact(self.printed)
         energy = self.line.delivers(load, times=float((self.printed / self.tested).to("1").magnitude))
-        cells = self.heater.below if self.heater is not None and self.heater.on(unit_at) else unit_at
+        cells = _cells(self.heater, unit_at)
         healthy = energy * self.health
         usable = healthy * charge
         one = Estimate.exact("100 %").to("1")
@@ -194,6 +208,18 @@ class Measured:
         """Return what the unit itself takes [Wh], negative; it does not depend on the load."""
         return [(*_standby(self.standby, hours), True), *_heating(self.heater, hours, unit_at)]
 
+    def takes(self, read: Read, unit_at: Any = None) -> tuple[Any, Any, Any]:
+        """Return a, b and c of the power that the account counts at the outlet, a + b P + c P^2 [W, -, 1/W]."""
+        return _always(self, read, unit_at), 1.0, 0.0
+
+    def store(self, read: Read, load: Load, start: Any, unit_at: Any = None) -> tuple[Any, Any]:
+        """Return energy at the outlet from full, and from the start, of plain numbers or arrays [Wh], [Wh]."""
+        formula, inputs = self.line.sharing(load, times=float((self.printed / self.tested).to("1").magnitude))
+        full = formula([read(each, 0) for each in inputs])[0] * read(self.health, 0)
+        cells = _cells(self.heater, unit_at)
+        cold = 1.0 if cells is None else read(self._cold(cells), 0)
+        return full * cold, full * above_floor(read(estimate(start, "1", "start"), 0, 1), cold)
+
     def with_more(self, capacity: pint.Quantity) -> Measured:
         """Return the route with more printed capacity [Wh], taken to deliver the share that was measured."""
         return replace(self, printed=self.printed + capacity)
@@ -217,6 +243,17 @@ class Measured:
 
 def _standby(standby: Estimate, hours: pint.Quantity) -> tuple[str, Estimate]:
     return f"standby, {show(hours)} x {show(standby.value)}", -(standby * hours).to("Wh")
+
+
+def _cells(heater: Heater | None, unit_at: Any) -> Any:
+    """Return the temperature of the cells in a unit that stands at ``unit_at`` [degC]."""
+    return heater.below if heater is not None and heater.on(unit_at) else unit_at
+
+
+def _always(route: Printed | Measured, read: Read, unit_at: Any) -> Any:
+    """Return what the unit takes whatever hangs on it, of plain numbers [W]."""
+    standby, heater = read(route.standby, 0), route.heater
+    return standby + read(heater.power, 0) if heater is not None and heater.on(unit_at) else standby
 
 
 def _heating(heater: Heater | None, hours: pint.Quantity, unit_at: Any) -> Iterator[Entry]:
