@@ -27,6 +27,7 @@ if TYPE_CHECKING:
         standby_on,
     )
     from .model.battery import aged, charge_after, peukert_hours
+    from .model.inverter import Inverter
     from .model.load import Load
     from .model.nameplate import apparent_power, label_limit, label_power
     from .model.ratings import Ratings
@@ -50,6 +51,7 @@ _ROOMS = {
     ),
     "measure.candidates": ("Units", "read_units"),
     "model.battery": ("aged", "charge_after", "peukert_hours"),
+    "model.inverter": ("Inverter",),
     "model.load": ("Load",),
     "model.nameplate": ("apparent_power", "label_limit", "label_power"),
     "model.room": ("in_room",),
@@ -72,7 +74,7 @@ __all__ = [  # noqa: RUF022 - grouped by room, as above
     "idle_fuel", "standby_from_empty", "standby_from_gauge", "standby_from_refill", "standby_on",
     "Units", "read_units",
     "Load", "apparent_power", "label_limit", "label_power", "in_room",
-    "TemperatureCurve", "aged", "charge_after", "peukert_hours", "Ratings", "BackupUnit",
+    "TemperatureCurve", "aged", "charge_after", "peukert_hours", "Inverter", "Ratings", "BackupUnit",
     "Outage", "headroom", "Ledger", "ledger",
     "exercise",
 ]  # fmt: skip

@@ -1,5 +1,6 @@
 """Every panel at the corners and the middle of its controls, read as a person would, without a kernel."""
 
+import csv
 import html
 import itertools
 import re
@@ -8,9 +9,19 @@ from collections.abc import Callable
 import pytest
 
 from ridethrough.measure.bench import fit_rundowns
-from ridethrough.measure.log import Meter
-from ridethrough.teach import first_answer, views
+from ridethrough.measure.candidates import read_units
+from ridethrough.measure.draw import measure_draw
+from ridethrough.measure.log import Meter, hand_readings
+from ridethrough.teach import first_answer, scenario, views
 from ridethrough.teach.panels import Choice, Panel, Slider, View
+from ridethrough.units import Refusal
+
+
+def efficiency_by_load() -> Panel:
+    stated_at = {"Unit A": "120 W", "Unit B": "420 W", "Unit D": "480 W"}
+    units = read_units(scenario.path("units.csv"))
+    return views.efficiency_panel({name: units[name] for name in stated_at}, stated_at)
+
 
 # every panel of every lesson: name -> how the lesson makes it
 PANELS: dict[str, Callable[[], Panel]] = {
@@ -21,6 +32,7 @@ PANELS: dict[str, Callable[[], Panel]] = {
     "02 crossing": lambda: views.crossing_panel(
         {unit: fit_rundowns(first_answer.pantry_rundowns()[unit], room="20 degC") for unit in ("Unit B", "Unit D")}
     ),
+    "03 efficiency": efficiency_by_load,
     "06 length of the log": lambda: views.length_panel(
         first_answer.kitchen_log(), {text: Meter(accuracy=text) for text in ("1 % + 0.3 W", "3 % + 1 W")}
     ),
@@ -111,3 +123,25 @@ def test_the_sentence_is_the_ledgers() -> None:
     text = views.sentence(account)
     assert account.verdict in text
     assert f"{account.lasts.value.magnitude:.1f} h" in text
+
+
+def test_at_its_own_load_each_unit_delivers_what_the_file_states() -> None:
+    with open(scenario.path("units.csv"), newline="") as file:
+        rows = {row["name"]: row for row in csv.DictReader(file)}
+    for row in efficiency_by_load().at(load=420).table.itertuples(index=False):
+        assert row[1] == pytest.approx(float(rows[row[0]]["efficiency_percent"]), abs=1e-6)
+        assert row[2] == float(rows[row[0]]["efficiency_at_w"])
+
+
+def test_the_view_of_starts_counts_what_the_draw_found() -> None:
+    draw = first_answer.kitchen_draw()
+    (finding,) = (text for text in draw.findings if "inrush caught" in text)
+    table = views.starts_view(first_answer.kitchen_log(), draw).table
+    assert f"inrush caught in {len(table)}:" in finding
+    assert max(table["highest reading (W)"]) == pytest.approx(draw.surge.to("W").magnitude)
+
+
+def test_starts_of_hand_readings_are_refused() -> None:
+    log = hand_readings([("0:00", "2.05"), ("100:00", "5.15")], unit="kWh")
+    with pytest.raises(Refusal, match="no cycles"):
+        views.starts_view(log, measure_draw(log))

@@ -30,6 +30,8 @@ class Inverter:
         Proportional and resistive loss [-].
     rated : pint.Quantity
         P_rated, the largest steady power at the outlet [W].
+    measured : bool
+        Whether standby and losses were measured, or only assumed from print.
 
     Notes
     -----
@@ -45,6 +47,7 @@ class Inverter:
     k1: Estimate
     k2: Estimate
     rated: pint.Quantity
+    measured: bool = False
 
     @classmethod
     def from_efficiency(cls, standby: Any, efficiency: Any, at: Any, rated: Any) -> Inverter:
@@ -153,7 +156,7 @@ class Inverter:
         covariance[np.ix_(active, active)] = variance * np.linalg.inv(design[:, active].T @ design[:, active])
         p_0, k1, k2 = Estimate.jointly(found, covariance, ["W", "1", "1"], "scatter about the loss curve",
                                        dof=freedom or math.inf)  # fmt: skip
-        return cls(p_0, k1, k2, rating)
+        return cls(p_0, k1, k2, rating, measured=True)
 
     def weighted_efficiency(self, scheme: str) -> Estimate:
         """Return the efficiency averaged over loads as a published scheme weights them [-].

@@ -94,8 +94,8 @@ class Printed:
         """Return what the unit itself takes while it carries the load [Wh], negative."""
         conversion = (self.inverter.conversion_loss(load) * hours).to("Wh")
         return [
-            ("conversion loss", -conversion, False),
-            (*_standby(self.standby, hours), False),
+            ("conversion loss", -conversion, self.inverter.measured),
+            (*_standby(self.standby, hours), self.inverter.measured),
             *_heating(self.heater, hours, unit_at),
         ]
 
@@ -117,7 +117,7 @@ class Printed:
 
     def with_standby(self, standby: Estimate) -> Printed:
         """Return the route with another standby [W] and the same conversion loss."""
-        return replace(self, inverter=replace(self.inverter, standby=standby))
+        return replace(self, inverter=replace(self.inverter, standby=standby, measured=False))
 
     def with_health(self, health: Estimate) -> Printed:
         """Return the route with another capacity over that printed [-]."""

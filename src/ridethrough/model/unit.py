@@ -49,10 +49,10 @@ class BackupUnit:
 
     @classmethod
     def from_print(
-        cls, name: str, *, capacity: Any, chemistry: str, standby: Any, rated: Any, efficiency: Any, at: Any = None,
-        volts: Any = None, depth_of_discharge: Any = None, health: Any = "100 %", rating_hours: Any = None,
-        curve: TemperatureCurve | None = None, heater: Any = None, pack: Any = None, packs_max: int = 0,
-        pack_standby: Any = None,
+        cls, name: str, *, capacity: Any, chemistry: str, rated: Any, standby: Any = None, efficiency: Any = None,
+        at: Any = None, inverter: Inverter | None = None, volts: Any = None, depth_of_discharge: Any = None,
+        health: Any = "100 %", rating_hours: Any = None, curve: TemperatureCurve | None = None, heater: Any = None,
+        pack: Any = None, packs_max: int = 0, pack_standby: Any = None,
     ) -> BackupUnit:  # fmt: skip
         """Return the unit that box and data sheet describe.
 
@@ -70,6 +70,8 @@ class BackupUnit:
             Largest steady power at the outlet [W]; with more to say, ``Ratings.of(...)``.
         efficiency, at : Estimate, str or pint.Quantity
             Outlet over battery power [-], and the load at which it holds [W].
+        inverter : Inverter, optional
+            Its measured loss curve, `Inverter.fit`, instead of standby and efficiency.
         heater : pair of (str or pint.Quantity), optional
             Mean power of what warms the cells, from the battery [W], and the temperature that it keeps [degC].
         pack : str or pint.Quantity, optional
@@ -86,10 +88,18 @@ class BackupUnit:
         <BackupUnit 'mine': 1,200 Wh printed, standby 9 W at the battery>
         """
         ratings = Ratings.of(rated)
+        if (inverter is None) == (standby is None and efficiency is None):
+            raise Refusal(
+                "a unit with a measured curve beside standby and efficiency"
+                if inverter
+                else "a unit without its losses",
+                "either standby and efficiency, or a measured curve",
+                'Write standby="9 W", efficiency="88 %", at="300 W", or inverter=Inverter.fit(points, rated).',
+            )
         route = Printed(
             Battery.from_print(capacity, chemistry, depth_of_discharge, volts=volts, health=health,
                                rating_hours=rating_hours, curve=curve),
-            Inverter.from_efficiency(standby, efficiency, at, ratings.rated),
+            inverter or Inverter.from_efficiency(standby, efficiency, at, ratings.rated),
             _heater(heater),
         )  # fmt: skip
         return cls(name, route, ratings, *_packs(pack, packs_max, pack_standby))

@@ -172,11 +172,41 @@ def _watts_for_sure(draw: np.random.Generator) -> Exercise:
     )  # fmt: skip
 
 
+def _battery_power_at_a_small_load(draw: np.random.Generator) -> Exercise:
+    standby, stated, load = int(draw.integers(21, 26)) / 2, 5 * int(draw.integers(22, 27)), int(draw.integers(28, 35))
+    percent = round(100 * stated / (stated * float(draw.uniform(1.10, 1.13)) + standby))
+    lost = stated * (100 / percent - 1)
+    share = (lost - standby) / stated
+    power = Q_(standby + load + share * load, "W")
+    return Exercise(
+        f"A unit takes {standby:g} W to be on, and its sheet says: {percent} % efficient at {stated} W. "
+        f"How many watts does its battery give while {load} W are plugged in? Take the loss beyond the standby as a "
+        "share of the load, the same share at both loads.",
+        power,
+        (
+            (Q_(100 * load / percent, "W"), slips.EFFICIENCY_FROM_ANOTHER_LOAD),
+            (Q_(100 * load / percent + standby, "W"), slips.STANDBY_ON_TOP),
+            (Q_(load * percent / 100, "W"), slips.MULTIPLIED_BY_EFFICIENCY),
+            (Q_(load + standby, "W"), slips.SHARE_FORGOTTEN),
+            (Q_(load + lost, "W"), slips.LOSS_OF_ANOTHER_LOAD),
+        ),
+        (
+            (
+                f"At {stated} W the battery gives {stated} W / {percent / 100:.2f} = {100 * stated / percent:.1f} W: "
+                f"{lost:.1f} W are lost."
+            ),
+            f"{standby:g} W of them are standby, the other {lost - standby:.1f} W {100 * share:.1f} % of {stated} W.",
+            f"At {load} W: {standby:g} W + {load} W + {100 * share:.1f} % of {load} W = {show(power)}.",
+        ),
+    )
+
+
 EXERCISES: dict[str, Callable[[np.random.Generator], Exercise]] = {
     "00-a": _energy_of_a_pump,
     "00-b": _hours_with_standby,
     "01-a": _sticker_and_meter,
     "02-a": _standby_by_subtraction,
+    "03-a": _battery_power_at_a_small_load,
     "06-a": _watts_for_sure,
 }
 

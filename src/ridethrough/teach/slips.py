@@ -57,3 +57,23 @@ ENERGY_FOR_POWER = Slip(
     "energy given for power",
     "That is how much has flowed, in watt-hours. Standby is how fast it flows: divide by hours.",
 )
+EFFICIENCY_FROM_ANOTHER_LOAD = Slip(
+    "the box's efficiency taken at another load",
+    "That percentage holds at the load beside it. Take the watts lost there apart, into standby and the rest.",
+)
+STANDBY_ON_TOP = Slip(
+    "standby charged on top of an efficiency",
+    "The stated efficiency has the standby in it already. Take it off the loss before you work out the share.",
+)
+MULTIPLIED_BY_EFFICIENCY = Slip(
+    "multiplied by the efficiency, not divided",
+    "Does the battery give more than reaches the outlet, or less?",
+)
+SHARE_FORGOTTEN = Slip(
+    "only the standby counted as loss",
+    "Standby is the loss with nothing plugged in. A second part of the loss comes with the load.",
+)
+LOSS_OF_ANOTHER_LOAD = Slip(
+    "the heavy load's loss taken for the light one",
+    "Only the standby stays as it is. The rest of the loss is a share of the load and shrinks with it.",
+)

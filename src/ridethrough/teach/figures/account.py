@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
+_LONGEST = 29  # characters that fit beside the bars
 _COLOURS = {"total": BLUE, "battery": SKY, "load": VERMILION, "loss": ORANGE}
 
 
@@ -69,7 +70,8 @@ def _name_rows(axes: Axes, labels: Sequence[str]) -> None:
     axes.yaxis.set_visible(False)
     axes.spines["left"].set_visible(False)
     for row, label in enumerate(labels):
-        axes.text(-0.02, row, label, transform=axes.get_yaxis_transform(), va="center", ha="right", fontsize=13,
+        size = 13 * min(1, _LONGEST / len(label))
+        axes.text(-0.02, row, label, transform=axes.get_yaxis_transform(), va="center", ha="right", fontsize=size,
                   color=INK)  # fmt: skip
     axes.set_ylim(len(labels) - 0.4, -0.6)
 

@@ -71,7 +71,7 @@ def starts_figure(
     axes.plot(hours, power_w, "o", color=BLUE, markersize=5)
     caught = power_w >= low
     axes.plot(hours[caught], power_w[caught], "o", color=VERMILION, markersize=10)
-    for level, label in (((low + high) / 2, f"a start asks\n{times[0]:g} to {times[1]:g} times"),
+    for level, label in (((low + high) / 2, f"a start asks\n{times[0]:g} to {times[1]:g} times\nas much"),
                          (running_w, f"running {running_w:.0f} W")):  # fmt: skip
         axes.text(1.01, level, label, transform=axes.get_yaxis_transform(), va="center", fontsize=13, color=INK)
     axes.set(xlim=(0, 1.02 * float(hours[-1])), ylim=(0, 1.08 * high))

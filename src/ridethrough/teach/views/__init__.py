@@ -2,7 +2,20 @@
 
 from .account import INVENTED, ledger_view, sentence, standby_panel
 from .bench import crossing_panel, rundown_view
+from .conversion import efficiency_panel, starts_view
 from .draws import length_panel, parting_view, sticker_panel, trace_view
 
-__all__ = ["INVENTED", "crossing_panel", "ledger_view", "length_panel", "parting_view", "rundown_view", "sentence",
-           "standby_panel", "sticker_panel", "trace_view"]  # fmt: skip
+__all__ = [
+    "INVENTED",
+    "crossing_panel",
+    "efficiency_panel",
+    "ledger_view",
+    "length_panel",
+    "parting_view",
+    "rundown_view",
+    "sentence",
+    "standby_panel",
+    "starts_view",
+    "sticker_panel",
+    "trace_view",
+]

@@ -31,17 +31,18 @@ def efficiency_panel(units: Mapping[str, BackupUnit], stated_at: Mapping[str, An
     load_w = np.arange(0.0, 501.0)
     found = {name: [unit.inverter.efficiency(Q_(p, "W")).to("%") for p in load_w] for name, unit in units.items()}
     curves = [
-        (name, np.array([float(e.value.magnitude) for e in each]), np.array([float(e.expanded().magnitude) for e in each]))
+        (name, np.array([float(e.value.magnitude) for e in each]),
+         np.array([float(e.expanded().magnitude) for e in each]))
         for name, each in found.items()
     ]  # fmt: skip
     stated = []
     for name, unit in units.items():
-        at = Q_(number(stated_at[name], "W", "stated_at"), "W")
-        stated.append((float(at.magnitude), float(unit.inverter.efficiency(at).to("%").value.magnitude)))
+        sheet_w = number(stated_at[name], "W", "stated_at")
+        stated.append((sheet_w, float(unit.inverter.efficiency(Q_(sheet_w, "W")).to("%").value.magnitude)))
 
     def view(load: float) -> View:
         here = int(load)
-        each = ", ".join(f"{name} delivers {value[here]:.0f} Wh" for name, value, _ in curves)
+        each = ", ".join(f"{name} {value[here]:.0f} Wh" for name, value, _ in curves)
         battery_w = [float(unit.inverter.battery_power(Q_(load, "W")).value.magnitude) for unit in units.values()]
         table = pd.DataFrame(
             {
@@ -57,7 +58,7 @@ def efficiency_panel(units: Mapping[str, BackupUnit], stated_at: Mapping[str, An
         headline = (f"At {load:g} W {curves[worst][0]} delivers {curves[worst][1][here]:.0f} %; "
                     f"its box says {stated[worst][1]:.0f} %")  # fmt: skip
         return View(
-            f"At a load of {load:g} W, of every 100 Wh from its battery {each}.", table,
+            f"Of 100 Wh from the battery, so much reaches a load of {load:g} W: {each}.", table,
             lambda figure: efficiency_figure(headline, load_w, curves, stated, load, note=INVENTED, figure=figure),
         )  # fmt: skip
 
