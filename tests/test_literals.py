@@ -23,6 +23,11 @@ PLAIN = {0, 1, 2, 24, 60, 100, 1000, 3600, 0.5}
 # module, the keyword or name that holds the number, the number: why it may stand there
 ALLOWED = {
     ("model/load.py", "abs_tol", 1e-6): "shares typed with six digits sum to one",
+    ("answer/course.py", "TIMES", 240): "moments at which a charge is told: enough for a picture",
+    ("answer/spread.py", "DRAWS", 10_000): "draws unless asked otherwise: quantiles within about 2 % of the interval",
+    ("answer/spread.py", "COVERAGE", 0.95): "the interval that is meant where none is named",
+    ("answer/spread.py", "MOST", 64): "how often draws are doubled before giving up: a limit of the search",
+    ("answer/size.py", "LARGE", 1e6): "stands for infinite: a limit of the search",
 }
 
 QUANTITY_TEXT = re.compile(r"\s*[+-]?(?P<number>(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?)\s*[^\d\s,;.][^\d\s]*\s*")

@@ -10,9 +10,13 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from .answer.compare import compare
     from .answer.headroom import headroom
     from .answer.ledger import Ledger, ledger
     from .answer.outage import Outage
+    from .answer.ride import Ride, ride
+    from .answer.size import Size, size
+    from .answer.spread import Spread, spread
     from .estimate import Estimate
     from .measure.bench import RundownLine, fit_rundowns
     from .measure.candidates import Units, read_units
@@ -30,7 +34,9 @@ if TYPE_CHECKING:
     from .model.inverter import Inverter
     from .model.load import Load
     from .model.nameplate import apparent_power, label_limit, label_power
+    from .model.pattern import Pattern
     from .model.ratings import Ratings
+    from .model.recharge import Recharge
     from .model.room import in_room
     from .model.temperature import TemperatureCurve
     from .model.unit import BackupUnit
@@ -55,12 +61,18 @@ _ROOMS = {
     "model.load": ("Load",),
     "model.nameplate": ("apparent_power", "label_limit", "label_power"),
     "model.room": ("in_room",),
+    "model.pattern": ("Pattern",),
+    "model.recharge": ("Recharge",),
     "model.ratings": ("Ratings",),
     "model.temperature": ("TemperatureCurve",),
     "model.unit": ("BackupUnit",),
     "answer.outage": ("Outage",),
     "answer.headroom": ("headroom",),
     "answer.ledger": ("Ledger", "ledger"),
+    "answer.ride": ("Ride", "ride"),
+    "answer.spread": ("Spread", "spread"),
+    "answer.size": ("Size", "size"),
+    "answer.compare": ("compare",),
     "teach.exercises": ("exercise",),
 }  # fmt: skip
 _HOME = {name: room for room, names in _ROOMS.items() for name in names}
@@ -75,7 +87,8 @@ __all__ = [  # noqa: RUF022 - grouped by room, as above
     "Units", "read_units",
     "Load", "apparent_power", "label_limit", "label_power", "in_room",
     "TemperatureCurve", "aged", "charge_after", "peukert_hours", "Inverter", "Ratings", "BackupUnit",
-    "Outage", "headroom", "Ledger", "ledger",
+    "Pattern", "Recharge",
+    "Outage", "headroom", "Ledger", "ledger", "Ride", "ride", "Spread", "spread", "Size", "size", "compare",
     "exercise",
 ]  # fmt: skip
 

@@ -75,9 +75,7 @@ class Ledger:
     @property
     def verdict(self) -> Verdict:
         """Covered, tight or short, by the chance to last (limits in the table of coefficients)."""
-        if self.chance >= lookup("covered from").value:
-            return "covered"
-        return "tight" if self.chance >= lookup("tight from").value else "short"
+        return verdict_of(self.chance)
 
     @property
     def lasts(self) -> Estimate:
@@ -209,7 +207,10 @@ def ledger(load: Load, unit: BackupUnit, outage: Any) -> Ledger:
     hours, route = when.duration, unit.route
     if not isinstance(load, Load):
         raise Refusal(f"load={load!r}", "a load", 'Write Load.steady("38 W"), or measure_draw(log).as_load().')
-    load = _in_its_room(load, when)
+    if when.recharge:
+        raise Refusal("an outage with recharge", "one without, for an account of energies alone",
+                      "Write ride(load, unit, outage) or spread(load, unit, outage).")  # fmt: skip
+    load = in_its_room(load, when)
     steps, losses = route.steps(load, when.start, when.unit_at), route.losses(load, hours, when.unit_at)
     if when.reserve.magnitude:
         steps.append(("reserve kept back", -Estimate.exact(when.reserve), False))
@@ -230,7 +231,14 @@ def ledger(load: Load, unit: BackupUnit, outage: Any) -> Ledger:
     return Ledger(load, unit, when, tuple(lines), available, needed, left)
 
 
-def _in_its_room(load: Load, outage: Outage) -> Load:
+def verdict_of(chance: float) -> Verdict:
+    """Return covered, tight or short by the chance to last [-]; the one rule."""
+    if chance >= lookup("covered from").value:
+        return "covered"
+    return "tight" if chance >= lookup("tight from").value else "short"
+
+
+def in_its_room(load: Load, outage: Outage) -> Load:
     """Return the load as its cold appliances draw in the outage's room."""
     if outage.room is None:
         return load

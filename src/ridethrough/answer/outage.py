@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import pint
 
 from ..estimate import Estimate, estimate
-from ..units import positive, quantity, show
+from ..model.pattern import clock
+from ..model.recharge import Recharge
+from ..units import Refusal, positive, quantity, show
 
 
 @dataclass(frozen=True, init=False)
@@ -28,6 +31,10 @@ class Outage:
     unit_at : str or pint.Quantity, optional
         Where the unit stands, its cells as warm as the room [degC]; 25 degC, or as in its run-downs, where left
         out.
+    begins : str
+        Time of day at which it begins, for loads with a schedule, as "18:30".
+    recharge : sequence of Recharge
+        What flows back in meanwhile; `ride` and `spread` take it, the ledger refuses it.
 
     Example
     -------
@@ -40,14 +47,25 @@ class Outage:
     reserve: pint.Quantity
     room: pint.Quantity | None
     unit_at: pint.Quantity | None
+    begins_h: float
+    recharge: tuple[Recharge, ...]
 
     def __init__(
-        self, duration: Any, *, start: Any = "100 %", reserve: Any = "0 Wh", room: Any = None, unit_at: Any = None
-    ) -> None:
+        self, duration: Any, *, start: Any = "100 %", reserve: Any = "0 Wh", room: Any = None, unit_at: Any = None,
+        begins: str = "0:00", recharge: Sequence[Recharge] | Recharge = (),
+    ) -> None:  # fmt: skip
         object.__setattr__(self, "duration", positive(duration, "h", "duration"))
         object.__setattr__(self, "start", estimate(start, "1", "start"))
         object.__setattr__(self, "reserve", positive(reserve, "Wh", "reserve", zero=True))
         object.__setattr__(self, "room", None if room is None else quantity(room, "degC", "room"))
+        given = (recharge,) if isinstance(recharge, Recharge) else tuple(recharge)
+        if not all(isinstance(each, Recharge) for each in given):
+            raise Refusal(f"recharge={recharge!r}", "one or more of Recharge",
+                          'Write recharge=Recharge.mains([("20 h", "23 h")], power="400 W").')  # fmt: skip
+        if len({each.efficiency.value.magnitude for each in given}) > 1:
+            raise Refusal("recharges with different efficiencies", "one charger", "Give all the same efficiency.")
+        object.__setattr__(self, "begins_h", clock(begins))
+        object.__setattr__(self, "recharge", given)
         object.__setattr__(self, "unit_at", None if unit_at is None else quantity(unit_at, "degC", "unit_at"))
 
     @classmethod

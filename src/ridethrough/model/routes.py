@@ -215,7 +215,8 @@ class Measured:
     def store(self, read: Read, load: Load, start: Any, unit_at: Any = None) -> tuple[Any, Any]:
         """Return energy at the outlet from full, and from the start, of plain numbers or arrays [Wh], [Wh]."""
         formula, inputs = self.line.sharing(load, times=float((self.printed / self.tested).to("1").magnitude))
-        full = formula([read(each, 0) for each in inputs])[0] * read(self.health, 0)
+        limited = [read(each, 0) for each in inputs[:2]]  # energy and standby; the rest may lie on either side
+        full = formula([*limited, *(read(each) for each in inputs[2:])])[0] * read(self.health, 0)
         cells = _cells(self.heater, unit_at)
         cold = 1.0 if cells is None else read(self._cold(cells), 0)
         return full * cold, full * above_floor(read(estimate(start, "1", "start"), 0, 1), cold)

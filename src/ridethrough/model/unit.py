@@ -174,6 +174,11 @@ class BackupUnit:
             route = route.with_standby(route.standby + count * self.pack_standby)
         return replace(self, route=route, packs=self.packs + count)
 
+    def with_capacity(self, printed: Any) -> BackupUnit:
+        """Return the unit with another printed capacity [Wh], packs included, and nothing else changed."""
+        capacity = positive(printed, "Wh", "printed")
+        return replace(self, route=self.route.with_more(capacity - self.printed))
+
     def with_standby(self, standby: Any) -> BackupUnit:
         """Return the unit with another standby [W], on the same side, and nothing else changed."""
         return replace(self, route=self.route.with_standby(not_negative(standby, "W", "standby")))

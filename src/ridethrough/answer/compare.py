@@ -1,0 +1,103 @@
+"""Which unit: the fewest packs that pass, the verdict, what is left, and a dated price beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, Protocol
+
+import pandas as pd
+
+from ..model.load import Load
+from ..model.unit import BackupUnit
+from ..units import Refusal, show
+from .outage import Outage
+from .size import size
+
+COLUMNS = ("unit", "outage", "packs", "verdict", "chance", "left (Wh)", "give or take (Wh)", "price", "of", "note")
+
+
+class Priced(Protocol):
+    """A line of a price list."""
+
+    @property
+    def item(self) -> str: ...
+    @property
+    def amount(self) -> float: ...
+    @property
+    def currency(self) -> str: ...
+    @property
+    def tax_included(self) -> bool | None: ...
+    @property
+    def date(self) -> Any: ...
+
+
+def compare(load: Load, units: Mapping[str, BackupUnit], outages: Sequence[Any], *, confidence: float | None = None,
+            on: Any = None) -> pd.DataFrame:  # fmt: skip
+    """Return for each unit and outage the fewest packs that pass, or what all of them come to.
+
+    Parameters
+    ----------
+    load : Load
+        What is plugged in [W].
+    units : mapping from name to BackupUnit
+        As from `read_units`; a unit with a number missing keeps its row, which says so.
+    outages : sequence of Outage, str or pint.Quantity
+        The outages, or their lengths [h].
+    confidence : float, optional
+        As in `size` [-].
+    on : str or datetime.date, optional
+        The day whose prices count; the latest where left out.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns: unit, outage, packs (missing where none pass), verdict, chance [-], left (Wh) on the side of the unit's
+        route, give or take (Wh), price, of (what the price is made up of), note. Rows in the order given: no ranking.
+
+    Notes
+    -----
+    Prices with and without tax, or in different currencies, are not made alike. Lesson 07.
+    """
+    if not units or not outages:
+        raise Refusal("no unit or no outage", "one of each or more", 'Write compare(load, units, ["12 h", "3 days"]).')
+    rows = [_row(load, units, name, Outage.of(outage), confidence, on) for name in units for outage in outages]
+    return pd.DataFrame(rows).astype({"packs": "Int64"})
+
+
+def _row(load: Load, units: Mapping[str, BackupUnit], name: str, outage: Outage, confidence: float | None,
+         on: Any) -> dict[str, Any]:  # fmt: skip
+    """Return one row of the table."""
+    row: dict[str, Any] = dict.fromkeys(COLUMNS)
+    row |= {"unit": name, "outage": show(outage.duration)}
+    try:
+        unit = units[name]
+        found = size(load, outage, like=unit, confidence=confidence)
+    except Refusal as refusal:
+        return row | {"verdict": "not reckoned", "note": refusal.given}
+    account = found.account
+    all_of_them = f"even with {account.unit.packs} packs" if account.unit.packs else ""
+    priced = _price(getattr(units, "prices", lambda *_: ())(name, on), account.unit.packs)
+    return row | {
+        "packs": found.packs,
+        "verdict": account.verdict,
+        "chance": account.chance,
+        "left (Wh)": float(account.left.value.magnitude),
+        "give or take (Wh)": float(account.left.expanded().magnitude),
+        **priced,
+        "note": all_of_them if found.packs is None else "",
+    }
+
+
+def _price(prices: Iterable[Priced], packs: int) -> dict[str, str | None]:
+    """Return the least price of the unit with its packs, and what it is made up of; None where an item has none."""
+    latest = {price.item: price for price in prices}  # oldest first
+    ways = [["unit", *["pack"] * packs]] + ([["bundle", *["pack"] * (packs - 1)]] if packs else [])
+    known = [[latest[item] for item in way] for way in ways if all(item in latest for item in way)]
+    if not known:
+        return {"price": None, "of": None}
+    best = min(known, key=lambda way: sum(price.amount for price in way))
+    if len({(price.currency, price.tax_included) for price in best}) > 1:
+        return {"price": None, "of": "prices that do not add up: other currency or tax"}
+    tax = {True: "with tax", False: "without tax", None: "tax not stated"}[best[0].tax_included]
+    items = " + ".join(f"{price.item} of {price.date}" for price in best)
+    return {"price": f"{sum(price.amount for price in best):,.2f} {best[0].currency} {tax}", "of": items}

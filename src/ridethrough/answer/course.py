@@ -1,0 +1,143 @@
+"""An outage cut into steps of constant power: what is asked of the unit, and what flows back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from ..estimate import Read
+from ..model.load import Load
+from ..model.pattern import DAY_H
+from ..model.unit import BackupUnit
+from .charge import Charge, Powers, charge_through
+from .ledger import in_its_room
+from .outage import Outage
+
+TIMES = 240  # moments at which the charge is told
+
+
+@dataclass(frozen=True)
+class Course:
+    """The steps of an outage; make it with `course_of`.
+
+    Parameters
+    ----------
+    load : Load
+        What is plugged in, in the outage's room.
+    outage : Outage
+        The outage.
+    duration_h : array of shape (steps,)
+        Length of each step [h].
+    shapes_w : array of shape (appliances, steps)
+        Power of each appliance by its pattern, before it is scaled to the energy that it takes [W].
+    carried : array of shape (steps,)
+        1 where the unit carries the load, 0 where the mains does [-].
+    recharge_w : array of shape (steps,)
+        What flows back in [W].
+    repeats : int
+        How many times the steps follow each other: days, where every day is alike [-].
+    """
+
+    load: Load
+    outage: Outage
+    duration_h: np.ndarray = field(repr=False)
+    shapes_w: np.ndarray = field(repr=False)
+    carried: np.ndarray = field(repr=False)
+    recharge_w: np.ndarray = field(repr=False)
+    repeats: int
+
+    def through(self, unit: BackupUnit, read: Read) -> Passage:
+        """Return what a unit holds and what is asked of it, of plain numbers, on the side of its route.
+
+        a + b P + c P^2,   P = sum of f_i p_i                                                 (1)
+        f_i = energy over the outage / energy of the pattern over it                          (2)
+
+        Parameters
+        ----------
+        unit : BackupUnit
+            Its a, b and c, capacity and start.
+        read : callable
+            Makes an array of numbers of an Estimate, one for each draw.
+        """
+        outage, route = self.outage, unit.route
+        a, b, c = route.takes(read, outage.unit_at)
+        scales = [self._scale(n, read) for n in range(len(self.shapes_w))]
+        profiles = [np.ones_like(self.duration_h), *self.shapes_w]
+        factors = [a, *(b * scale for scale in scales)]
+        if np.any(c):
+            for i, one in enumerate(self.shapes_w):
+                for j in range(i, len(self.shapes_w)):
+                    profiles.append(one * self.shapes_w[j])
+                    factors.append((1 if i == j else 2) * c * scales[i] * scales[j])
+        capacity, start = route.store(read, self.load, outage.start, outage.unit_at)
+        efficiency = read(outage.recharge[0].efficiency, 0, 1) if outage.recharge else 1.0
+        rows = np.broadcast_arrays(capacity, np.minimum(start, capacity), efficiency, *factors)
+        capacity, start, efficiency, *factors = (np.atleast_1d(row) for row in rows)
+        return Passage(np.array(profiles) * self.carried, np.array(factors).T, capacity, start, efficiency)  # (1)
+
+    def follow(
+        self, passage: Passage, *, restart: float = 0.0, off_w: float = 0.0, at_h: np.ndarray | None = None
+    ) -> Charge:
+        """Return what the battery does, draw by draw; see `charge_through`."""
+        return charge_through(
+            self.duration_h, Powers(passage.profiles, passage.factors), self.recharge_w,
+            capacity_wh=passage.capacity_wh, start_wh=passage.start_wh, charge_efficiency=passage.efficiency,
+            restart_wh=restart * passage.capacity_wh if restart else 0.0, off_w=off_w, repeats=self.repeats, at_h=at_h,
+        )  # fmt: skip
+
+    def _scale(self, n: int, read: Read) -> Any:
+        """Return (2) of `asked` for one appliance [-]."""
+        pattern_wh = self.repeats * float(self.shapes_w[n] @ self.duration_h)
+        energy_wh = read(self.load.appliances[n].energy_over(self.outage.duration), 0)
+        return energy_wh / pattern_wh if pattern_wh else 0 * energy_wh
+
+
+def course_of(load: Load, outage: Outage) -> Course:
+    """Return the steps of an outage: one day and how often it repeats, where every day is alike."""
+    load = in_its_room(load, outage)
+    hours, begins_h = float(outage.duration.magnitude), outage.begins_h
+    patterns = [appliance.through_time for appliance in load.appliances]
+    days = round(hours / DAY_H)
+    alike = not outage.recharge and all(pattern.divides_a_day for pattern in patterns)
+    repeats = days if alike and days and np.isclose(days * DAY_H, hours) else 1
+    span = hours / repeats
+    cuts = [pattern.cuts_h(span, begins_h) for pattern in patterns]
+    ends = [np.cumsum(recharge.pattern.duration_h) for recharge in outage.recharge]
+    edges = np.unique(np.concatenate([[0.0, span], *cuts, *(end[end < span] for end in ends)]))
+    edges = edges[np.append(np.diff(edges) > span * np.finfo(float).eps, True)]
+    middles = (edges[:-1] + edges[1:]) / 2
+    shapes = np.array([pattern.at(middles, begins_h) for pattern in patterns])
+    recharge_w, carried = np.zeros(middles.size), np.ones(middles.size)
+    for recharge, end in zip(outage.recharge, ends, strict=True):
+        flow = np.where(middles < end[-1], recharge.pattern.at(middles, 0), 0)
+        recharge_w += flow
+        carried[recharge.carries & (flow > 0)] = 0
+    return Course(load, outage, np.diff(edges), shapes, carried, recharge_w, repeats)
+
+
+@dataclass(frozen=True)
+class Passage:
+    """A unit on its course, in plain numbers: one row for each draw.
+
+    Parameters
+    ----------
+    profiles : array of shape (profiles, steps)
+        Shared profiles of what is asked [W], products of them [W2].
+    factors : array of shape (draws, profiles)
+        How much each draw takes of each.
+    capacity_wh, start_wh, efficiency : arrays of shape (draws,)
+        Usable energy when full and at the start [Wh]; charge efficiency [-].
+    """
+
+    profiles: np.ndarray = field(repr=False)
+    factors: np.ndarray = field(repr=False)
+    capacity_wh: np.ndarray = field(repr=False)
+    start_wh: np.ndarray = field(repr=False)
+    efficiency: np.ndarray = field(repr=False)
+
+    def only(self, draws: np.ndarray) -> Passage:
+        """Return the draws of these numbers."""
+        rows = (self.factors, self.capacity_wh, self.start_wh, self.efficiency)
+        return Passage(self.profiles, *(row[draws] for row in rows))
