@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 from ..estimate import Read
+from ..model.battery import takes_charge
 from ..model.load import Load
 from ..model.pattern import DAY_H
+from ..model.routes import cells_at
 from ..model.unit import BackupUnit
 from .charge import Charge, Powers, charge_through
 from .ledger import in_its_room
@@ -75,14 +77,17 @@ class Course:
         efficiency = read(outage.recharge[0].efficiency, 0, 1) if outage.recharge else 1.0
         rows = np.broadcast_arrays(capacity, np.minimum(start, capacity), efficiency, *factors)
         capacity, start, efficiency, *factors = (np.atleast_1d(row) for row in rows)
-        return Passage(np.array(profiles) * self.carried, np.array(factors).T, capacity, start, efficiency)  # (1)
+        cells = cells_at(route.heater, outage.unit_at)
+        stored = self.recharge_w * (cells is None or takes_charge(route.chemistry, cells))
+        asked = np.array(profiles) * self.carried  # (1), with the factors
+        return Passage(asked, np.array(factors).T, capacity, start, efficiency, stored)
 
     def follow(
         self, passage: Passage, *, restart: float = 0.0, off_w: float = 0.0, at_h: np.ndarray | None = None
     ) -> Charge:
         """Return what the battery does, draw by draw; see `charge_through`."""
         return charge_through(
-            self.duration_h, Powers(passage.profiles, passage.factors), self.recharge_w,
+            self.duration_h, Powers(passage.profiles, passage.factors), passage.recharge_w,
             capacity_wh=passage.capacity_wh, start_wh=passage.start_wh, charge_efficiency=passage.efficiency,
             restart_wh=restart * passage.capacity_wh if restart else 0.0, off_w=off_w, repeats=self.repeats, at_h=at_h,
         )  # fmt: skip
@@ -129,6 +134,8 @@ class Passage:
         How much each draw takes of each.
     capacity_wh, start_wh, efficiency : arrays of shape (draws,)
         Usable energy when full and at the start [Wh]; charge efficiency [-].
+    recharge_w : array of shape (steps,)
+        What may flow in: nothing where the cells are too cold to be charged [W].
     """
 
     profiles: np.ndarray = field(repr=False)
@@ -136,8 +143,9 @@ class Passage:
     capacity_wh: np.ndarray = field(repr=False)
     start_wh: np.ndarray = field(repr=False)
     efficiency: np.ndarray = field(repr=False)
+    recharge_w: np.ndarray = field(repr=False)
 
     def only(self, draws: np.ndarray) -> Passage:
         """Return the draws of these numbers."""
-        rows = (self.factors, self.capacity_wh, self.start_wh, self.efficiency)
-        return Passage(self.profiles, *(row[draws] for row in rows))
+        return replace(self, factors=self.factors[draws], capacity_wh=self.capacity_wh[draws],
+                       start_wh=self.start_wh[draws], efficiency=self.efficiency[draws])  # fmt: skip

@@ -12,11 +12,13 @@ from typing import Any, Literal
 import pandas as pd
 
 from ..estimate import Estimate
+from ..model.battery import takes_charge
 from ..model.load import Load
 from ..model.room import in_room
+from ..model.routes import cells_at
 from ..model.unit import BackupUnit
 from ..sources import lookup
-from ..units import Refusal, show
+from ..units import Q_, Refusal, show
 from .headroom import headroom
 from .outage import Outage
 
@@ -110,12 +112,7 @@ class Ledger:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What the account leaves out and may hurt: a battery too cold to charge, a room too cold for the food."""
-        outage, found = self.outage, []
-        if outage.unit_at is not None:
-            coldest = lookup(f"coldest charging, {self.unit.route.chemistry}").value
-            if float(outage.unit_at.magnitude) < coldest:
-                found.append(f"do not charge it below {coldest:g} °C: warm it first")
-        return tuple(found)
+        return cautions_of(self.unit, self.outage)
 
     def sources(self) -> pd.DataFrame:
         """Return the table's coefficients that the account can rest on, with band and source."""
@@ -229,6 +226,16 @@ def ledger(load: Load, unit: BackupUnit, outage: Any) -> Ledger:
         Line("left over" if left.value.magnitude >= 0 else "missing", "total", left, trusted),
     ]
     return Ledger(load, unit, when, tuple(lines), available, needed, left)
+
+
+def cautions_of(unit: BackupUnit, outage: Outage) -> tuple[str, ...]:
+    """Return what the numbers leave out and may hurt."""
+    route = unit.route
+    cells = cells_at(route.heater, outage.unit_at)
+    if cells is None or takes_charge(route.chemistry, cells):
+        return ()
+    coldest = Q_(lookup(f"coldest charging, {route.chemistry}").value, "degC")
+    return (f"do not charge it below {show(coldest)}: warm it first",)
 
 
 def verdict_of(chance: float) -> Verdict:

@@ -171,8 +171,8 @@ class Battery:
         return [("printed on the box", printed), *telling(steps)]
 
     def takes_charge_at(self, temperature: Any) -> bool:
-        """Return whether it may be charged with its cells at a temperature [degC]."""
-        return number(temperature, "degC", "temperature") >= lookup(f"coldest charging, {self.chemistry}").value
+        """Return whether it may be charged with its cells at a temperature [degC]; see `takes_charge`."""
+        return takes_charge(self.chemistry, temperature)
 
     def __repr__(self) -> str:
         return f"<Battery: {show(self.printed)} printed, {self.chemistry}>"
@@ -221,6 +221,20 @@ def known(chemistry: str) -> str:
 def of_chemistry(what: str, chemistry: str) -> Estimate:
     """Return a chemistry's coefficient from the table."""
     return coefficient(f"{what}, {known(chemistry)}")
+
+
+def takes_charge(chemistry: str, cells: Any) -> bool:
+    """Return whether a battery may be charged with its cells at a temperature [degC].
+
+    Lithium below 0 degC is damaged inside and may burn later: a unit's own electronics should lock it out, and
+    the kit reckons with nothing stored.
+
+    Example
+    -------
+    >>> takes_charge("iron phosphate", "-2 degC"), takes_charge("iron phosphate", "3 degC")
+    (False, True)
+    """
+    return number(cells, "degC", "cells") >= lookup(f"coldest charging, {known(chemistry)}").value
 
 
 def stored_energy(capacity: Any, volts: Any = None) -> pint.Quantity:

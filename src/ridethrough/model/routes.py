@@ -87,7 +87,7 @@ class Printed:
         drain = self.inverter.battery_power(load)
         if self.heater is not None and self.heater.on(unit_at):
             drain = drain + self.heater.power
-        entries = self.battery.steps(start, drain, _cells(self.heater, unit_at))
+        entries = self.battery.steps(start, drain, cells_at(self.heater, unit_at))
         return [(label, energy, False) for label, energy in entries]
 
     def losses(self, load: Load, hours: pint.Quantity, unit_at: Any = None) -> list[Entry]:
@@ -109,7 +109,7 @@ class Printed:
         a, b, c = self.takes(read, unit_at)
         mean_w = read(load.mean_power, 0)
         drain_w = a + b * mean_w + c * (mean_w**2 + load.variance_w2)
-        return self.battery.store(read, start, drain_w, _cells(self.heater, unit_at))
+        return self.battery.store(read, start, drain_w, cells_at(self.heater, unit_at))
 
     def with_more(self, capacity: pint.Quantity) -> Printed:
         """Return the route with more printed capacity [Wh]."""
@@ -178,7 +178,7 @@ class Measured:
         """
         charge, printed = estimate(start, "1", "start"), Estimate.exact(self.printed)
         energy = self.line.delivers(load, times=float((self.printed / self.tested).to("1").magnitude))
-        cells = _cells(self.heater, unit_at)
+        cells = cells_at(self.heater, unit_at)
         healthy = energy * self.health
         usable = healthy * charge
         one = Estimate.exact("100 %").to("1")
@@ -217,7 +217,7 @@ class Measured:
         formula, inputs = self.line.sharing(load, times=float((self.printed / self.tested).to("1").magnitude))
         limited = [read(each, 0) for each in inputs[:2]]  # energy and standby; the rest may lie on either side
         full = formula([*limited, *(read(each) for each in inputs[2:])])[0] * read(self.health, 0)
-        cells = _cells(self.heater, unit_at)
+        cells = cells_at(self.heater, unit_at)
         cold = 1.0 if cells is None else read(self._cold(cells), 0)
         return full * cold, full * above_floor(read(estimate(start, "1", "start"), 0, 1), cold)
 
@@ -246,7 +246,7 @@ def _standby(standby: Estimate, hours: pint.Quantity) -> tuple[str, Estimate]:
     return f"standby, {show(hours)} x {show(standby.value)}", -(standby * hours).to("Wh")
 
 
-def _cells(heater: Heater | None, unit_at: Any) -> Any:
+def cells_at(heater: Heater | None, unit_at: Any) -> Any:
     """Return the temperature of the cells in a unit that stands at ``unit_at`` [degC]."""
     return heater.below if heater is not None and heater.on(unit_at) else unit_at
 
