@@ -41,6 +41,8 @@ class Sampler:
     def __init__(self, draws: int, seed: int) -> None:
         if not isinstance(draws, int) or isinstance(draws, bool) or draws < 2:
             raise Refusal(f"draws={draws!r}", "a whole number of two or more", "Write draws=10_000.")
+        if not isinstance(seed, int) or isinstance(seed, bool) or seed < 0:
+            raise Refusal(f"seed={seed!r}", "a whole number of zero or more", "Write seed=1.")
         self.draws = draws
         self.kept = np.ones(draws, bool)
         self._rng = np.random.default_rng(seed)

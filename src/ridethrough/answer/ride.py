@@ -16,6 +16,7 @@ from ..model.unit import BackupUnit
 from ..units import Q_, show
 from .charge import Charge
 from .course import TIMES, course_of
+from .ledger import cautions_of
 from .outage import Outage
 
 
@@ -85,10 +86,18 @@ class Ride:
         """What the energy account is off by [Wh]: rounding."""
         return Q_(float(self.account.residual_wh[0]), "Wh")
 
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What the numbers leave out and may hurt."""
+        return cautions_of(self.unit, self.outage)
+
     def __repr__(self) -> str:
         lasts = f"at least {show(self.lasts)}" if self.survives else show(self.lasts)
-        return (f"<Ride of {self.unit.label} through {show(self.outage.duration)}: lasts {lasts}, "
-                f"{show(self.unserved)} unserved, {show(self.wasted)} wasted>")  # fmt: skip
+        said = "".join(f"\n  caution: {each}" for each in self.cautions)
+        return (
+            f"<Ride of {self.unit.label} through {show(self.outage.duration)}: lasts {lasts}, "
+            f"{show(self.unserved)} unserved, {show(self.wasted)} wasted{said}>"
+        )
 
 
 def ride(load: Load, unit: BackupUnit, outage: Any, *, restart: Any = "0 %") -> Ride:

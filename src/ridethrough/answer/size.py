@@ -40,7 +40,7 @@ class Size:
 
     def __repr__(self) -> str:
         unit, outage = self.account.unit, self.account.outage
-        fits = f"no number of packs on {unit.name} does" if self.packs is None else f"{unit.label} does"
+        fits = f"{unit.label} does not, and takes no more" if self.packs is None else f"{unit.label} does"
         return (f"<Size for {show(outage.duration)} at {100 * self.confidence:.0f} %: "
                 f"{show(self.printed, 0)} printed; {fits}>")  # fmt: skip
 

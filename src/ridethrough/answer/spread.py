@@ -15,7 +15,7 @@ from ..model.unit import BackupUnit
 from ..sampling import Sampler
 from ..units import Q_, Refusal, show
 from .course import TIMES, course_of
-from .ledger import Verdict, verdict_of
+from .ledger import Verdict, cautions_of, verdict_of
 from .outage import Outage
 
 DRAWS = 10_000
@@ -88,10 +88,17 @@ class Spread:
             {"time (h)": self.times_h, "low (Wh)": ends[0], "middle (Wh)": ends[1], "high (Wh)": ends[2]}
         )
 
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What the numbers leave out and may hurt."""
+        return cautions_of(self.unit, self.outage)
+
     def __repr__(self) -> str:
         ends = [show(end) if end < self.outage.duration else f"at least {show(end)}" for end in self.interval()]
         return (f"<Spread of {self.unit.label} through {show(self.outage.duration)}, {self.lasts_h.size:,} draws: "
-                f"lasts {ends[0]} to {ends[1]}, chance {100 * self.chance:.0f} %: {self.verdict}>")  # fmt: skip
+                f"lasts {ends[0]} to {ends[1]}, chance {100 * self.chance:.0f} %: {self.verdict}"
+            + "".join(f"\n  caution: {each}" for each in self.cautions)
+            + ">")  # fmt: skip
 
 
 def spread(
