@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from .answer.compare import compare
     from .answer.headroom import headroom
+    from .answer.hourly import hour_by_hour
     from .answer.ledger import Ledger, ledger
     from .answer.outage import Outage
     from .answer.ride import Ride, ride
@@ -69,6 +70,7 @@ _ROOMS = {
     "answer.outage": ("Outage",),
     "answer.headroom": ("headroom",),
     "answer.ledger": ("Ledger", "ledger"),
+    "answer.hourly": ("hour_by_hour",),
     "answer.ride": ("Ride", "ride"),
     "answer.spread": ("Spread", "spread"),
     "answer.size": ("Size", "size"),
@@ -89,6 +91,7 @@ __all__ = [  # noqa: RUF022 - grouped by room, as above
     "TemperatureCurve", "aged", "charge_after", "peukert_hours", "Inverter", "Ratings", "BackupUnit",
     "Pattern", "Recharge",
     "Outage", "headroom", "Ledger", "ledger", "Ride", "ride", "Spread", "spread", "Size", "size", "compare",
+    "hour_by_hour",
     "exercise",
 ]  # fmt: skip
 

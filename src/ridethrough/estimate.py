@@ -37,12 +37,15 @@ class Influence:
         Where its size comes from.
     ends : (float, float), optional
         Ends of a band in which every value has equal chance, from the value and in standard uncertainties [-].
+    entries : tuple of str
+        The table's coefficients that its size comes from.
     """
 
     name: str
     dof: float = math.inf
     source: str = ""
     ends: tuple[float, float] | None = None
+    entries: tuple[str, ...] = ()
 
 
 class Estimate:
@@ -75,7 +78,9 @@ class Estimate:
         return cls(_any(value, unit))
 
     @classmethod
-    def standard(cls, value: Any, u: Any, name: str, *, dof: float = math.inf, source: str = "") -> Estimate:
+    def standard(
+        cls, value: Any, u: Any, name: str, *, dof: float = math.inf, source: str = "", entries: tuple[str, ...] = ()
+    ) -> Estimate:
         """Return an estimate with the standard uncertainty ``u``.
 
         Parameters
@@ -88,9 +93,11 @@ class Estimate:
             Degrees of freedom of ``u`` [-].
         source : str
             Where ``u`` comes from.
+        entries : tuple of str
+            The table's coefficients behind it.
         """
         held = _any(value)
-        return cls._of(held, _width(u, held), Influence(name, dof, source))
+        return cls._of(held, _width(u, held), Influence(name, dof, source, None, entries))
 
     @classmethod
     def within(cls, value: Any, half_width: Any, name: str, *, source: str = "") -> Estimate:
@@ -114,7 +121,9 @@ class Estimate:
         return cls._of(held, _width(half_width, held) / root, Influence(name, math.inf, source, (-root, root)))  # (1)
 
     @classmethod
-    def band(cls, value: Any, low: Any, high: Any, name: str, *, source: str = "") -> Estimate:
+    def band(
+        cls, value: Any, low: Any, high: Any, name: str, *, source: str = "", entries: tuple[str, ...] = ()
+    ) -> Estimate:
         """Return an estimate that is anywhere from ``low`` to ``high`` with equal chance, best taken as ``value``.
 
         u^2 = (high - low)^2 / 12 + (value - (low + high) / 2)^2                              (1)
@@ -123,8 +132,8 @@ class Estimate:
         ----------
         value, low, high : str or pint.Quantity
             The value, in the middle of its band or not, and the band's ends [same dimension].
-        name, source : str
-            As in `within`.
+        name, source, entries
+            As in `standard`.
         """
         held = _any(value)
         middle, unit = float(held.magnitude), held.units
@@ -132,7 +141,7 @@ class Estimate:
         u = math.hypot((ends[1] - ends[0]) / math.sqrt(12), (ends[0] + ends[1]) / 2)  # (1)
         if not u:
             return cls.exact(held)
-        return cls._of(held, u, Influence(name, math.inf, source, (ends[0] / u, ends[1] / u)))
+        return cls._of(held, u, Influence(name, math.inf, source, (ends[0] / u, ends[1] / u), entries))
 
     @classmethod
     def readings(cls, values: Sequence[Any], name: str, unit: str | None = None) -> Estimate:
@@ -170,6 +179,8 @@ class Estimate:
         name: str,
         *,
         dof: float = math.inf,
+        source: str = "",
+        entries: tuple[str, ...] = (),
     ) -> list[Estimate]:
         """Return estimates that were found together, such as a line's intercept and slope.
 
@@ -185,8 +196,10 @@ class Estimate:
             The one influence's name in budgets.
         dof : float
             Degrees of freedom of the covariance [-].
+        source, entries
+            As in `standard`.
         """
-        together = Influence(name, dof)
+        together = Influence(name, dof, source, None, entries)
         found = correlated_values(list(values), np.asarray(covariance, float), tags=[together] * len(values))
         return [cls(registry().Quantity(one, unit_name(unit))) for one, unit in zip(found, units, strict=True)]
 
@@ -277,6 +290,11 @@ class Estimate:
         if u == 0:
             return 1.0 if distance >= 0 else 0.0
         return float(stdtr(dof if math.isfinite(dof) else 1e12, distance / u))
+
+    def rests_on(self) -> list[str]:
+        """Return the table's coefficients that its uncertainty comes from, each once."""
+        return list(dict.fromkeys(name for influence, part in self._shares().items() if part > 0
+                                  for name in influence.entries))  # fmt: skip
 
     def budget(self) -> Any:
         """Return a table of what makes it uncertain, the largest first.

@@ -6,12 +6,16 @@ enters a calculation as an `Estimate`: anywhere in its band with equal chance.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from .estimate import Estimate
 from .units import Q_, Refusal
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Kind = Literal["published", "common practice", "from memory", "invented"]
 
@@ -64,10 +68,9 @@ class Coefficient:
     def estimate(self) -> Estimate:
         """Return it as an Estimate: anywhere in its band with equal chance."""
         value, low, high = (Q_(number, self.unit) for number in (self.value, self.low, self.high))
-        return Estimate.band(value, low, high, self.name, source=str(self.source))
+        return Estimate.band(value, low, high, self.name, source=str(self.source), entries=(self.name,))
 
 
-_IEEE485 = Source("from memory", "IEEE 485, clause on additional considerations: end of life at 80 %")
 _CFR = Source("published", "10 CFR 430.32(a), refrigerators, compliance date 2014-09-15")
 _TRADE = Source("common practice", "battery and solar trade, no document at hand")
 _KIT = Source("common practice", "the kit's own rule, no document behind it")
@@ -170,7 +173,6 @@ COEFFICIENTS: tuple[Coefficient, ...] = (
             ("flooded lead-acid", 0.05, 0.02, 0.10),
         )
     ),
-    Coefficient("end of life", 0.80, 0.80, 0.80, "1", _IEEE485, "share of the rated capacity at which one replaces it"),
     Coefficient("least step between battery temperatures", 10.0, 10.0, 10.0, "kelvin", _KIT,
                 "closer run-downs say more about the runs than about the cold"),
     Coefficient("run-to-run repeatability", 0.02, 0.01, 0.03, "1", _BENCH,
@@ -276,3 +278,14 @@ def coefficient(name: str) -> Estimate:
     <Estimate 0.95, 95 %: 0.9 to 1>
     """
     return lookup(name).estimate()
+
+
+def table_of(names: Iterable[str]) -> pd.DataFrame:
+    """Return the table's entries of these names, each once: columns coefficient, value, low, high, unit, source."""
+    import pandas as pd
+
+    entries = [lookup(name) for name in dict.fromkeys(names)]
+    return pd.DataFrame(
+        [(c.name, c.value, c.low, c.high, c.unit, str(c.source)) for c in entries],
+        columns=["coefficient", "value", "low", "high", "unit", "source"],
+    )

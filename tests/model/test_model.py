@@ -81,7 +81,11 @@ def test_battery_steps_sum_to_what_is_usable(chemistry: str) -> None:
 
 @pytest.mark.parametrize(
     ("capacity", "chemistry", "says"),
-    [("100 Ah", "iron phosphate", "without a voltage"), ("0 Wh", "iron phosphate", "above zero"), ("1 kWh", "salt", "one of")],
+    [
+        ("100 Ah", "iron phosphate", "without a voltage"),
+        ("0 Wh", "iron phosphate", "above zero"),
+        ("1 kWh", "salt", "one of"),
+    ],
 )
 def test_a_box_that_says_too_little_is_refused(capacity: str, chemistry: str, says: str) -> None:
     with pytest.raises(Refusal, match=says):

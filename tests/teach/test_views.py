@@ -12,6 +12,8 @@ from ridethrough.measure.bench import fit_rundowns
 from ridethrough.measure.candidates import read_units
 from ridethrough.measure.draw import measure_draw
 from ridethrough.measure.log import Meter, hand_readings
+from ridethrough.model.load import Load
+from ridethrough.model.unit import BackupUnit
 from ridethrough.teach import first_answer, scenario, views
 from ridethrough.teach.panels import Choice, Panel, Slider, View
 from ridethrough.units import Refusal
@@ -21,6 +23,11 @@ def efficiency_by_load() -> Panel:
     stated_at = {"Unit A": "120 W", "Unit B": "420 W", "Unit D": "480 W"}
     units = read_units(scenario.path("units.csv"))
     return views.efficiency_panel({name: units[name] for name in stated_at}, stated_at)
+
+
+def own_unit() -> BackupUnit:
+    line = fit_rundowns(first_answer.pantry_rundowns()["Unit B"], room="20 degC")
+    return BackupUnit.from_rundowns("Unit B", line, printed="1430 Wh", rated="1150 W")
 
 
 # every panel of every lesson: name -> how the lesson makes it
@@ -33,6 +40,9 @@ PANELS: dict[str, Callable[[], Panel]] = {
         {unit: fit_rundowns(first_answer.pantry_rundowns()[unit], room="20 degC") for unit in ("Unit B", "Unit D")}
     ),
     "03 efficiency": efficiency_by_load,
+    "05 cold store": lambda: views.cold_panel(
+        first_answer.store_freezer(), Load.steady("5 W", "router"), own_unit(), kitchen="19 degC"
+    ),
     "06 length of the log": lambda: views.length_panel(
         first_answer.kitchen_log(), {text: Meter(accuracy=text) for text in ("1 % + 0.3 W", "3 % + 1 W")}
     ),

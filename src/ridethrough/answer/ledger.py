@@ -17,7 +17,7 @@ from ..model.load import Load
 from ..model.room import in_room
 from ..model.routes import cells_at
 from ..model.unit import BackupUnit
-from ..sources import lookup
+from ..sources import lookup, table_of
 from ..units import Q_, Refusal, show
 from .headroom import headroom
 from .outage import Outage
@@ -99,7 +99,8 @@ class Ledger:
             raise Refusal(
                 "no load and no standby", "something that takes energy", "Plug in a load, or give the standby."
             )
-        return (self.available / (self.needed / self.outage.duration)).to("h")  # (1)
+        hours = (self.available / (self.needed / self.outage.duration)).to("h")  # (1)
+        return hours if hours.value.magnitude >= 0 else hours - hours.value  # a reserve that was never there
 
     @property
     def headline(self) -> str:
@@ -111,12 +112,12 @@ class Ledger:
 
     @property
     def cautions(self) -> tuple[str, ...]:
-        """What the account leaves out and may hurt: a battery too cold to charge, a room too cold for the food."""
+        """What the numbers leave out and may hurt."""
         return cautions_of(self.unit, self.outage)
 
     def sources(self) -> pd.DataFrame:
-        """Return the table's coefficients that the account can rest on, with band and source."""
-        return self.unit.sources()
+        """Return the table's coefficients that the account rests on, with band and source."""
+        return table_of([*self.available.rests_on(), *self.needed.rests_on(), *self.unit.route.fixed()])
 
     @property
     def inverter(self) -> str:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cached_property, partial
 from html import escape
 from typing import Any
 
@@ -124,7 +124,7 @@ class RundownLine:
             raise Refusal(f"a drain of {show(drain)}", "more than zero", "Add a run-down with nothing plugged in.")
         ref_h, variance, k = float(self.reference.magnitude), load.variance_w2, self.rate_exponent
         known = float(k.value.magnitude)
-        half = Estimate.standard(Q_(0.5, "1"), Q_(0.5 if known > 1 else 0, "1"), "rate while it runs")
+        half = self._while_it_runs
 
         def shared(at: Sequence[Any], w: int) -> np.ndarray:
             energy, standby, power_w, k, c, half, next_run = at
@@ -141,6 +141,12 @@ class RundownLine:
             return float((energy / (self.standby + load.mean_power)).u.magnitude)
 
         return partial(shared, w=max((0, 1), key=doubt)), inputs
+
+    @cached_property
+    def _while_it_runs(self) -> Estimate:
+        """How far the rate while it runs decides, and not the mean [-]; one influence per line."""
+        known = float(self.rate_exponent.value.magnitude)
+        return Estimate.standard(Q_(0.5, "1"), Q_(0.5 if known > 1 else 0, "1"), "rate while it runs")
 
     def next_test(self, load: Any = None) -> pd.DataFrame:
         """Return which run-down to do next for the narrowest interval at a load: a table, the best first.
@@ -255,13 +261,16 @@ def fit_rundowns(
     bend, stated = _bend(rated, powers), _exponent(rate_exponent, curve.chemistry)
     k, spread, dof, misfit = fit.judged(stated, bend, *repeatability_of(repeatability))
     one = np.eye(len(entries) + 1)
-    *errors, next_error = Estimate.jointly(0 * one[0], spread**2 * one, ["1"] * len(one), "run to run", dof=dof)
+    own, table = isinstance(repeatability, Estimate) and repeatability.u.magnitude, lookup("run-to-run repeatability")
+    source, entries_of = ("", ()) if own else (str(table.source), (table.name,))
+    *errors, next_error = Estimate.jointly(0 * one[0], spread**2 * one, ["1"] * len(one), "run to run", dof=dof,
+                                           source=source, entries=entries_of)  # fmt: skip
     ran = [hours * (1 + error) for hours, error in zip(fit.hours, errors, strict=True)]
     inputs = replace(fit, hours=ran).inputs(k, bend)
-    energy, own = through(lambda at: fit.line(at, spread), inputs, ["Wh", "W"])
+    energy, standing = through(lambda at: fit.line(at, spread), inputs, ["Wh", "W"])
     points = _points(entries, fit, fit.off(values(inputs), spread), float(k.value.magnitude))
-    line = RundownLine(energy, own, k, bend, next_error + Q_(1, "1"), Q_(fit.reference_h, "h"), at, curve, points, (),
-                       entries, settings)  # fmt: skip
+    line = RundownLine(energy, standing, k, bend, next_error + Q_(1, "1"), Q_(fit.reference_h, "h"), at, curve, points,
+                       (), entries, settings)  # fmt: skip
     steeper = k.value + 2 * (stated.u if stated.u else coefficient("rate exponent, iron phosphate").u)
     other = fit.line(values(fit.inputs(Estimate.exact(steeper), bend)), spread)[1]
     return replace(line, warnings=tuple(_warnings(line, misfit, steeper, other)))
@@ -319,7 +328,9 @@ def _bend(rated: Any, powers: Sequence[Estimate]) -> Estimate:
         given = f"rated={rated!r} and a run-down at {max(values(powers)):g} W"
         raise Refusal(given, "a rating no smaller than the loads", "Check both.")
     most = lookup("resistive loss").high / rated_w
-    return Estimate.standard(Q_(0, "1/W"), Q_(most / math.sqrt(3), "1/W"), "bend of the loss", source="resistive loss")
+    loss = lookup("resistive loss")
+    return Estimate.standard(Q_(0, "1/W"), Q_(most / math.sqrt(3), "1/W"), "bend of the loss", source=str(loss.source),
+                             entries=(loss.name,))  # fmt: skip
 
 
 def _points(entries: Sequence[Rundown], fit: LineFit, off: np.ndarray, k: float) -> pd.DataFrame:

@@ -176,4 +176,6 @@ def idle_fuel(before: Any, after: Any, hours: Any, *, resolution: Any = "0 L") -
 
 def _charger(efficiency: Any) -> Estimate:
     """Return eta_c as given, or the table's [-]."""
-    return coefficient("charger efficiency") if efficiency is None else estimate(efficiency, "1", "charger_efficiency")
+    found = coefficient("charger efficiency") if efficiency is None else estimate(efficiency, "1", "charger_efficiency")
+    positive(found.value, "1", "charger_efficiency")
+    return found

@@ -16,6 +16,7 @@ from ..units import Q_, Refusal, number, positive, quantity, read_quantity, show
 from .temperature import TemperatureCurve
 
 CHEMISTRIES = ("iron phosphate", "nickel-manganese-cobalt", "sealed lead-acid", "flooded lead-acid")
+CELLS = "cells at"  # how the entry of the cold begins
 
 
 @dataclass(frozen=True)
@@ -166,9 +167,15 @@ class Battery:
             (self.health, f"{percent(self.health)} health", healthy - printed),
             (charge, f"{percent(charge)} full at the start", charged - healthy),
             (depth, f"depth of discharge {percent(depth)}", usable - charged),
-            *raised_floor(usable, full, cold, rate, unit_at, drain),
+            *raised_floor(charge, full, cold, rate, unit_at, drain),
         ]
         return [("printed on the box", printed), *telling(steps)]
+
+    def fixed(self) -> list[str]:
+        """Return the table's coefficients without a band that it rests on."""
+        rating, coldest = lookup(f"rating hours, {self.chemistry}"), lookup(f"coldest charging, {self.chemistry}")
+        own = float(self.rating_hours.m_as("h")) != rating.value
+        return [coldest.name] if own else [rating.name, coldest.name]
 
     def takes_charge_at(self, temperature: Any) -> bool:
         """Return whether it may be charged with its cells at a temperature [degC]; see `takes_charge`."""
@@ -184,18 +191,22 @@ def rate_share(over: Any, exponent: Any) -> Any:
 
 
 def above_floor(charge: Any, left: Any) -> Any:
-    """Return what can still be taken of a charge, where cold and rate leave ``left`` of a full one [-]."""
-    return np.maximum(charge - (1 - left), 0.0)
+    """Return what can still be taken of a charge, where cold and rate leave ``left`` of a full one [-].
+
+    They take their part of a full one from whatever is there; heat adds to what is there.
+    """
+    return np.where(np.asarray(left) > 1, charge * left, np.maximum(charge - (1 - left), 0.0))
 
 
 def raised_floor(
-    usable: Estimate, full: Estimate, cold: Estimate, rate: Estimate, unit_at: Any, drain: Estimate
+    charge: Estimate, full: Estimate, cold: Estimate, rate: Estimate, unit_at: Any, drain: Estimate
 ) -> list[tuple[Estimate, str, Estimate]]:
     """Return what cold and rate leave in the battery, never more than is there: share, label and energy [Wh] each."""
-    where = "" if unit_at is None else f"cells at {show(quantity(unit_at, 'degC', 'unit_at'), 0)}: {percent(cold)}"
+    where = "" if unit_at is None else f"{CELLS} {show(quantity(unit_at, 'degC', 'unit_at'), 0)}: {percent(cold)}"
     asked = full * (1 - cold * rate)
-    there, most = float(usable.value.magnitude), float(asked.value.magnitude)
-    part = there / most if most > there else 1.0
+    held, most = float(charge.value.magnitude), float(asked.value.magnitude)
+    there = held * float(full.value.magnitude)
+    part = held if most < 0 else there / most if most > there else 1.0
     return [
         (cold, where, full * (cold - 1) * part),
         (rate, f"rate, {show(drain.value)}: {percent(rate)}", full * cold * (rate - 1) * part),

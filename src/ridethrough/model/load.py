@@ -15,6 +15,7 @@ import numpy as np
 import pint
 
 from ..estimate import Estimate, estimate
+from ..sources import coefficient
 from ..units import Q_, Refusal, number, positive, quantity, show
 from .pattern import Pattern
 
@@ -98,6 +99,11 @@ class Appliance:
     def through_time(self) -> Pattern:
         """Its power through time, by its pattern or its levels."""
         return self.pattern or Pattern.of_levels(self.levels_w, self.shares)
+
+    @cached_property
+    def room_slope(self) -> Estimate:
+        """Relative change of its draw for each kelvin of room [1/K]; one influence per appliance."""
+        return coefficient(f"draw per kelvin of room, {self.cabinet}")
 
     @cached_property
     def _next_days(self) -> Estimate:

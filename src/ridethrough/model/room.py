@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from ..estimate import Estimate
-from ..sources import coefficient, lookup
+from ..sources import lookup
 from ..units import Q_, Refusal, number, positive, quantity, show
 from .load import Appliance, Load
 
@@ -34,8 +34,9 @@ def in_room(load: Load, *, room: Any, measured_at: Any = None, second: tuple[Loa
     Returns
     -------
     Load
-        Its mean power with the uncertainty of the slope. A cycling load runs longer or shorter, not harder, and
-        at most all the time: then it no longer holds its temperature. A steady load draws more or less.
+        Its mean power with the uncertainty of the slope, as assumed unless measured twice. A cycling load runs
+        longer or shorter, not harder, and at most all the time: then it no longer holds its temperature. A steady
+        load draws more or less.
 
     Raises
     ------
@@ -60,13 +61,14 @@ def in_room(load: Load, *, room: Any, measured_at: Any = None, second: tuple[Loa
         raise Refusal(f"{appliance.name} without the room it was measured in", "its temperature",
                       'Write load.in_a_room_of("20 degC").')  # fmt: skip
     cabinet = appliance.cabinet
-    t_1 = _within(appliance.room if measured_at is None else measured_at, "measured_at", cabinet)
-    t = _within(room, "room", cabinet)
-    if t == t_1:
+    t_1 = number(appliance.room if measured_at is None else measured_at, "degC", "measured_at")
+    if number(room, "degC", "room") == t_1:
         return load
+    t = _within(room, "room", cabinet)
+    _within(Q_(t_1, "degC"), "the room it was measured in", cabinet)
     positive(appliance.mean_power.value, "W", "load")
     if second is None:
-        slope = coefficient(f"draw per kelvin of room, {cabinet}")
+        slope = appliance.room_slope
     else:
         t_2 = _within(second[1], "second", cabinet)
         if abs(t_2 - t_1) < lookup("least step between rooms").value:
@@ -83,7 +85,8 @@ def in_room(load: Load, *, room: Any, measured_at: Any = None, second: tuple[Loa
             "a room closer to those measured",
             "Measure the appliance nearer to that temperature.",
         )
-    return Load((replace(_running(appliance, power), room=Q_(t, "degC")),))
+    measured = appliance.measured and second is not None
+    return Load((replace(_running(appliance, power), room=Q_(t, "degC"), measured=measured),))
 
 
 def _running(appliance: Appliance, power: Estimate) -> Appliance:

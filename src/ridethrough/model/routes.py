@@ -12,9 +12,8 @@ from typing import Any, Protocol
 import pint
 
 from ..estimate import Estimate, Formula, Read, estimate
-from ..sources import Coefficient, lookup
 from ..units import Refusal, number, show
-from .battery import Battery, above_floor, percent, raised_floor, telling
+from .battery import CELLS, Battery, above_floor, percent, raised_floor, telling
 from .inverter import Inverter
 from .load import Load
 from .temperature import TemperatureCurve
@@ -29,6 +28,12 @@ class Rundowns(Protocol):
     def energy(self) -> Estimate: ...
     @property
     def standby(self) -> Estimate: ...
+    @property
+    def next_run(self) -> Estimate: ...
+    @property
+    def rate_exponent(self) -> Estimate: ...
+    @property
+    def bend(self) -> Estimate: ...
     @property
     def curve(self) -> TemperatureCurve: ...
     @property
@@ -87,8 +92,10 @@ class Printed:
         drain = self.inverter.battery_power(load)
         if self.heater is not None and self.heater.on(unit_at):
             drain = drain + self.heater.power
-        entries = self.battery.steps(start, drain, cells_at(self.heater, unit_at))
-        return [(label, energy, False) for label, energy in entries]
+        cells = cells_at(self.heater, unit_at)
+        known = _cold_is_measured(self.battery.curve, cells)
+        entries = self.battery.steps(start, drain, cells)
+        return [(label, energy, known and label.startswith(CELLS)) for label, energy in entries]
 
     def losses(self, load: Load, hours: pint.Quantity, unit_at: Any = None) -> list[Entry]:
         """Return what the unit itself takes while it carries the load [Wh], negative."""
@@ -101,7 +108,7 @@ class Printed:
 
     def takes(self, read: Read, unit_at: Any = None) -> tuple[Any, Any, Any]:
         """Return a, b and c of the power from the battery, a + b P + c P^2, of plain numbers [W, -, 1/W]."""
-        always, rated_w = _always(self, read, unit_at), float(self.inverter.rated.m_as("W"))
+        always, rated_w = _always(self.standby, self.heater, read, unit_at), float(self.inverter.rated.m_as("W"))
         return always, 1 + read(self.inverter.k1, 0), read(self.inverter.k2, 0) / rated_w
 
     def store(self, read: Read, load: Load, start: Any, unit_at: Any = None) -> tuple[Any, Any]:
@@ -123,12 +130,16 @@ class Printed:
         """Return the route with another capacity over that printed [-]."""
         return replace(self, battery=replace(self.battery, health=health))
 
-    def coefficients(self) -> Iterator[Coefficient]:
-        """Yield the table's entries that this route can rest on."""
-        for what in ("depth of discharge", "rating hours", "rate exponent above the rating", "coldest charging"):
-            yield lookup(f"{what}, {self.chemistry}")
-        yield from self.battery.curve.points.values()
-        yield lookup("resistive loss")
+    def rests_on(self) -> list[str]:
+        """Return the table's coefficients that this route can rest on."""
+        battery, inverter = self.battery, self.inverter
+        inputs = [battery.depth_of_discharge, battery.health, battery.rate_exponent, inverter.standby, inverter.k1,
+                  inverter.k2, battery.curve.doubt]  # fmt: skip
+        return [*(name for each in inputs for name in each.rests_on()), *battery.fixed()]
+
+    def fixed(self) -> list[str]:
+        """Return the table's coefficients without a band that this route rests on."""
+        return self.battery.fixed()
 
 
 @dataclass(frozen=True)
@@ -181,17 +192,17 @@ class Measured:
         cells = cells_at(self.heater, unit_at)
         healthy = energy * self.health
         usable = healthy * charge
-        one = Estimate.exact("100 %").to("1")
+        one, known = Estimate.exact("100 %").to("1"), _cold_is_measured(self.line.curve, cells)
         cold = one if cells is None else self._cold(cells)
         found = [
             (self.health, f"{percent(self.health)} health since the tests", healthy - energy),
             (charge, f"{percent(charge)} full at the start", usable - healthy),
-            *raised_floor(usable, healthy, cold, one, cells, self.standby),
+            *raised_floor(charge, healthy, cold, one, cells, self.standby),
         ]  # (1)
         return [
             ("printed on the box", printed, False),
             ("printed to measured at the outlet", energy - printed, True),
-            *((label, part, False) for label, part in telling(found)),
+            *((label, part, known and label.startswith(CELLS)) for label, part in telling(found)),
         ]
 
     def _cold(self, cells: Any) -> Estimate:
@@ -202,15 +213,21 @@ class Measured:
                 "the room's temperature in the tests",
                 'Write fit_rundowns(..., room="20 degC"), or leave unit_at out.',
             )
-        return self.line.curve.at(cells, "unit_at") / self.line.curve.at(self.line.room, "room")  # (2)
+        then = cells_at(self.heater, self.line.room)
+        return self.line.curve.at(cells, "unit_at") / self.line.curve.at(then, "room")  # (2)
+
+    @property
+    def extra_heater(self) -> Heater | None:
+        """The heater, where the run-downs do not have it in their standby already."""
+        return None if self.heater is None or self.heater.on(self.line.room) else self.heater
 
     def losses(self, load: Load, hours: pint.Quantity, unit_at: Any = None) -> list[Entry]:
         """Return what the unit itself takes [Wh], negative; it does not depend on the load."""
-        return [(*_standby(self.standby, hours), True), *_heating(self.heater, hours, unit_at)]
+        return [(*_standby(self.standby, hours), True), *_heating(self.extra_heater, hours, unit_at)]
 
     def takes(self, read: Read, unit_at: Any = None) -> tuple[Any, Any, Any]:
         """Return a, b and c of the power that the account counts at the outlet, a + b P + c P^2 [W, -, 1/W]."""
-        return _always(self, read, unit_at), 1.0, 0.0
+        return _always(self.standby, self.extra_heater, read, unit_at), 1.0, 0.0
 
     def store(self, read: Read, load: Load, start: Any, unit_at: Any = None) -> tuple[Any, Any]:
         """Return energy at the outlet from full, and from the start, of plain numbers or arrays [Wh], [Wh]."""
@@ -233,17 +250,23 @@ class Measured:
         """Return the route with another capacity over that of the tests [-]."""
         return replace(self, health=health)
 
-    def coefficients(self) -> Iterator[Coefficient]:
-        """Yield the table's entries that this route can rest on."""
-        for what in ("rate exponent", "coldest charging"):
-            yield lookup(f"{what}, {self.chemistry}")
-        yield from self.line.curve.points.values()
-        yield lookup("resistive loss")
-        yield lookup("run-to-run repeatability")
+    def rests_on(self) -> list[str]:
+        """Return the table's coefficients that this route can rest on."""
+        line, own = self.line, (self.standby, self.health)
+        inputs = [line.energy, line.next_run, line.rate_exponent, line.bend, line.curve.doubt, *own]
+        return [*(name for each in inputs for name in each.rests_on()), *self.fixed()]
+
+    def fixed(self) -> list[str]:
+        """Return the table's coefficients without a band that this route rests on."""
+        return [f"coldest charging, {self.chemistry}"]
 
 
 def _standby(standby: Estimate, hours: pint.Quantity) -> tuple[str, Estimate]:
     return f"standby, {show(hours)} x {show(standby.value)}", -(standby * hours).to("Wh")
+
+
+def _cold_is_measured(curve: TemperatureCurve, cells: Any) -> bool:
+    return cells is not None and curve.measured_at(cells)
 
 
 def cells_at(heater: Heater | None, unit_at: Any) -> Any:
@@ -251,10 +274,10 @@ def cells_at(heater: Heater | None, unit_at: Any) -> Any:
     return heater.below if heater is not None and heater.on(unit_at) else unit_at
 
 
-def _always(route: Printed | Measured, read: Read, unit_at: Any) -> Any:
+def _always(standby: Estimate, heater: Heater | None, read: Read, unit_at: Any) -> Any:
     """Return what the unit takes whatever hangs on it, of plain numbers [W]."""
-    standby, heater = read(route.standby, 0), route.heater
-    return standby + read(heater.power, 0) if heater is not None and heater.on(unit_at) else standby
+    base = read(standby, 0)
+    return base + read(heater.power, 0) if heater is not None and heater.on(unit_at) else base
 
 
 def _heating(heater: Heater | None, hours: pint.Quantity, unit_at: Any) -> Iterator[Entry]:

@@ -97,6 +97,10 @@ class TemperatureCurve:
         scale = (ratio - 1) / (d_cold - ratio * d_warm)  # (1)
         return cls(chemistry, scale, Q_(cold_c, "degC"))
 
+    def measured_at(self, temperature: Any) -> bool:
+        """Return whether own runs tell the capacity at a temperature [degC], between them or warmer."""
+        return self.coldest is not None and number(temperature, "degC", "temperature") >= float(self.coldest.magnitude)
+
     @cached_property
     def points(self) -> dict[float, Coefficient]:
         """The table's entries by temperature [degC], the coldest first."""
@@ -110,6 +114,11 @@ class TemperatureCurve:
             raise Refusal(f"chemistry={self.chemistry!r}", f"one of {', '.join(known)}", "Write it as in the list.")
         return dict(sorted(found.items()))
 
+    @property
+    def doubt(self) -> Estimate:
+        """What of the table's doubt is left [-]: none where own runs tell."""
+        return self._z if self.coldest is None else Estimate.exact("0 %").to("1")
+
     @cached_property
     def _u(self) -> list[float]:
         """The standard uncertainties at the points [-]."""
@@ -118,8 +127,9 @@ class TemperatureCurve:
     @cached_property
     def _z(self) -> Estimate:
         """How far this battery lies from the table, in standard deviations [-]; one influence per curve."""
-        source = str(next(iter(self.points.values())).source)
-        return Estimate.standard(Q_(0, "1"), Q_(1, "1"), f"{self.chemistry} in the cold", source=source)
+        points = tuple(self.points.values())
+        return Estimate.standard(Q_(0, "1"), Q_(1, "1"), f"{self.chemistry} in the cold", source=str(points[0].source),
+                                 entries=tuple(point.name for point in points))  # fmt: skip
 
     def at(self, temperature: Any, name: str = "temperature") -> Estimate:
         """Return the capacity at a temperature of the cells over that at 25 degC [-].

@@ -9,6 +9,7 @@ import pandas as pd
 import pint
 
 from ..estimate import Estimate, not_negative
+from ..sources import table_of
 from ..units import Refusal, positive, quantity, show
 from .battery import Battery
 from .inverter import Inverter
@@ -189,10 +190,7 @@ class BackupUnit:
 
     def sources(self) -> pd.DataFrame:
         """Return the table's coefficients that the unit's numbers can rest on, with band and source."""
-        return pd.DataFrame(
-            [(c.name, c.value, c.low, c.high, c.unit, str(c.source)) for c in self.route.coefficients()],
-            columns=["coefficient", "value", "low", "high", "unit", "source"],
-        )
+        return table_of(self.route.rests_on())
 
     @property
     def label(self) -> str:
@@ -218,5 +216,5 @@ def _heater(given: Any) -> Heater | None:
         return None
     if not isinstance(given, (tuple, list)) or len(given) != 2:
         raise Refusal(f"heater={given!r}", "its mean power, and the temperature it keeps",
-                      'Write heater=("18 W", "0 degC").')  # fmt: skip
+                      'Write heater=("12 W", "0 degC").')  # fmt: skip
     return Heater(not_negative(given[0], "W", "heater"), quantity(given[1], "degC", "heater"))

@@ -201,12 +201,41 @@ def _battery_power_at_a_small_load(draw: np.random.Generator) -> Exercise:
     )
 
 
+def _freezer_in_the_cold(draw: np.random.Generator) -> Exercise:
+    milder, colder = int(draw.integers(19, 29)) + 0.5, int(draw.integers(7, 12))
+    full, percent = int(draw.integers(22, 40)) * 30 + 10, int(draw.integers(10, 17))
+    charge, standby = int(draw.integers(11, 15)) * 5, int(draw.integers(6, 12))
+    power, usable = milder * (1 - 0.03 * colder), full * (charge - percent) / 100
+    hours = Q_(usable / (power + standby), "h")
+    shrunk = full * charge / 100 * (1 - percent / 100)
+    return Exercise(
+        f"A full unit shares {full} Wh at its outlet in the warm; the cold of tonight keeps back {percent} % of that. "
+        f"Its display says {charge} %, and being on takes {standby} W. A chest freezer took {milder} W last week; "
+        f"tonight it stands {colder} °C colder, and takes 3 % of that less for each degree. How many hours?",
+        hours,
+        (
+            (Q_(shrunk / (power + standby), "h"), slips.COLD_ON_THE_REST),
+            (Q_(usable / (milder + standby), "h"), slips.ROOM_FORGOTTEN),
+            (Q_(usable / power, "h"), slips.STANDBY_FORGOTTEN),
+        ),
+        (
+            f"Above the empty limit: {charge} % - {percent} % = {charge - percent} % of {full} Wh, {usable:.0f} Wh.",
+            f"The freezer: {milder} W less {3 * colder} %, {power:.1f} W.",
+            f"With the unit itself: {power:.1f} W + {standby} W = {power + standby:.1f} W.",
+            f"Hours are energy over power: {usable:.0f} Wh / {power + standby:.1f} W = {show(hours)}.",
+        ),
+    )
+
+
+
+
 EXERCISES: dict[str, Callable[[np.random.Generator], Exercise]] = {
     "00-a": _energy_of_a_pump,
     "00-b": _hours_with_standby,
     "01-a": _sticker_and_meter,
     "02-a": _standby_by_subtraction,
     "03-a": _battery_power_at_a_small_load,
+    "05-a": _freezer_in_the_cold,
     "06-a": _watts_for_sure,
 }
 

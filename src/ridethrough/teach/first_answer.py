@@ -10,6 +10,7 @@ from ..measure.candidates import read_units
 from ..measure.draw import Draw, measure_draw
 from ..measure.log import Meter, MeterLog, read_log
 from ..measure.rundown import Rundown
+from ..model.load import Load
 from ..model.unit import BackupUnit
 from ..units import show
 from . import scenario
@@ -29,6 +30,14 @@ def kitchen_log() -> MeterLog:
 def kitchen_draw() -> Draw:
     """Return what the pantry's kitchen fridge-freezer draws, by its log (invented)."""
     return measure_draw(kitchen_log(), name="fridge-freezer")
+
+
+def store_freezer() -> Load:
+    """Return what the pantry's chest freezer draws, with the room of its log (invented)."""
+    path = scenario.path("store-chest-freezer.csv")
+    room_c = pd.read_csv(path, sep=";", decimal=",", skiprows=1)["Temp [°C]"].mean()
+    draw = measure_draw(read_log(path, meter=Meter(**scenario.STORE_METER)), name="chest freezer")
+    return draw.as_load().in_a_room_of(f"{room_c:.1f} degC", cabinet="freezer")
 
 
 def pantry_rundowns() -> dict[str, list[Rundown]]:

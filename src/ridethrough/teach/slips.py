@@ -77,3 +77,12 @@ LOSS_OF_ANOTHER_LOAD = Slip(
     "the heavy load's loss taken for the light one",
     "Only the standby stays as it is. The rest of the loss is a share of the load and shrinks with it.",
 )
+COLD_ON_THE_REST = Slip(
+    "the cold's share taken of what was left",
+    "The cold raises the level at which the unit is empty, and it does so for the whole battery. Take that share of "
+    "the full energy, then see what is left above it.",
+)
+ROOM_FORGOTTEN = Slip(
+    "the freezer's draw as in the milder room",
+    "The freezer stands in the cold too. Work out what it draws there before you divide.",
+)

@@ -4,11 +4,14 @@ from .account import INVENTED, ledger_view, sentence, standby_panel
 from .bench import crossing_panel, rundown_view
 from .conversion import efficiency_panel, starts_view
 from .draws import length_panel, parting_view, sticker_panel, trace_view
+from .weather import cold_panel, emptying_view
 
 __all__ = [
     "INVENTED",
+    "cold_panel",
     "crossing_panel",
     "efficiency_panel",
+    "emptying_view",
     "ledger_view",
     "length_panel",
     "parting_view",

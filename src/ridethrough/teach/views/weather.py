@@ -1,0 +1,131 @@
+"""Cold and hot weather on battery and freezer: lesson 05."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pint
+from numpy.typing import ArrayLike
+
+from ...answer.hourly import Emptying
+from ...answer.ledger import Ledger, ledger
+from ...answer.outage import Outage
+from ...model.load import Load
+from ...model.unit import BackupUnit
+from ...units import Q_, Refusal, number, show
+from ..figures import curves_figure
+from ..figures.weather import emptying_figure
+from ..panels import Choice, Panel, Slider, View
+from .account import INVENTED
+
+_PLACES = ("in the store", "in the kitchen")
+
+
+def cold_panel(freezer: Load, steady: Load, unit: BackupUnit, *, kitchen: Any) -> Panel:
+    """Return the panel of lesson 05: what does a colder store do to the hours that a unit carries?
+
+    Parameters
+    ----------
+    freezer : Load
+        What stands in the store, with the room it was measured in; that room is what others are compared with [W].
+    steady : Load
+        What draws the same in any room [W].
+    unit : BackupUnit
+        Stands in the store, or in the kitchen.
+    kitchen : str or pint.Quantity
+        The kitchen's temperature [degC].
+    """
+    store_c, measured_at = np.arange(-15.0, 26.0), _room(freezer)
+
+    def both(room: pint.Quantity, place: str) -> tuple[Ledger, Ledger]:
+        unit_at = room if place == _PLACES[0] else kitchen
+        return (ledger(freezer, unit, Outage("24 h", room=room, unit_at=unit_at)),
+                ledger(steady, unit, Outage("24 h", unit_at=unit_at)))  # fmt: skip
+
+    accounts = {place: [both(Q_(c, "degC"), place) for c in store_c] for place in _PLACES}
+    curves = {place: [_hours([pair[n] for pair in found]) for n in (0, 1)] for place, found in accounts.items()}
+    before = both(measured_at, _PLACES[0])
+    axes, against = ("temperature of the store (°C)", "run time (h)"), (f"+ and −: against {show(measured_at, 0)}",)
+
+    def view(store: float, place: str) -> View:
+        here = accounts[place][int(np.argmin(np.abs(store_c - store)))]
+        text = (
+            f"Store at {store:g} °C, unit {place}: the {freezer.name} draws {show(here[0].load.mean_power.value)} and "
+            f"runs for {here[0].lasts}; the {steady.name} runs for {here[1].lasts}. In the ordinary week, at "
+            f"{show(measured_at, 0)}: {show(before[0].lasts.value)} and {show(before[1].lasts.value)}."
+        )
+        gained = [float((now.lasts - then.lasts).value.magnitude) for now, then in zip(here, before, strict=True)]
+        words = [f"{load.name} {round(hours):+d} h" for load, hours in zip((freezer, steady), gained, strict=True)]
+        headline = f"Store at {store:g} °C, unit {place}: {', '.join(words)}".replace("-", "−")
+        return View(
+            text, _table(here, before),
+            lambda figure: curves_figure(headline, store_c, curves[place], store, reach=(0, 100), labels=axes,
+                                         about=against, note=INVENTED, figure=figure),
+        )  # fmt: skip
+
+    return Panel(
+        view,
+        store=Slider("temperature of the store", -15, 25, -8, unit="°C"),
+        place=Choice("the unit stands", list(_PLACES)),
+    )
+
+
+def _room(load: Load) -> pint.Quantity:
+    """Return the room that a cold appliance was measured in [degC]."""
+    room = load.appliances[0].room
+    if room is None:
+        raise Refusal(f"{load.name} without the room it was measured in", "its temperature",
+                      'Write load.in_a_room_of("3 degC", cabinet="freezer").')  # fmt: skip
+    return room
+
+
+def _hours(accounts: Sequence[Ledger]) -> tuple[str, np.ndarray, np.ndarray]:
+    """Return a curve of run times: the load's name, values and half widths [h]."""
+    lasts = [account.lasts for account in accounts]
+    value, half = ([float(each.magnitude) for each in part]
+                   for part in ([t.value for t in lasts], [t.expanded() for t in lasts]))  # fmt: skip
+    return accounts[0].load.name, np.array(value), np.array(half)
+
+
+def _table(here: Sequence[Ledger], before: Sequence[Ledger]) -> pd.DataFrame:
+    """Return powers, usable energy and hours of the same loads now and before."""
+    return pd.DataFrame(
+        {
+            "load": [account.load.name for account in here],
+            "draws (W)": [float(account.load.mean_power.value.magnitude) for account in here],
+            "usable (Wh)": [float(account.available.value.magnitude) for account in here],
+            "runs (h)": [float(account.lasts.value.magnitude) for account in here],
+            "in the ordinary week (h)": [float(account.lasts.value.magnitude) for account in before],
+        }
+    )
+
+
+def emptying_view(night: Emptying, room_c: ArrayLike, *, begins: int, note: str = INVENTED) -> View:
+    """Return the view of a unit that empties, from a full hour of the clock on."""
+    used, usable = (np.array([float(e.value.magnitude) for e in part]) for part in (night.used, night.usable))
+    warm = number(night.warm.value, "Wh", "warm")
+    charge, limit = warm - used, warm - usable
+    last = int(float(night.ends.value.magnitude))
+    text = (
+        f"From {begins}:00 on: empty after {night.ends}, with {limit[last]:,.0f} Wh still in it that the cold "
+        f"keeps back. With the unit in the warm the same load would run for {night.ends_warm}."
+    )
+    hours = np.arange(last + 1)
+    table = pd.DataFrame(
+        {
+            "clock": [f"{(begins + hour) % 24}:00" for hour in hours],
+            "store (°C)": np.asarray(room_c, float)[: last + 1],
+            "taken in the hour (Wh)": np.diff(used)[: last + 1],
+            "in the battery (Wh)": charge[: last + 1],
+            "out of reach (Wh)": limit[: last + 1],
+        }
+    )
+    headline = f"Empty after {show(night.ends.value)}, with {limit[last]:,.0f} Wh in it that the cold keeps back"
+    return View(
+        text, table,
+        lambda figure: emptying_figure(headline, charge, limit, (night.ends, night.ends_warm), begins=begins,
+                                       note=note, figure=figure),
+    )  # fmt: skip
