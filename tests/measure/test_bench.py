@@ -34,7 +34,8 @@ RUNS = [("0 W", "56.2 h"), ("60 W", "11.8 h"), ("250 W", "3.4 h")]
 
 
 def fit(runs: Any = RUNS, **told: Any) -> RundownLine:
-    return fit_rundowns(runs, **{"meter": METER, "repeatability": "1.5 %", "room": "20 degC"} | told)
+    return fit_rundowns(runs, **{"meter": METER, "repeatability": "1.5 %", "room": "20 degC",
+                                   "chemistry": "iron phosphate"} | told)  # fmt: skip
 
 
 def true_hours(power_w: float, energy_wh: float = 900, standby_w: float = 15, k: float = 1, bend: float = 0) -> str:
@@ -344,7 +345,7 @@ def test_the_pantry_s_own_run_downs() -> None:
     rows = pd.read_csv(path("bench-rundowns.csv"))
     runs = [Rundown(Q_(row.load_w, "W"), Q_(row.hours, "h"), room=Q_(row.room_c, "degC"))
             for row in rows[rows["unit"] == "Unit B"].itertuples()]  # fmt: skip
-    line = fit_rundowns(runs, meter=Meter(**KITCHEN_METER), room="20 degC", rated="1150 W")
+    line = fit_rundowns(runs, meter=Meter(**KITCHEN_METER), room="20 degC", rated="1150 W", chemistry="iron phosphate")
     assert 900 < value(line.energy, "Wh") < 1430
     assert line.warnings == ()
 

@@ -40,6 +40,11 @@ PANELS: dict[str, Callable[[], Panel]] = {
         {unit: fit_rundowns(first_answer.pantry_rundowns()[unit], room="20 degC") for unit in ("Unit B", "Unit D")}
     ),
     "03 efficiency": efficiency_by_load,
+    "04 usable": lambda: views.usable_panel(
+        {name: read_units(scenario.path("units.csv"))[name] for name in ("Unit A", "Unit B", "Unit C")},
+        first_answer.kitchen_draw().as_load(),
+        start=first_answer.START,
+    ),
     "05 cold store": lambda: views.cold_panel(
         first_answer.store_freezer(), Load.steady("5 W", "router"), own_unit(), kitchen="19 degC"
     ),

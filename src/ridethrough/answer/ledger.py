@@ -146,7 +146,7 @@ class Ledger:
                     "low (Wh)": float(low.magnitude),
                     "high (Wh)": float(high.magnitude),
                     "side": self.unit.route.side,
-                    "basis": "measured" if line.measured else "assumed",
+                    "basis": basis_of(line),
                 }
             )
         return pd.DataFrame(table)
@@ -163,7 +163,7 @@ class Ledger:
         body = "".join(
             f"<tr><th scope='row' style='text-align:left;font-weight:{'bold' if line.kind == 'total' else 'normal'}'>"
             f"{line.label}</th><td>{show(line.energy.value, 0)}</td>"
-            f"<td>{'measured' if line.measured else 'assumed'}</td></tr>"
+            f"<td>{basis_of(line)}</td></tr>"
             for line in self.lines
         )
         return f"<table><caption>{self.headline}</caption>{body}</table>"
@@ -237,6 +237,11 @@ def cautions_of(unit: BackupUnit, outage: Outage) -> tuple[str, ...]:
         return ()
     coldest = Q_(lookup(f"coldest charging, {route.chemistry}").value, "degC")
     return (f"do not charge it below {show(coldest)}: warm it first",)
+
+
+def basis_of(line: Line) -> str:
+    """Return what a line rests on; a total rests on the lines above it."""
+    return "total" if line.kind == "total" else "measured" if line.measured else "assumed"
 
 
 def verdict_of(chance: float) -> Verdict:

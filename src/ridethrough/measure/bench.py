@@ -19,7 +19,7 @@ import pandas as pd
 import pint
 
 from ..estimate import Estimate, Formula, estimate, through, values
-from ..model.battery import of_chemistry
+from ..model.battery import CHEMISTRIES, of_chemistry
 from ..model.load import Load
 from ..model.temperature import TemperatureCurve
 from ..sources import coefficient, lookup
@@ -197,7 +197,7 @@ def fit_rundowns(
     repeatability: Any = None,
     room: Any = None,
     rate_exponent: Any = None,
-    chemistry: str = "iron phosphate",
+    chemistry: str | TemperatureCurve | None = None,
     rated: Any = None,
     standby: Any = None,
 ) -> RundownLine:
@@ -224,7 +224,8 @@ def fit_rundowns(
     rate_exponent : Estimate or str, optional
         k, as "1.05" or "1.02 to 1.08"; the chemistry's band where left out [-].
     chemistry : str or TemperatureCurve
-        One of `battery.CHEMISTRIES`, or the curve of the user's own cold runs [-].
+        One of `battery.CHEMISTRIES`, or the curve of the user's own cold runs; iron phosphate, with a warning, where
+        left out [-].
     rated : str or pint.Quantity, optional
         The unit's largest steady power, which limits how far loss can bend [W].
     standby : Estimate, str or pint.Quantity, optional
@@ -255,7 +256,7 @@ def fit_rundowns(
                 "chemistry": chemistry, "rated": rated, "standby": standby}  # fmt: skip
     entries, given = _entries(runs), None if standby is None else estimate(standby, "W", "standby")
     powers = [entry.power(meter or Meter()) for entry in entries]
-    curve = chemistry if isinstance(chemistry, TemperatureCurve) else TemperatureCurve(chemistry)
+    curve = chemistry if isinstance(chemistry, TemperatureCurve) else TemperatureCurve(chemistry or CHEMISTRIES[0])
     at = _reference_room(entries, room)
     fit = LineFit(_at_room(entries, at, curve), powers, np.array([run.stopped_early for run in entries]), given)
     bend, stated = _bend(rated, powers), _exponent(rate_exponent, curve.chemistry)
@@ -353,6 +354,8 @@ def _warnings(line: RundownLine, disagree: bool, steeper: pint.Quantity, other_w
     own = any(isinstance(run.load, (MeterLog, Estimate, Load)) for run in line.runs)
     if full["load (W)"].max() > 0 and not own and (given["meter"] is None or given["meter"].accuracy is None):
         yield "the meter's accuracy is not stated: its error is not in the intervals"
+    if given["chemistry"] is None:
+        yield f"the chemistry is not stated: taken as {line.curve.chemistry}"
     if given["room"] is None and line.points["room (degC)"].isna().any():
         yield "a room's temperature is not stated: that run is taken as no warmer or colder than the others"
     if len(full) == (2 if given["standby"] is None else 1):

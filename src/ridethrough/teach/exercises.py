@@ -227,6 +227,31 @@ def _freezer_in_the_cold(draw: np.random.Generator) -> Exercise:
     )
 
 
+def _usable_of_ampere_hours(draw: np.random.Generator) -> Exercise:
+    charge, volts = int(draw.integers(21, 60)) * 2, float(draw.choice([12.8, 25.6]))
+    health, start, depth = (int(draw.integers(*ends)) for ends in ((76, 85), (86, 93), (94, 98)))
+    printed, share = charge * volts, health * start * depth / 100**3
+    usable = Q_(printed * share, "Wh")
+    return Exercise(
+        f"On an iron phosphate battery stands {charge} Ah, {volts} V. It is some years old and holds {health} % of "
+        f"what is printed. It was {start} % full when the power failed, and its unit gives up {depth} % before it switches "
+        "off. How much energy may be used, on the battery's side?",
+        usable,
+        (
+            (Q_(charge * share, "Ah"), slips.AMPERE_HOURS_FOR_ENERGY),
+            (Q_(printed, "Wh"), slips.ALL_THAT_IS_PRINTED),
+            (Q_(printed * health * start / 100**2 / 2, "Wh"), slips.HALF_FOR_EVERY_BATTERY),
+            (Q_(printed * (health + start + depth - 200) / 100, "Wh"), slips.PERCENTS_ADDED_UP),
+            (Q_(printed * start * depth / 100**2, "Wh"), slips.AGE_LEFT_OUT),
+            (Q_(printed * health * depth / 100**2, "Wh"), slips.START_LEFT_OUT),
+        ),
+        (
+            f"Energy is charge times voltage: {charge} Ah x {volts} V = {printed:,.0f} Wh printed.",
+            f"Each share is a share of what is left: {health / 100:.2f} x {start / 100:.2f} x {depth / 100:.2f} "
+            f"= {share:.3f}.",
+            f"{printed:,.0f} Wh x {share:.3f} = {show(usable)}.",
+        ),
+    )  # fmt: skip
 
 
 EXERCISES: dict[str, Callable[[np.random.Generator], Exercise]] = {
@@ -235,6 +260,7 @@ EXERCISES: dict[str, Callable[[np.random.Generator], Exercise]] = {
     "01-a": _sticker_and_meter,
     "02-a": _standby_by_subtraction,
     "03-a": _battery_power_at_a_small_load,
+    "04-a": _usable_of_ampere_hours,
     "05-a": _freezer_in_the_cold,
     "06-a": _watts_for_sure,
 }
@@ -269,13 +295,19 @@ def guess(letter: str | None, right: str) -> str:
     Example
     -------
     >>> guess("b", right="c")
-    'You guessed b. Many do; below it says what b overlooks.'
+    'You guessed b. Many do; right is c. Below it says what b overlooks.'
     """
     if letter is None:
-        return 'No guess yet. Go back to the question and replace None by your letter, such as "a".'
-    if str(letter).strip().lower() == right:
+        return (
+            'No guess yet. Go back to the question, put your letter in place of None, such as "a", and press Shift+Enter '
+            "there; then Shift+Enter here."
+        )
+    given = str(letter).strip().lower()
+    if given == right:
         return f"You guessed {right}, and that is it."
-    return f"You guessed {letter}. Many do; below it says what {letter} overlooks."
+    if given not in ("a", "b", "c", "d"):
+        return f'"{letter}" is none of the letters. Put "a", "b", "c" or "d".'
+    return f"You guessed {given}. Many do; right is {right}. Below it says what {given} overlooks."
 
 
 def answer_key(key: str, learners: list[str]) -> str:

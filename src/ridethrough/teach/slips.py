@@ -86,3 +86,27 @@ ROOM_FORGOTTEN = Slip(
     "the freezer's draw as in the milder room",
     "The freezer stands in the cold too. Work out what it draws there before you divide.",
 )
+AMPERE_HOURS_FOR_ENERGY = Slip(
+    "ampere-hours given for energy",
+    "Ampere-hours count charge. How much energy that is depends on the voltage that stands beside them.",
+)
+ALL_THAT_IS_PRINTED = Slip(
+    "the whole printed capacity",
+    "That is what the box holds when new and full. Three shares come off before the unit switches off.",
+)
+HALF_FOR_EVERY_BATTERY = Slip(
+    "half taken for every battery",
+    "Half is a choice for lead-acid. The question says what this unit gives up.",
+)
+PERCENTS_ADDED_UP = Slip(
+    "the missing percents added up",
+    "Each share is a share of what the one before has left, not of what is printed. Do such shares add or multiply?",
+)
+AGE_LEFT_OUT = Slip(
+    "the battery's age left out",
+    "An old battery is full at less than what is printed. One of the shares says how much less.",
+)
+START_LEFT_OUT = Slip(
+    "taken as full at the start",
+    "It was not full when the outage began. One of the shares says how full it was.",
+)

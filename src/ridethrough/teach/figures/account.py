@@ -58,14 +58,14 @@ def ledger_figure(
                   fontsize=13, color=INK, fontweight=weight)  # fmt: skip
         level, lowest, highest = end, min(lowest, end - half), max(highest, end + half)
     axes.axvline(0, color=INK, linewidth=0.9)
-    _name_rows(axes, [line.label for line in account.lines])
+    name_rows(axes, [line.label for line in account.lines])
     low, high = reach or (lowest, highest)
     axes.set_xlim(low - 0.02 * (high - low), high + 0.02 * (high - low))
     axes.set_xlabel(f"energy at the {account.unit.route.side} (Wh)", fontsize=13, color=INK)
     return figure
 
 
-def _name_rows(axes: Axes, labels: Sequence[str]) -> None:
+def name_rows(axes: Axes, labels: Sequence[str]) -> None:
     """Label horizontal bars, the first on top. Plain text: an axis with its ticks takes twice the time to draw."""
     axes.yaxis.set_visible(False)
     axes.spines["left"].set_visible(False)
@@ -117,7 +117,7 @@ def bars_figure(
         axes.text(1.02, row, show(estimate.value), transform=axes.get_yaxis_transform(), va="center", fontsize=14,
                   color=INK, fontweight="bold" if measured else "normal")  # fmt: skip
     axes.axvline(0, color=INK, linewidth=0.9)
-    _name_rows(axes, [label for label, _, _ in bars])
+    name_rows(axes, [label for label, _, _ in bars])
     axes.set_xlim(0, reach or 1.05 * max(float(estimate.value.magnitude) for _, estimate, _ in bars))
     axes.set_xlabel(axis, fontsize=13, color=INK)
     return figure

@@ -77,7 +77,7 @@ def rundown_figure(
     note, figure
         As in `ledger_figure`.
     """
-    headline = f"{len(hours)} run-downs: {show(energy.value)} to share, and being on takes {show(standby.value)} of it"
+    headline = f"{len(hours)} run-downs: {show(energy.value)} to share, {show(standby.value)} of standby"
     about = ("slope gives the energy, the left crossing the standby", "band: 95 %", note)
     figure, axes = start(figure, headline, about)
     figure.subplots_adjust(left=0.10, right=0.97, top=0.84, bottom=0.13)
@@ -94,7 +94,7 @@ def rundown_figure(
     axes.axvline(0, color=INK, linewidth=0.8)
     for p, t in zip(power_w, hours, strict=True):
         left = p > right / 2
-        axes.annotate(f"{p:.0f} W ran {t:.1f} h", (p, 1 / t), xytext=(-12, 10) if left else (10, -18), fontsize=13,
+        axes.annotate(f"{p:.0f} W ran {t:.1f} h", (p, 1 / t), xytext=(-12, 10) if left else (12, 6 if p == 0 else -18), fontsize=13,
                       textcoords="offset points", color=INK, ha="right" if left else "left")  # fmt: skip
     axes.annotate(f"standby {show(standby.value)}", (crossing, 0), xytext=(4, 14), textcoords="offset points",
                   fontsize=13, color=GREEN, fontweight="bold", ha="right")  # fmt: skip

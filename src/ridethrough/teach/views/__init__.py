@@ -2,6 +2,7 @@
 
 from .account import INVENTED, ledger_view, sentence, standby_panel
 from .bench import crossing_panel, rundown_view
+from .capacity import usable_panel
 from .conversion import efficiency_panel, starts_view
 from .draws import length_panel, parting_view, sticker_panel, trace_view
 from .weather import cold_panel, emptying_view
@@ -21,4 +22,5 @@ __all__ = [
     "starts_view",
     "sticker_panel",
     "trace_view",
+    "usable_panel",
 ]

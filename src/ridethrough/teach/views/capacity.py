@@ -1,0 +1,114 @@
+"""What may be used of the capacity printed on the box: lesson 04."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from itertools import permutations
+from typing import Any
+
+import pandas as pd
+
+from ...estimate import Estimate
+from ...model.battery import Battery, aged, charge_after
+from ...model.load import Load
+from ...model.unit import BackupUnit
+from ...sources import coefficient
+from ...units import Q_, Refusal
+from ..figures.capacity import Box, capacity_figure
+from ..panels import Panel, Slider, View
+from .account import INVENTED
+
+
+def usable_panel(units: Mapping[str, BackupUnit], load: Load, *, start: Any = "100 %") -> Panel:
+    """Return the panel of lesson 04: how much of the printed number may be used tonight?
+
+    Parameters
+    ----------
+    units : mapping from name to BackupUnit
+        Units known from print, one or more of them lead-acid: their depth of discharge is the first control.
+    load : Load
+        What they carry; it sets the rate [W].
+    start : Estimate, str or float
+        State of charge when they were last charged [-].
+
+    Raises
+    ------
+    Refusal
+        If none of the units is lead-acid.
+    """
+    drains = {name: unit.inverter.battery_power(load) for name, unit in units.items()}
+    depths = {name: coefficient(f"depth of discharge, {unit.route.chemistry}") for name, unit in units.items()}
+    lead = [name for name, unit in units.items() if "lead-acid" in unit.route.chemistry]
+    if not lead:
+        raise Refusal(
+            f"units {', '.join(units)}", "a lead-acid unit among them", "Add one: it is what the panel moves."
+        )
+
+    def view(depth: float, years: float, months: float) -> View:
+        chosen = {name: depths[name] + (Q_(depth, "%").to("1") - depths[name].value) for name in lead}
+        boxes = []
+        for name, unit in units.items():
+            chemistry = unit.route.chemistry
+            health, charge = aged(Q_(years, "year"), chemistry), charge_after(Q_(months, "month"), chemistry, start)
+            battery = Battery.from_print(unit.printed, chemistry, (depths | chosen)[name], health=health)
+            boxes.append(_box(name, battery, charge, drains[name]))
+        return _usable_view(boxes)
+
+    return Panel(
+        view,
+        depth=Slider(f"depth of discharge, {' and '.join(lead)}", 30, 90, 50, unit="%", step=5),
+        years=Slider("age of all", 0, 8, 0, unit="years"),
+        months=Slider("months since the last charge", 0, 8, 0, unit="months"),
+    )
+
+
+def _box(name: str, battery: Battery, charge: Estimate, drain: Estimate) -> Box:
+    """Return what is usable of a battery at room temperature, and what is missing of what is printed."""
+    printed, *steps = (energy for _, energy in battery.steps(charge, drain))
+    usable = sum(steps, start=printed)
+    healthy = printed * battery.health
+    missing = {
+        "kept back": healthy * charge - usable,
+        "not full": healthy * (1 - charge),
+        "lost to age": printed - healthy,
+    }
+    return Box(name, battery.chemistry, usable, {why: float(part.value.magnitude) for why, part in missing.items()})
+
+
+def _usable_view(boxes: Sequence[Box]) -> View:
+    """Return the view of what several batteries give of what is printed on them."""
+    table = pd.DataFrame(
+        [
+            {
+                "unit": box.name,
+                "printed (Wh)": box.printed_wh,
+                **{f"{reason} (Wh)": energy for reason, energy in box.missing.items()},
+                "usable (Wh)": box.usable_wh,
+                "give or take (Wh)": float(box.usable.expanded().magnitude),
+            }
+            for box in boxes
+        ]
+    )
+    each = "; ".join(_in_words(box) for box in boxes)
+    headline = _upside_down(boxes)
+    return View(
+        f"Usable tonight: {each}. {headline}.", table,
+        lambda figure: capacity_figure(headline, boxes, note=INVENTED, figure=figure),
+    )  # fmt: skip
+
+
+def _in_words(box: Box) -> str:
+    """Return what is usable of what is printed: "Unit A 598 Wh of 670 Wh, give or take 41 Wh"."""
+    usable, half = box.usable.spoken()
+    return f"{box.name} {usable} of {box.printed_wh:,.0f} Wh, give or take {half}"
+
+
+def _upside_down(boxes: Sequence[Box]) -> str:
+    """Return a pair of boxes of which the larger gives less, or that there is none."""
+    for more, less in permutations(boxes, 2):
+        if more.printed_wh > less.printed_wh and more.usable_wh < less.usable_wh:
+            return (
+                f"{more.name} prints {more.printed_wh - less.printed_wh:,.0f} Wh more than {less.name} "
+                f"and gives {less.usable_wh - more.usable_wh:,.0f} Wh less"
+            )
+    return "The larger the box, the more it gives"
