@@ -51,6 +51,12 @@ PANELS: dict[str, Callable[[], Panel]] = {
     "06 length of the log": lambda: views.length_panel(
         first_answer.kitchen_log(), {text: Meter(accuracy=text) for text in ("1 % + 0.3 W", "3 % + 1 W")}
     ),
+    "10 household": lambda: views.household_panel(
+        views.pantry_loads(), first_answer.pantry_unit(), opens="router", start=first_answer.START
+    ),
+    "07 outage": lambda: views.outage_panel(
+        first_answer.kitchen_draw().as_load(), first_answer.pantry_unit(), start=first_answer.START
+    ),
 }
 
 

@@ -14,7 +14,7 @@ from ..model.pattern import DAY_H
 from ..model.routes import cells_at
 from ..model.unit import BackupUnit
 from .charge import Charge, Powers, charge_through
-from .ledger import in_its_room
+from .ledger import as_seen_by
 from .outage import Outage
 
 TIMES = 240  # moments at which the charge is told
@@ -101,7 +101,7 @@ class Course:
 
 def course_of(load: Load, outage: Outage) -> Course:
     """Return the steps of an outage: one day and how often it repeats, where every day is alike."""
-    load = in_its_room(load, outage)
+    load = as_seen_by(load, outage)
     hours, begins_h = float(outage.duration.magnitude), outage.begins_h
     patterns = [appliance.through_time for appliance in load.appliances]
     days = round(hours / DAY_H)

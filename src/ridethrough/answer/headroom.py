@@ -94,9 +94,11 @@ def _voltage(load: Load, ratings: Ratings) -> Iterator[Check]:
     off = [a.name for a in load.appliances if a.volts is not None
            and abs(a.volts / ratings.volts - 1) > lookup("tolerance of a voltage").value]  # fmt: skip
     if off:
-        yield Check("voltage", "does not carry it", f"{', '.join(off)} is not made for {show(ratings.volts)}")
+        yield Check("voltage", "does not carry it", f"not made for {show(ratings.volts)}: {', '.join(off)}")
     elif unknown:
-        yield Check("voltage", "not checked", f"{show(ratings.volts)}; what {', '.join(unknown)} needs is not known")
+        yield Check(
+            "voltage", "not checked", f"{show(ratings.volts)}; not known: {', '.join(unknown)}"
+        )
     else:
         yield Check("voltage", "carries it", show(ratings.volts))
 

@@ -208,7 +208,7 @@ def ledger(load: Load, unit: BackupUnit, outage: Any) -> Ledger:
     if when.recharge:
         raise Refusal("an outage with recharge", "one without, for an account of energies alone",
                       "Write ride(load, unit, outage) or spread(load, unit, outage).")  # fmt: skip
-    load = in_its_room(load, when)
+    load = as_seen_by(load, when)
     steps, losses = route.steps(load, when.start, when.unit_at), route.losses(load, hours, when.unit_at)
     if when.reserve.magnitude:
         steps.append(("reserve kept back", -Estimate.exact(when.reserve), False))
@@ -251,8 +251,10 @@ def verdict_of(chance: float) -> Verdict:
     return "tight" if chance >= lookup("tight from").value else "short"
 
 
-def in_its_room(load: Load, outage: Outage) -> Load:
-    """Return the load as its cold appliances draw in the outage's room."""
+def as_seen_by(load: Load, outage: Outage) -> Load:
+    """Return the load as the outage sees it: its schedules within the hours, its cold appliances in the room."""
+    hours = float(outage.duration.magnitude)
+    load = Load(tuple(appliance.within(hours, outage.begins_h) for appliance in load.appliances))
     if outage.room is None:
         return load
     if all(appliance.room is None for appliance in load.appliances):

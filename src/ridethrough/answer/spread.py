@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -37,8 +39,8 @@ class Spread:
         What is left at the end beyond the reserve; less than zero where energy was missing [Wh].
     times_h, charge_wh : arrays of shape (n,) and (draws, n)
         Moments, and the energy that can still be taken then [h], [Wh].
-    shares : pandas.DataFrame
-        Columns influence and share [-], the largest first: squared rank correlation with what is left.
+    drawn : mapping
+        What was drawn of each influence, by its name and in standard uncertainties [-].
     outside : float
         Share of draws left out since something lay beyond its physical limits [-].
     """
@@ -49,7 +51,7 @@ class Spread:
     left_wh: np.ndarray = field(repr=False)
     times_h: np.ndarray = field(repr=False)
     charge_wh: np.ndarray = field(repr=False)
-    shares: pd.DataFrame = field(repr=False)
+    drawn: Mapping[str, np.ndarray] = field(repr=False)
     outside: float
 
     @property
@@ -66,6 +68,11 @@ class Spread:
     def verdict(self) -> Verdict:
         """Covered, tight or short, by the same limits as the ledger's."""
         return verdict_of(self.chance)
+
+    @cached_property
+    def shares(self) -> pd.DataFrame:
+        """What makes it uncertain: columns influence and share [-], the squared rank correlation with what is left."""
+        return _shares(self.drawn, self.left_wh)
 
     def interval(self, coverage: float = COVERAGE) -> tuple[pint.Quantity, pint.Quantity]:
         """Return the two ends of the run time's interval [h]; an end at the outage's length reads "at least".
@@ -159,12 +166,12 @@ def spread(
     assert account.soc_wh is not None
     return Spread(
         unit, when, account.first_empty_h, left, moments, account.soc_wh,
-        _shares({name: drawn[picked] for name, drawn in sampler.influences.items()}, left),
+        {name: drawn[picked] for name, drawn in sampler.influences.items()},
         1 - float(np.mean(sampler.kept)),
     )  # fmt: skip
 
 
-def _shares(drawn: dict[str, np.ndarray], left: np.ndarray) -> pd.DataFrame:
+def _shares(drawn: Mapping[str, np.ndarray], left: np.ndarray) -> pd.DataFrame:
     """Return each influence's squared rank correlation with what is left, those that matter."""
     from scipy.stats import rankdata
 

@@ -17,9 +17,10 @@ import pint
 from ..estimate import Estimate, estimate
 from ..sources import coefficient
 from ..units import Q_, Refusal, number, positive, quantity, show
-from .pattern import Pattern
+from .pattern import DAY_H, Pattern
 
 CABINETS = ("refrigerator", "freezer")
+FEW = 3  # appliances that are named one by one
 
 
 @dataclass(frozen=True)
@@ -109,6 +110,20 @@ class Appliance:
     def _next_days(self) -> Estimate:
         """How far the outage's days lie from the mean, in standard deviations [-]; one influence per appliance."""
         return Estimate.standard(Q_(0, "1"), Q_(1, "1"), f"{self.name}, day to day", dof=self.day_dof)
+
+    def within(self, hours: float, begins_h: float) -> Appliance:
+        """Return the appliance as an outage sees it: of a schedule, what falls into its hours [h].
+
+        Whole days hold the whole schedule, and an appliance without one does not ask when an outage begins.
+        """
+        pattern = self.pattern
+        if pattern is None or not pattern.by_clock or math.isclose(hours % DAY_H, 0):
+            return self
+        part = pattern.window(hours, begins_h)
+        levels, at = np.unique(part.power_w, return_inverse=True)
+        shares = np.bincount(at, weights=part.duration_h) / part.period_h
+        mean = self.mean_power * (part.mean_w / pattern.mean_w) if pattern.mean_w else self.mean_power
+        return replace(self, mean_power=mean, levels_w=levels, shares=shares, pattern=part)
 
     def energy_over(self, duration: Any) -> Estimate:
         """Return the energy at the outlet in an outage of ``duration``, day-to-day spread included [Wh].
@@ -218,8 +233,11 @@ class Load:
 
     @property
     def name(self) -> str:
-        """The appliances' names."""
-        return " and ".join(appliance.name for appliance in self.appliances)
+        """The appliances' names; of many, the first and how many more."""
+        names = [appliance.name for appliance in self.appliances]
+        if len(names) > FEW:
+            return f"{names[0]} and {len(names) - 1} more"
+        return " and ".join(names) if len(names) <= 2 else f"{', '.join(names[:-1])} and {names[-1]}"
 
     @property
     def mean_power(self) -> Estimate:
@@ -257,6 +275,19 @@ class Load:
         """Return the load with the voltage that all its appliances are made for [V]."""
         known = positive(volts, "V", "volts")
         return Load(tuple(replace(appliance, volts=known) for appliance in self.appliances))
+
+    def with_peak(self, peak: Any, *, surge: Any = None) -> Load:
+        """Return the same single appliance with its largest power [W], where the log could not tell it.
+
+        Parameters
+        ----------
+        peak : str or pint.Quantity
+            Largest power lasting longer than a start [W].
+        surge : str or pint.Quantity, optional
+            Largest power caught in a start [W].
+        """
+        caught = self._only("Give each its peak").surge if surge is None else positive(surge, "W", "surge")
+        return Load((replace(self._only("Give each its peak"), peak=positive(peak, "W", "peak"), surge=caught),))
 
     def in_a_room_of(self, room: Any, cabinet: str = "refrigerator") -> Load:
         """Return the same single cold appliance with the temperature of the room it was measured in [degC].

@@ -115,6 +115,11 @@ class Pattern:
         cuts = (rounds[:, np.newaxis] * self.period_h + ends).ravel() - offset
         return cuts[(cuts > 0) & (cuts < hours)]
 
+    def window(self, hours: float, begins_h: float) -> Pattern:
+        """Return what falls into an outage that begins at a time of day, as a pattern of the outage's own length."""
+        edges = np.unique(np.concatenate([[0.0], self.cuts_h(hours, begins_h), [hours]]))
+        return Pattern(np.diff(edges), self.at((edges[:-1] + edges[1:]) / 2, begins_h))
+
     def at(self, time_h: np.ndarray, begins_h: float) -> np.ndarray:
         """Return the power at moments of an outage [W]."""
         within = (time_h + (begins_h if self.by_clock else 0.0)) % self.period_h

@@ -234,8 +234,8 @@ def _usable_of_ampere_hours(draw: np.random.Generator) -> Exercise:
     usable = Q_(printed * share, "Wh")
     return Exercise(
         f"On an iron phosphate battery stands {charge} Ah, {volts} V. It is some years old and holds {health} % of "
-        f"what is printed. It was {start} % full when the power failed, and its unit gives up {depth} % before it switches "
-        "off. How much energy may be used, on the battery's side?",
+        f"what is printed. It was {start} % full when the power failed, and its unit gives up {depth} % before it "
+        "switches off. How much energy may be used, on the battery's side?",
         usable,
         (
             (Q_(charge * share, "Ah"), slips.AMPERE_HOURS_FOR_ENERGY),
@@ -254,6 +254,61 @@ def _usable_of_ampere_hours(draw: np.random.Generator) -> Exercise:
     )  # fmt: skip
 
 
+def _printed_for_days(draw: np.random.Generator) -> Exercise:
+    load, standby, days = int(draw.integers(51, 64)) * 10 + 4, int(draw.integers(15, 18)), int(draw.integers(2, 6))
+    loss, start, depth = int(draw.integers(7, 10)), int(draw.integers(95, 99)), int(draw.integers(89, 92))
+    from_load, idle, share = load * (100 + loss) / 100, 24 * standby, start * depth / 100**2
+    day = from_load + idle
+    printed = Q_(days * day / share, "Wh")
+    return Exercise(
+        f"A freezer takes {load} Wh a day. In conversion another {loss} % of that is lost, and the unit takes "
+        f"{standby} W to be on. It will be {start} % full when the power fails, and it gives up {depth} % before it "
+        f"switches off. How much must be printed on it for {days} days, without any margin?",
+        printed,
+        (
+            (Q_(days * from_load / share, "Wh"), slips.STANDBY_FORGOTTEN),
+            (Q_(days * day, "Wh"), slips.NEED_FOR_PRINT),
+            (Q_(days * day * share, "Wh"), slips.MULTIPLIED_BY_SHARES),
+            (Q_(day / share, "Wh"), slips.ONE_DAY_FOR_ALL),
+            (Q_(days * (load + idle) / share, "Wh"), slips.CONVERSION_FORGOTTEN),
+        ),
+        (
+            f"A day: {load} Wh + {loss} % of it + 24 h x {standby} W = {from_load:.0f} Wh + {idle} Wh = {day:,.0f} Wh.",
+            f"{days} days: {days * day:,.0f} Wh from the battery.",
+            f"Of what is printed, {start / 100:.2f} x {depth / 100:.2f} = {share:.3f} comes out.",
+            f"{days * day:,.0f} Wh / {share:.3f} = {show(printed, 0)}.",
+        ),
+    )
+
+
+def _a_day_of_several(draw: np.random.Generator) -> Exercise:
+    router, standby = int(draw.integers(5, 9)) + 0.5, int(draw.integers(8, 11)) + 0.5
+    lamps, evening = int(draw.integers(12, 22)) * 4 + 1, int(draw.integers(3, 6))
+    pump, heating = 5 * int(draw.integers(9, 12)) + 1, int(draw.integers(6, 9))
+    loads = 24 * router + evening * lamps + heating * pump
+    day = Q_(loads + 24 * standby, "Wh")
+    return Exercise(
+        f"On one unit hang a router of {router:g} W, day and night, lamps of {lamps} W for {evening} h in the evening "
+        f"and a pump of {pump} W for {heating} h a day. The unit takes {standby:g} W to be on. How much energy is that "
+        "in a day, other losses left out?",
+        day,
+        (
+            (Q_(loads, "Wh"), slips.STANDBY_FORGOTTEN),
+            (Q_(loads + 3 * 24 * standby, "Wh"), slips.STANDBY_FOR_EACH),
+            (Q_(24 * (router + lamps + pump + standby), "Wh"), slips.EVENING_ALL_DAY),
+            (Q_(router + lamps + pump + standby, "W"), slips.WATTS_FOR_WATT_HOURS),
+            (Q_(router + lamps + pump + standby, "Wh"), slips.WATTS_FOR_WATT_HOURS),
+        ),
+        (
+            f"Router: {router:g} W x 24 h = {24 * router:g} Wh.",
+            f"Lamps: {lamps} W x {evening} h = {lamps * evening} Wh.",
+            f"Pump: {pump} W x {heating} h = {pump * heating} Wh.",
+            f"The unit itself, once: {standby:g} W x 24 h = {24 * standby:g} Wh.",
+            f"Together: {show(day)}.",
+        ),
+    )
+
+
 EXERCISES: dict[str, Callable[[np.random.Generator], Exercise]] = {
     "00-a": _energy_of_a_pump,
     "00-b": _hours_with_standby,
@@ -263,6 +318,8 @@ EXERCISES: dict[str, Callable[[np.random.Generator], Exercise]] = {
     "04-a": _usable_of_ampere_hours,
     "05-a": _freezer_in_the_cold,
     "06-a": _watts_for_sure,
+    "07-a": _printed_for_days,
+    "10-a": _a_day_of_several,
 }
 
 
@@ -299,8 +356,8 @@ def guess(letter: str | None, right: str) -> str:
     """
     if letter is None:
         return (
-            'No guess yet. Go back to the question, put your letter in place of None, such as "a", and press Shift+Enter '
-            "there; then Shift+Enter here."
+            'No guess yet. Go back to the question, put your letter in place of None, such as "a", and press '
+            "Shift+Enter there; then Shift+Enter here."
         )
     given = str(letter).strip().lower()
     if given == right:

@@ -32,11 +32,16 @@ def kitchen_draw() -> Draw:
     return measure_draw(kitchen_log(), name="fridge-freezer")
 
 
+def store_log() -> MeterLog:
+    """Return the log of the pantry's chest freezer, energies of intervals (invented)."""
+    return read_log(scenario.path("store-chest-freezer.csv"), meter=Meter(**scenario.STORE_METER))
+
+
 def store_freezer() -> Load:
     """Return what the pantry's chest freezer draws, with the room of its log (invented)."""
     path = scenario.path("store-chest-freezer.csv")
     room_c = pd.read_csv(path, sep=";", decimal=",", skiprows=1)["Temp [°C]"].mean()
-    draw = measure_draw(read_log(path, meter=Meter(**scenario.STORE_METER)), name="chest freezer")
+    draw = measure_draw(store_log(), name="chest freezer")
     return draw.as_load().in_a_room_of(f"{room_c:.1f} degC", cabinet="freezer")
 
 

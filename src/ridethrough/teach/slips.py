@@ -110,3 +110,28 @@ START_LEFT_OUT = Slip(
     "taken as full at the start",
     "It was not full when the outage began. One of the shares says how full it was.",
 )
+NEED_FOR_PRINT = Slip(
+    "the need given for the print",
+    "So much must come out of the battery. It is not quite full at the start and never gives all: must more be "
+    "printed than comes out, or less?",
+)
+MULTIPLIED_BY_SHARES = Slip(
+    "multiplied by the shares, not divided",
+    "From the print to what comes out you multiply. You go the other way.",
+)
+ONE_DAY_FOR_ALL = Slip(
+    "one day only",
+    "That carries the freezer for one day. The outage is longer.",
+)
+CONVERSION_FORGOTTEN = Slip(
+    "the conversion loss left out",
+    "What reaches the outlet was more when it left the battery. The question says by which share of the load.",
+)
+STANDBY_FOR_EACH = Slip(
+    "the standby counted once for every load",
+    "It is the unit that takes it, for being on. How many units are there?",
+)
+EVENING_ALL_DAY = Slip(
+    "an evening's load taken for the whole day",
+    "Each load has its own hours. Multiply each by its own before you add.",
+)

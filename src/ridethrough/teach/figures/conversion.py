@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .base import BLUE, INK, SKY, VERMILION, start
-from .curves import curves_figure
+from .curves import STYLES, curves_figure
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -39,8 +39,9 @@ def efficiency_figure(
         headline, load_w, curves, at, labels=("load at the outlet (W)", "efficiency: outlet over battery (%)"),
         reach=(0, 100), about=("squares: what the box says",), note=note, figure=figure,
     )  # fmt: skip
-    figure.axes[0].plot(*zip(*stated, strict=True), "s", markersize=11, markerfacecolor="white", markeredgecolor=INK,
-                        markeredgewidth=2)  # fmt: skip
+    for (load, percent), (colour, _) in zip(stated, STYLES, strict=False):
+        figure.axes[0].plot(load, percent, "s", markersize=11, markerfacecolor="white", markeredgecolor=colour,
+                            markeredgewidth=2.5)  # fmt: skip
     return figure
 
 
@@ -63,7 +64,8 @@ def starts_figure(
     note, figure
         As in `ledger_figure`.
     """
-    figure, axes = start(figure, headline, ("a dot: the highest reading in a start's first minute", note))
+    about = ("a dot: the highest reading in a start's first minute", "large: a start was caught", note)
+    figure, axes = start(figure, headline, about)
     figure.subplots_adjust(left=0.09, right=0.80, top=0.84, bottom=0.13)
     low, high = (running_w * factor for factor in times)
     axes.axhspan(low, high, color=SKY, alpha=0.35, linewidth=0)

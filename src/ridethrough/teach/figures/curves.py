@@ -14,7 +14,7 @@ from .base import BLUE, GREEN, INK, SKY, VERMILION, apart, start
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-_STYLES = ((BLUE, "-"), (VERMILION, "--"), (GREEN, "-."), (INK, ":"))
+STYLES = ((BLUE, "-"), (VERMILION, "--"), (GREEN, "-."), (INK, ":"))
 
 
 def curves_figure(
@@ -48,7 +48,7 @@ def curves_figure(
     here = int(np.argmin(np.abs(x - at)))
     low, high = reach or (0.0, 1.08 * max(float((value + half).max()) for _, value, half in curves))
     ends = [float(np.clip(value[-1], low, high)) for _, value, _ in curves]
-    for (name, value, half), (colour, style), y in zip(curves, _STYLES, apart(ends, 0.06 * (high - low)), strict=False):
+    for (name, value, half), (colour, style), y in zip(curves, STYLES, apart(ends, 0.06 * (high - low)), strict=False):
         axes.fill_between(x, value - half, value + half, color=colour, alpha=0.2, linewidth=0)
         axes.plot(x, value, color=colour, linestyle=style, linewidth=2.8)
         axes.plot(x[here], value[here], marker="o", markersize=9, color=colour)
@@ -94,8 +94,9 @@ def rundown_figure(
     axes.axvline(0, color=INK, linewidth=0.8)
     for p, t in zip(power_w, hours, strict=True):
         left = p > right / 2
-        axes.annotate(f"{p:.0f} W ran {t:.1f} h", (p, 1 / t), xytext=(-12, 10) if left else (12, 6 if p == 0 else -18), fontsize=13,
-                      textcoords="offset points", color=INK, ha="right" if left else "left")  # fmt: skip
+        place = (-12, 10) if left else (12, 6) if p == 0 else (10, -18)
+        axes.annotate(f"{p:.0f} W ran {t:.1f} h", (p, 1 / t), xytext=place, fontsize=13, textcoords="offset points",
+                      color=INK, ha="right" if left else "left")  # fmt: skip
     axes.annotate(f"standby {show(standby.value)}", (crossing, 0), xytext=(4, 14), textcoords="offset points",
                   fontsize=13, color=GREEN, fontweight="bold", ha="right")  # fmt: skip
     axes.set_xlim(min(2.6 * crossing, -0.3 * right), right)

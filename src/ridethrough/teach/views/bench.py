@@ -41,7 +41,8 @@ def crossing_panel(lines: Mapping[str, RundownLine]) -> Panel:
                 "run time (h)": [float(t.value.magnitude) for t in here.values()],
             }
         )
-        headline = f"At {load:g} W {longest} lasts {'longer' if len(here) == 2 else 'longest'}: {show(here[longest].value)}"
+        word = "longer" if len(here) == 2 else "longest"
+        headline = f"At {load:g} W {longest} lasts {word}: {show(here[longest].value)}"
         return View(
             f"At a load of {load:g} W: {each}.", table,
             lambda figure: curves_figure(headline, load_w, curves, load, labels=axes, note=INVENTED,

@@ -1,0 +1,186 @@
+"""Several loads on one unit: lesson 10."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from functools import reduce
+from operator import add
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ...answer.course import course_of
+from ...answer.ledger import ledger
+from ...answer.outage import Outage
+from ...answer.ride import Ride, ride
+from ...model.load import Load
+from ...model.unit import BackupUnit
+from ...units import Q_, Refusal, show
+from ..figures import bars_figure
+from ..figures.household import Taken, household_figure
+from ..first_answer import kitchen_draw, store_freezer, store_log
+from ..panels import Choice, Panel, Slider, View
+from .account import INVENTED
+
+_DAY = Q_(24, "h")
+_OUTAGE = 2 * _DAY  # whole days, so that a schedule is followed as it is written
+
+
+def pantry_loads() -> dict[str, Load]:
+    """Return what the pantry plugs in on a winter day, by name: two measured, the others from stickers (invented)."""
+    heating, evening = (("06:00", "08:30", "43 W"), ("16:30", "22:00", "43 W")), ("18:00", "22:30", "30 W")
+    loads = (
+        kitchen_draw().as_load(),
+        _store_freezer(),
+        Load.daily(heating, "boiler pump"),
+        Load.steady("8 W", "router"),
+        Load.daily([evening], "lights"),
+        Load.daily([("07:00", "07:07", "900 W")], "coffee maker"),
+        Load.daily([("20:00", "23:00", "10 W")], "phones"),
+    )
+    return {load.name: load for load in loads}
+
+
+def _store_freezer() -> Load:
+    """Return the chest freezer by its log of energies; its largest power is the most in three readings in a row."""
+    (freezer,) = store_freezer().appliances
+    running = Q_(float(np.convolve(store_log().power_w, np.ones(3) / 3, "valid").max()), "W")
+    return Load((replace(freezer, peak=running, motor=running),))
+
+
+def all_together(loads: Mapping[str, Load]) -> Load:
+    """Return all of the loads together."""
+    return reduce(add, loads.values())
+
+
+def household_panel(loads: Mapping[str, Load], unit: BackupUnit, *, opens: str, start: Any = "100 %") -> Panel:
+    """Return the panel of lesson 10: what does one more load cost, in hours and in watts?
+
+    Parameters
+    ----------
+    loads : mapping from name to Load
+        The one that always runs first, then those that can be added to it; seven at most, each with its peak.
+    unit : BackupUnit
+        Carries them.
+    opens : str
+        The load that is plugged in beside the first one when the panel opens.
+    start : Estimate, str or float
+        State of charge when the power fails [-].
+    """
+    first, *others = loads
+    alone = f"{first} alone"
+    sets = {alone: loads[first]} | {f"{first} and {name}": loads[first] + loads[name] for name in others}
+    sets[f"all {len(loads)}"] = all_together(loads)
+    average = {name: ledger(load, unit, Outage(_DAY, start=start)).lasts for name, load in sets.items()}
+    rated_w = float(unit.ratings.rated.to("W").magnitude)
+
+    def view(plugged: str, begins: float) -> View:
+        outage, load = Outage(_OUTAGE, start=start, begins=f"{begins:.0f}:00"), sets[plugged]
+        rode, peaks_w = ride(load, unit, outage), _peak_w(load)
+        hours, taken = _hours(rode), _taken(load, rode, list(loads))
+        lost = _hours(ride(sets[alone], unit, outage)) - hours
+        than = f", {lost:.1f} h less than the {alone}" if plugged != alone else ""
+        asks = "more than" if peaks_w > rated_w else "within"
+        text = (
+            f"Plugged in: {plugged}. When the power fails at {begins:.0f}:00, {unit.name} lasts {hours:.1f} h{than}; "
+            f"by the mean of a day it is {average[plugged]}. All peaks at once are {peaks_w:,.0f} W, {asks} the "
+            f"inverter's {rated_w:,.0f} W."
+        )
+        table = pd.DataFrame(
+            {
+                "what": [*taken.names, "the unit itself"],
+                "largest power (W)": [f"{_peak_w(loads[name]):,.0f}" for name in taken.names] + ["-"],
+                "taken until empty (Wh)": taken.energy_wh[:, -1],
+            }
+        )
+        over = "; all peaks at once are too much" if peaks_w > rated_w else ""
+        headline = f"{plugged[0].upper()}{plugged[1:]}: {hours:.1f} h{over}"
+        return View(
+            text, table,
+            lambda figure: household_figure(headline, taken, rated_w=rated_w, peaks_w=peaks_w, begins=int(begins),
+                                            note=INVENTED, figure=figure),
+        )  # fmt: skip
+
+    return Panel(
+        view,
+        plugged=Choice("plugged in", list(sets), f"{first} and {opens}"),
+        begins=Slider("the power fails at", 0, 23, 18, unit="o'clock"),
+    )
+
+
+def _hours(rode: Ride) -> float:
+    """Return when a ride ends [h]."""
+    if rode.survives:
+        raise Refusal(f"{rode.unit.label}, which lasts {show(rode.outage.duration)} and longer",
+                      "a unit that runs empty in two days", "Take fewer packs.")  # fmt: skip
+    return float(rode.lasts.magnitude)
+
+
+def _peak_w(load: Load) -> float:
+    """Return all peaks at once [W]."""
+    if load.peak is None:
+        raise Refusal(f"{load.name}, whose largest power is not known", "the largest power of each load",
+                      "Measure it while it runs.")  # fmt: skip
+    return float(load.peak.to("W").magnitude)
+
+
+def _taken(load: Load, rode: Ride, order: Sequence[str]) -> Taken:
+    """Return what each load, in the order of all, took until the unit was empty, and what the unit took itself."""
+    course = course_of(load, rode.outage)
+    scales = [float(a.mean_power.value.magnitude) / a.through_time.mean_w for a in load.appliances]
+    power_w = np.tile(course.shapes_w * np.array(scales)[:, np.newaxis], course.repeats)
+    edges_h = np.append(0, np.cumsum(np.tile(course.duration_h, course.repeats)))
+    sums_wh = np.hstack([np.zeros((len(scales), 1)), np.cumsum(power_w * np.diff(edges_h), axis=1)])
+    ends = _hours(rode)
+    before = rode.times_h < ends
+    times_h, left_wh = np.append(rode.times_h[before], ends), np.append(rode.charge_wh[before], 0)
+    energy_wh = np.array([np.interp(times_h, edges_h, sums) for sums in sums_wh])
+    own_wh = rode.charge_wh[0] - left_wh - energy_wh.sum(axis=0)
+    names = [a.name for a in load.appliances]
+    return Taken(
+        names, [order.index(name) for name in names], edges_h, power_w, times_h, np.vstack([energy_wh, own_wh])
+    )
+
+
+def shedding_view(loads: Mapping[str, Load], unit: BackupUnit, outage: Any, *, note: str = INVENTED) -> View:
+    """Return the view of what each load costs: the hours that come back when it alone is unplugged.
+
+    gained = hours of the account without it - hours with all                                 (1)
+
+    Parameters
+    ----------
+    loads : mapping from name to Load
+        All that is plugged in, two or more.
+    unit : BackupUnit
+        Carries them.
+    outage : Outage, str or pint.Quantity
+        Whole days, since the account spreads a schedule evenly over the day.
+    note : str
+        Said in the grey line.
+    """
+    with_all = ledger(all_together(loads), unit, outage).lasts
+    gained = {
+        name: ledger(all_together({other: loads[other] for other in loads if other != name}), unit, outage).lasts
+        - with_all  # (1)
+        for name in loads
+    }
+    order = sorted(loads, key=lambda name: -float(gained[name].value.magnitude))
+    table = pd.DataFrame(
+        {
+            "unplugged": order,
+            "largest power (W)": [_peak_w(loads[name]) for name in order],
+            "energy in a day (Wh)": [float(loads[name].energy_over(_DAY).value.magnitude) for name in order],
+            "hours gained (h)": [float(gained[name].value.magnitude) for name in order],
+        }
+    )
+    each = ", ".join(f"{name} {show(gained[name].value)}" for name in order)
+    bars = [(f"{name}, {_peak_w(loads[name]):,.0f} W", gained[name], loads[name].appliances[0].measured)
+            for name in order]  # fmt: skip
+    most = max(loads, key=lambda name: _peak_w(loads[name]))
+    headline = f"The largest power, {_peak_w(loads[most]):,.0f} W, gives back {show(gained[most].value)}"
+    return View(
+        f"All together run for {with_all}. Unplugging one gives back: {each}.", table,
+        lambda figure: bars_figure(headline, bars, "hours gained by unplugging it (h)", note=note, figure=figure),
+    )  # fmt: skip

@@ -1,0 +1,121 @@
+"""How big for how long: rides through an outage, past outages, and units side by side. Lesson 07."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ...answer.outage import Outage
+from ...answer.size import size
+from ...answer.spread import Spread, spread
+from ...model.load import Load
+from ...model.unit import BackupUnit
+from ...units import Q_, show
+from ..figures.sizing import charge_figure, outages_figure
+from ..panels import Choice, Panel, Slider, View
+from .account import INVENTED
+
+_RIDES, _MOMENTS = 2000, 72  # few enough to follow a slider
+_LEVELS = (0.025, 0.25, 0.5, 0.75, 0.975)  # 19 of 20, half, the middle
+
+
+def rides_view(load: Load, unit: BackupUnit, outage: Any, *, note: str = INVENTED) -> View:
+    """Return the view of 2,000 rides through one outage: how many last, when the others run empty."""
+    rides = spread(load, unit, outage, draws=_RIDES, times=_MOMENTS)
+    low, lower, middle, upper, high = np.quantile(rides.charge_wh, _LEVELS, axis=0)
+    last, hours = round(rides.chance * _RIDES), show(rides.outage.duration)
+    headline = f"{hours} on {unit.label}: {last:,} of {_RIDES:,} rides last, {rides.verdict}"
+    text = (
+        f"Outage of {hours} on {unit.label}: {last:,} of {_RIDES:,} rides last{_reserve(rides)}, "
+        f"{rides.verdict}. {_ends(rides)}"
+    )
+    table = pd.DataFrame({"time (h)": rides.times_h, "low (Wh)": low, "middle (Wh)": middle, "high (Wh)": high})
+    empty_h = tuple(float(end.magnitude) for end in rides.interval())
+    return View(
+        text, table.iloc[:: _MOMENTS // 8],
+        lambda figure: charge_figure(
+            headline, rides.times_h, (lower, upper), (low, high), middle, (empty_h[0], empty_h[1]),
+            full_wh=1.08 * float(high.max()), mains_h=_mains(rides.outage), note=note, figure=figure,
+        ),
+    )  # fmt: skip
+
+
+def _reserve(rides: Spread) -> str:
+    kept = rides.outage.reserve
+    return f" and keep {show(kept)} in reserve" if kept.magnitude else ""
+
+
+def _ends(rides: Spread) -> str:
+    """Return how long 19 of 20 rides are, and what the middle one has left."""
+    low, high = rides.interval()
+    end, left = rides.outage.duration, float(np.median(rides.left_wh))
+    longest = f"at least {show(end)}" if high >= end else show(high)
+    runs = longest if low >= end else f"{show(low)} to {longest}"
+    amount, fate = show(Q_(abs(left), "Wh"), 0), "left over" if left >= 0 else "missing"
+    return f"The unit runs for {runs}; in the middle ride {amount} are {fate}."
+
+
+def _mains(outage: Outage) -> list[tuple[float, float]]:
+    """Return when the mains carry the load [h]."""
+    windows = []
+    for recharge in outage.recharge:
+        ends = np.cumsum(recharge.pattern.duration_h)
+        back = (recharge.pattern.power_w > 0) & recharge.carries
+        windows += list(zip((ends - recharge.pattern.duration_h)[back], ends[back], strict=True))
+    return [(float(begin), float(until)) for begin, until in windows]
+
+
+def outage_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Panel:
+    """Return the panel of lesson 07: until which hour is it covered, alone and with packs?
+
+    Parameters
+    ----------
+    load : Load
+        What is plugged in [W].
+    unit : BackupUnit
+        Without packs; the panel adds as many as it takes.
+    start : Estimate, str or float
+        State of charge when the outage begins [-].
+    """
+    units = {each.label: each for each in (unit.with_packs(n) for n in range(unit.packs_max + 1))}
+
+    def view(hours: float, on: str) -> View:
+        return rides_view(load, units[on], Outage(Q_(hours, "h"), start=start))
+
+    return Panel(
+        view,
+        hours=Slider("length of the outage", 6, 168, 36, unit="h"),
+        on=Choice("carried by", list(units)),
+    )
+
+
+def past_view(load: Load, unit: BackupUnit, past: Sequence[Any], *, start: Any = "100 %", note: str = INVENTED) -> View:
+    """Return the view of past outages: their lengths, their mean, and the fewest packs that cover each."""
+    outages = sorted((Outage(length, start=start) for length in past), key=lambda outage: outage.duration)
+    hours = [float(outage.duration.magnitude) for outage in outages]
+    packs = [size(load, outage, like=unit).packs for outage in outages]
+    mean, alone = sum(hours) / len(hours), sum(needed == 0 for needed in packs)
+    text = (
+        f"{len(hours)} outages: mean {mean:.1f} h, half of them under {np.median(hours):.1f} h, the longest "
+        f"{hours[-1]:g} h. {unit.label} alone covers {alone} of them; "
+        f"{100 * hours[-1] / sum(hours):.0f} % of the dark hours were in the longest one."
+    )
+    table = pd.DataFrame({"outage (h)": hours, "packs": packs})
+    headline = f"Mean {mean:.1f} h, longest {hours[-1]:g} h: {unit.label} alone covers {alone} of {len(hours)}"
+    return View(text, table, lambda figure: outages_figure(headline, hours, packs, unit.label, note=note,
+                                                           figure=figure))  # fmt: skip
+
+
+def side_by_side(table: pd.DataFrame) -> pd.DataFrame:
+    """Return what `compare` found as a row for each unit and a column for each outage, in the order given."""
+    said = []
+    for verdict, packs, note in zip(table["verdict"], table["packs"], table["note"], strict=True):
+        with_packs = "" if pd.isna(packs) or not packs else f", {packs} pack{'s' if packs > 1 else ''}"
+        said.append(f"{verdict}{with_packs}{', all packs' if note.startswith('even') else ''}")
+    wide = table.assign(said=said).pivot(index="unit", columns="outage", values="said")
+    return (
+        wide[list(table["outage"].unique())].loc[list(table["unit"].unique())].reset_index().rename_axis(columns=None)
+    )
