@@ -23,6 +23,7 @@ PLAIN = {0, 1, 2, 24, 60, 100, 1000, 3600, 0.5}
 # module, the keyword or name that holds the number, the number: why it may stand there
 ALLOWED = {
     ("model/load.py", "abs_tol", 1e-6): "shares typed with six digits sum to one",
+    ("model/load.py", "MOST_STRETCHES", 14): "how finely days differ in draws: two weeks day by day",
     ("model/load.py", "FEW", 3): "appliances named one by one in a sentence",
     ("answer/course.py", "TIMES", 240): "moments at which a charge is told: enough for a picture",
     ("answer/spread.py", "DRAWS", 10_000): "draws unless asked otherwise: quantiles within about 2 % of the interval",

@@ -61,17 +61,22 @@ class Sampler:
         """
         found = np.full(self.draws, float(estimate.value.magnitude))
         for variable, slope in estimate.slopes().items():
-            found += slope * variable.std_dev * self._standard(variable)
+            if slope and variable.std_dev:
+                found += slope * variable.std_dev * self._standard(variable)
         self.kept &= (low <= found) & (found <= high)
         return found
 
     @property
-    def influences(self) -> dict[str, np.ndarray]:
-        """What was drawn of each influence, by its name and in standard uncertainties."""
-        named: dict[str, np.ndarray] = {}
+    def influences(self) -> dict[str, list[np.ndarray]]:
+        """What was drawn, by the influence's name and in standard uncertainties; found together, listed together."""
+        named: dict[str, list[np.ndarray]] = {}
+        names: dict[Influence, str] = {}
         for variable, drawn in self._drawn.items():
-            name = variable.tag.name
-            named[name if name not in named else f"{name} ({sum(key.startswith(name) for key in named) + 1})"] = drawn
+            influence = variable.tag
+            if influence not in names:
+                twins = sum(other.name == influence.name for other in names)
+                names[influence] = influence.name if not twins else f"{influence.name} ({twins + 1})"
+            named.setdefault(names[influence], []).append(drawn)
         return named
 
     def _standard(self, variable: Any) -> np.ndarray:

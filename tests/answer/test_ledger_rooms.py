@@ -72,7 +72,7 @@ class Case:
         }  # fmt: skip
         if self.measured:
             unit = BackupUnit.from_rundowns("mine", line(self.chemistry, self.own, self.k),
-                                            printed=Q_(self.capacity, "Wh"), **told)  # fmt: skip
+                                            printed=Q_(max(self.capacity, 1000), "Wh"), **told)  # fmt: skip
         else:
             unit = BackupUnit.from_print(
                 "mine", capacity=Q_(self.capacity, "Wh"), chemistry=self.chemistry, standby="9 W", at="250 W",
@@ -285,16 +285,15 @@ def test_the_same_unit_and_load_have_the_same_doubt_twice(k: str | None) -> None
     assert (once - fitted.hours(load)).u.magnitude == pytest.approx(0, abs=1e-6)
 
 
-def test_with_days_that_differ_they_agree_where_outage_and_run_are_as_long() -> None:
-    """The days' spread shrinks with their number: the ledger takes the outage's days, the line those of its run."""
+def test_with_days_that_differ_they_agree_however_long_the_outage() -> None:
+    """The days' spread shrinks with their number: both take the days until the unit is empty."""
     load = Load.cycling("90 W", "35 %", "fridge", day_spread="90 Wh")
     says = line().hours(load)
     unit = Case(measured=True).unit()
     same, close = ledger(load, unit, says.value).lasts, ledger(load, unit, 1.2 * says.value).lasts
     assert same.u.magnitude == pytest.approx(says.u.to("h").magnitude, rel=1e-9)
     assert close.value.magnitude == pytest.approx(says.value.to("h").magnitude)
-    assert close.u.magnitude == pytest.approx(says.u.to("h").magnitude, rel=0.2)
-    assert close.u.magnitude < says.u.to("h").magnitude
+    assert close.u.magnitude == pytest.approx(says.u.to("h").magnitude, rel=1e-6)
 
 
 # -- nothing counts twice ------------------------------------------------------------------------------------
@@ -352,7 +351,7 @@ def test_a_battery_too_cold_to_charge_is_told(chemistry: str, at: str | None, wa
         account = ledger(Load.steady("30 W"), Case(measured=measured, chemistry=chemistry).unit(),
                          Outage("5 h", unit_at=at))  # fmt: skip
         assert ("do not charge it below 0 °C" in str(account)) == warned
-        assert (account.cautions != ()) == warned
+        assert any("do not charge" in caution for caution in account.cautions) == warned
 
 
 FRIDGE = Load.cycling("95 W", "40 %", "fridge")

@@ -86,7 +86,8 @@ def test_steps_sum_to_the_equation(
     rated_w = 1000 / (20 if "lead" in chemistry else 5)
     k = share(battery.rate_exponent)
     rate = max(1.0, drain / rated_w) ** (1 - k)
-    expected = 1000 * health * depth * max(0, start - (1 - cold * rate))
+    left = cold * rate
+    expected = 1000 * health * depth * (start * left if left > 1 else max(0, start - (1 - left)))
     assert sum(wh(energy) for _, energy in battery.steps(start, watts(drain), cells)) == pytest.approx(
         expected, abs=1e-9
     )

@@ -178,7 +178,9 @@ def charge_through(
     Notes
     -----
     A repeating day costs one day. With a restart threshold what happens depends on what happened: every draw is
-    followed from one switching to the next, every repeat included.
+    followed from one switching to the next, every repeat included; so a threshold below a thousandth of the capacity
+    is refused. What may be a rounding error of the sums (1e-13 of what flowed) counts neither as lacking nor as short
+    of the threshold: who asks to the last watt-hour is served.
 
     Example
     -------
@@ -263,7 +265,9 @@ def _unit(powers: tuple[Powers, Powers], **given: Any) -> _Unit:
     _demand((eta > 0) & (eta <= 1), "charge_efficiency", "above 0, at most 1", eta)
     _demand((off_w >= 0) & (off_w < np.inf), "off_w", "finite, zero or more", off_w)
     _demand((restart >= 0) & (restart <= capacity), "restart_wh", "from 0 to the capacity", restart)
-    _demand((restart > 0).all() or not restart.any(), "restart_wh", "above 0 for all draws, or 0 for all", restart)
+    waits = (restart > 0) & (restart >= capacity / 1000)
+    _demand(waits.all() or not restart.any(), "restart_wh", "0 for all draws, or a thousandth of capacity or more",
+            restart)  # fmt: skip
     factors = np.hstack([np.broadcast_to(power.factors, (draws, power.factors.shape[1])) for power in powers]).T
     return _Unit(factors, *(np.broadcast_to(value, draws) for value in values.values()))
 
@@ -338,9 +342,9 @@ class _Stretch(NamedTuple):
     unserved: Array
     spilled: Array
 
-    def lacking(self, start: Array) -> Array:
-        """Return how far ``start`` is from lasting through: above zero where something stays unserved."""
-        return np.where(self.unserved[1] > 0, np.inf, self.unserved[0] - self.unserved[1] - start)
+    def lacking(self, start: Array, slack: Array) -> Array:
+        """Return how far ``start`` is from lasting through: above zero where more than ``slack`` stays unserved."""
+        return np.where(self.unserved[1] > slack, np.inf, self.unserved[0] - self.unserved[1] - start - slack)
 
     def unserved_from(self, start: Array) -> Array:
         return self.unserved[1] + np.maximum(0, self.unserved[0] - self.unserved[1] - start)  # (3)
@@ -379,9 +383,10 @@ def _joined(course: _Course, unit: _Unit) -> _Tally:
     unserved = (times * day.unserved_from(mornings)).sum(axis=0)
     spilled = (times * day.spilled_from(mornings, unit.capacity)).sum(axis=0)
     asked = day.surplus - course.energy.sum(axis=0) @ unit.factors  # of the battery in a day
-    lacking = np.where(times > 0, day.lacking(mornings), -np.inf)
+    slack = _slack(course, unit)
+    lacking = np.where(times > 0, day.lacking(mornings, slack), -np.inf)
     which = _first(lacking)
-    hours = _hour_empty(course, unit, _reach(_of_each(mornings, which), begun, starts), stretch)
+    hours = _hour_empty(course, unit, _reach(_of_each(mornings, which), begun, starts), stretch, slack)
     empty = np.where((lacking > 0).any(axis=0), _of_each(number, which) * course.ends_h[-1] + hours, np.inf)
     soc = _wanted(course, _morning(unit.start, day, course.day[:, np.newaxis]), begun, starts, marks)
     end = _morning(unit.start, day, np.asarray(course.repeats))
@@ -408,8 +413,8 @@ def _days(start: Array, day: _Stretch, repeats: int) -> tuple[Array, Array]:
     """
     first = _reach(start, day.shift, day.end)
     room = np.where(day.shift > 0, day.end[1] - first, first - day.end[0])
-    free = np.where(room > 0, float(repeats), 0)
-    np.floor_divide(room, np.abs(day.shift), out=free, where=repeats * np.abs(day.shift) > room)
+    pace = np.abs(day.shift)  # where that never gets to a limit, no day is unlike another
+    free = np.floor_divide(room, pace, out=np.zeros_like(room), where=repeats * pace > room)
     number = np.stack([np.zeros_like(free), 1 + free, 2 + free])
     return number, np.clip(repeats - number, 0, [[1], [1], [repeats]])
 
@@ -463,6 +468,11 @@ def _share(charge: Array, net: Array) -> Array:
     return np.clip(charge, 0, np.maximum(-net, 0)) / np.where(net < 0, -net, 1)
 
 
+def _slack(course: _Course, unit: _Unit) -> Array:
+    """Return the energy that may be a rounding error of a day's sums: empty between equal powers lacks nothing."""
+    return 100 * np.finfo(float).eps * (unit.capacity + np.abs(course.energy).sum(axis=0) @ np.abs(unit.factors))
+
+
 def _first(lacking: Array) -> Array:
     """Return where each draw first lacks anything, or all but does."""
     return np.argmax((lacking > 0) | (lacking == lacking.max(axis=0)), axis=0)
@@ -477,16 +487,16 @@ def _before(charges: Array, row: Array, start: Array) -> Array:
     return np.where(row > 0, _of_each(charges, np.maximum(row - 1, 0)), start)
 
 
-def _hour_empty(course: _Course, unit: _Unit, charges: Array, stretch: _Stretch) -> Array:
+def _hour_empty(course: _Course, unit: _Unit, charges: Array, stretch: _Stretch, slack: Array) -> Array:
     """Return when each draw first lacks anything [h of the day], stretches begun with these charges.
 
     First the stretch is found, then the run in it, then the step in the run.
     """
-    block = _first(stretch.lacking(charges))
+    block = _first(stretch.lacking(charges, slack))
     charge = _of_each(charges, block)
     offered = np.einsum("rdp,pd->rd", course.blocks[:, block], unit.factors)
     charges, _ = _one_limit(charge, _net(offered, unit.eta), unit.capacity)
-    run = _first(-charges)
+    run = _first(-charges - slack)
     charge = _before(charges, run, charge)
     run = np.minimum(run + block * len(course.blocks), course.first.size - 1)
     begin, last = course.first[run], np.append(course.first[1:], len(course.energy))[run] - 1
@@ -498,7 +508,7 @@ def _hour_empty(course: _Course, unit: _Unit, charges: Array, stretch: _Stretch)
     low, high = begin, last  # the charge falls all through the run: halve it until one step is left
     for _ in range(int((high - low).max()).bit_length()):
         middle = (low + high) // 2
-        empty = left(middle + 1) < 0
+        empty = left(middle + 1) < -slack
         low, high = np.where(empty, low, np.minimum(middle + 1, high)), np.where(empty, middle, high)
     share = _share(left(low), np.einsum("dp,pd->d", course.energy[low], unit.factors))
     return course.ends_h[low] + share * course.duration_h[low]
@@ -524,7 +534,7 @@ def _switching(course: _Course, unit: _Unit) -> _Tally:
         at, share, level, sums = _until_switch(course, part, ahead, gone[who], charge[who], on[who])
         index = (course.day * steps + course.before)[:, np.newaxis] - 1 - ahead[0]
         seen = np.take_along_axis(level, np.clip(index, 0, len(ahead) - 1), axis=0)
-        soc[:, who] = np.where((index >= 0) & (index < at), seen, soc[:, who])
+        soc[:, who] = np.where(index >= 0, seen, soc[:, who])  # what lies past the switching is seen again, after it
         switched = at < len(ahead)
         share = np.where(at == 0, gone[who] + (1 - gone[who]) * share, share)
         step[who] += at
@@ -558,7 +568,8 @@ def _until_switch(
     top = np.where(on, unit.capacity, unit.restart)
     height = np.where(on, charge, unit.restart - charge)
     heights, lost = _one_limit(height, fall, top)
-    below = heights < 0
+    slack = _slack(course, unit)
+    below = heights < np.where(on, -slack, slack)
     at = np.where(below.any(axis=0), below.argmax(axis=0), len(ahead))
     here = np.minimum(at, len(ahead) - 1)
     share = _share(_before(heights, at, height), _of_each(fall, here))

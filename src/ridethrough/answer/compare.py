@@ -9,11 +9,13 @@ import pandas as pd
 
 from ..model.load import Load
 from ..model.unit import BackupUnit
-from ..units import Refusal, show
+from ..units import Refusal, number, show
+from .ledger import plugged
 from .outage import Outage
 from .size import size
 
-COLUMNS = ("unit", "outage", "packs", "verdict", "chance", "left (Wh)", "give or take (Wh)", "price", "of", "note")
+COLUMNS = ("unit", "outage", "packs", "verdict", "chance", "left (Wh)", "give or take (Wh)", "inverter", "price", "of",
+           "note")  # fmt: skip
 
 
 class Priced(Protocol):
@@ -52,7 +54,8 @@ def compare(load: Load, units: Mapping[str, BackupUnit], outages: Sequence[Any],
     -------
     pandas.DataFrame
         Columns: unit, outage, packs (missing where none pass), verdict, chance [-], left (Wh) on the side of the unit's
-        route, give or take (Wh), price, of (what the price is made up of), note. Rows in the order given: no ranking.
+        route, give or take (Wh), inverter (the worst that `headroom` finds), price, of (what the price is made up of),
+        note. Rows in the order given: no ranking.
 
     Notes
     -----
@@ -60,7 +63,18 @@ def compare(load: Load, units: Mapping[str, BackupUnit], outages: Sequence[Any],
     """
     if not units or not outages:
         raise Refusal("no unit or no outage", "one of each or more", 'Write compare(load, units, ["12 h", "3 days"]).')
-    rows = [_row(load, units, name, Outage.of(outage), confidence, on) for name in units for outage in outages]
+    if not isinstance(units, Mapping):
+        raise Refusal(f"units={units!r}", "units by name", 'Write read_units("units.csv"), or {"mine": unit}.')
+    whens = [Outage.of(outage) for outage in outages]
+    wrong = [when for when in whens if when.recharge]
+    if wrong or not isinstance(load, Load):
+        given = f"{wrong[0]!r} with recharge" if wrong else f"load={load!r}"
+        raise Refusal(given, "a load, and outages without recharge", "With recharge write spread(load, unit, outage).")
+    if confidence is not None and not 0 < number(confidence, "1", "confidence") < 1:
+        raise Refusal(f"confidence={confidence}", "a chance between 0 and 1", "Write confidence=0.9.")
+    for unit in units.values() if isinstance(units, dict) else ():
+        plugged(load, unit)
+    rows = [_row(load, units, name, when, confidence, on) for name in units for when in whens]
     return pd.DataFrame(rows).astype({"packs": "Int64"})
 
 
@@ -70,10 +84,9 @@ def _row(load: Load, units: Mapping[str, BackupUnit], name: str, outage: Outage,
     row: dict[str, Any] = dict.fromkeys(COLUMNS)
     row |= {"unit": name, "outage": show(outage.duration)}
     try:
-        unit = units[name]
-        found = size(load, outage, like=unit, confidence=confidence)
+        found = size(load, outage, like=units[name], confidence=confidence)
     except Refusal as refusal:
-        return row | {"verdict": "not reckoned", "note": refusal.given}
+        return row | {"verdict": "not reckoned", "note": f"{refusal.given}. {refusal.remedy}"}
     account = found.account
     all_of_them = f"even with {account.unit.packs} packs" if account.unit.packs else ""
     priced = _price(getattr(units, "prices", lambda *_: ())(name, on), account.unit.packs)
@@ -83,21 +96,28 @@ def _row(load: Load, units: Mapping[str, BackupUnit], name: str, outage: Outage,
         "chance": account.chance,
         "left (Wh)": float(account.left.value.magnitude),
         "give or take (Wh)": float(account.left.expanded().magnitude),
+        "inverter": found.inverter,
         **priced,
         "note": all_of_them if found.packs is None else "",
     }
 
 
 def _price(prices: Iterable[Priced], packs: int) -> dict[str, str | None]:
-    """Return the least price of the unit with its packs, and what it is made up of; None where an item has none."""
-    latest = {price.item: price for price in prices}  # oldest first
+    """Return the least price of the unit with its packs, and what it is made up of; None where an item has none.
+
+    Prices add up, and are compared, within one currency and one kind of tax; where there are several, all are told.
+    """
+    lists: dict[tuple[str, bool | None], dict[str, Priced]] = {}
+    for price in prices:  # oldest first
+        lists.setdefault((price.currency, price.tax_included), {})[price.item] = price
     ways = [["unit", *["pack"] * packs]] + ([["bundle", *["pack"] * (packs - 1)]] if packs else [])
-    known = [[latest[item] for item in way] for way in ways if all(item in latest for item in way)]
-    if not known:
-        return {"price": None, "of": None}
-    best = min(known, key=lambda way: sum(price.amount for price in way))
-    if len({(price.currency, price.tax_included) for price in best}) > 1:
-        return {"price": None, "of": "prices that do not add up: other currency or tax"}
-    tax = {True: "with tax", False: "without tax", None: "tax not stated"}[best[0].tax_included]
-    items = " + ".join(f"{price.item} of {price.date}" for price in best)
-    return {"price": f"{sum(price.amount for price in best):,.2f} {best[0].currency} {tax}", "of": items}
+    sums, parts = [], []
+    for (currency, tax), latest in lists.items():
+        known = [[latest[item] for item in way] for way in ways if all(item in latest for item in way)]
+        if known:
+            best = min(known, key=lambda way: sum(price.amount for price in way))
+            words = {True: "with tax", False: "without tax", None: "tax not stated"}[tax]
+            sums.append(f"{sum(price.amount for price in best):,.2f} {currency} {words}")
+            parts.append(" + ".join(f"{price.item} of {price.date}" for price in best))
+    apart = "prices that do not add up: other currency or tax" if len(lists) > 1 else None
+    return {"price": " or ".join(sums) or None, "of": " or ".join(parts) or apart}

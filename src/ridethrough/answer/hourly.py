@@ -26,8 +26,9 @@ class Emptying:
 
     Parameters
     ----------
-    used : tuple of Estimate
-        Energy that load and unit have taken at the full hours, one more than there are hours [Wh].
+    used, used_warm : tuple of Estimate
+        Energy that load and unit have taken at the full hours, one more than there are hours; with the unit in the
+        warm it has no heater to feed [Wh].
     usable : tuple of Estimate
         What the unit gives in all with its cells as cold as in each hour [Wh].
     warm : Estimate
@@ -35,26 +36,34 @@ class Emptying:
     """
 
     used: tuple[Estimate, ...]
+    used_warm: tuple[Estimate, ...]
     usable: tuple[Estimate, ...]
     warm: Estimate
 
     @cached_property
     def ends(self) -> Estimate:
         """When what was used meets what is usable in that hour [h]."""
-        return self._meets(self.usable)
+        return _meets(self.used, self.usable)
 
     @cached_property
     def ends_warm(self) -> Estimate:
         """When it would, with the unit in the warm and the load where it is [h]."""
-        return self._meets([self.warm] * len(self.usable))
+        return _meets(self.used_warm, [self.warm] * len(self.usable))
 
-    def _meets(self, usable: Sequence[Estimate]) -> Estimate:
-        for hour, there in enumerate(usable):
-            left, asked = there - self.used[hour], self.used[hour + 1] - self.used[hour]
-            if left.value < asked.value:
-                part = (left / asked).to("1") if left.value.magnitude > 0 else Estimate.exact("0 %").to("1")
-                return (part + hour) * Q_(1, "h")
-        raise Refusal(f"{len(usable)} hours, after which the unit is not empty", "more of them", "Begin earlier.")
+    def __repr__(self) -> str:
+        return f"<Emptying over {len(self.usable)} hours>"
+
+
+def _meets(used: Sequence[Estimate], usable: Sequence[Estimate]) -> Estimate:
+    """Return when what was used meets what is usable in that hour [h]."""
+    for hour, there in enumerate(usable):
+        left, asked = there - used[hour], used[hour + 1] - used[hour]
+        if left.value < asked.value:
+            part = (left / asked).to("1") if left.value.magnitude > 0 else Estimate.exact("0 %").to("1")
+            return (part + hour) * Q_(1, "h")
+    raise Refusal(
+        f"{len(usable)} hours, after which the unit is not empty", "more of them", "Give more hours in room_c."
+    )
 
 
 def hour_by_hour(load: Load, unit: BackupUnit, room_c: ArrayLike, *, start: Any = "100 %") -> Emptying:
@@ -81,12 +90,15 @@ def hour_by_hour(load: Load, unit: BackupUnit, room_c: ArrayLike, *, start: Any 
     if load.appliances[0].room is None:
         raise Refusal(f"{load.name} without the room it was measured in", "its temperature",
                       'Write load.in_a_room_of("3 degC", cabinet="freezer").')  # fmt: skip
-    accounts = []
+    accounts, in_the_warm = [], []
     for celsius in np.asarray(room_c, float):
         room = Q_(float(celsius), "degC")
         moved = in_room(load, room=room)
         moved = load.named(load.name) if moved is load else moved  # each hour's draw varies by itself
         accounts.append(ledger(moved, unit, Outage("1 h", start=start, unit_at=room)))
-    used = accumulate((account.needed for account in accounts), initial=Estimate.exact("0 Wh"))  # (1)
-    warm = ledger(load, unit, Outage("1 h", start=start)).available
-    return Emptying(tuple(used), tuple(account.available for account in accounts), warm)
+        in_the_warm.append(ledger(moved, unit, Outage("1 h", start=start)))
+    used, used_warm = (
+        tuple(accumulate((account.needed for account in each), initial=Estimate.exact("0 Wh")))  # (1)
+        for each in (accounts, in_the_warm)
+    )
+    return Emptying(used, used_warm, tuple(account.available for account in accounts), in_the_warm[0].available)

@@ -15,7 +15,7 @@ from ..estimate import Estimate
 from ..model.battery import takes_charge
 from ..model.load import Load
 from ..model.room import in_room
-from ..model.routes import cells_at
+from ..model.routes import Measured, cells_at
 from ..model.unit import BackupUnit
 from ..sources import lookup, table_of
 from ..units import Q_, Refusal, show
@@ -83,7 +83,7 @@ class Ledger:
     def lasts(self) -> Estimate:
         """How long the unit lasts [h].
 
-        t = available / (needed / duration)                                                   (1)
+        t = available / (needed / t), each until then                                         (1)
 
         Notes
         -----
@@ -99,8 +99,13 @@ class Ledger:
             raise Refusal(
                 "no load and no standby", "something that takes energy", "Plug in a load, or give the standby."
             )
-        hours = (self.available / (self.needed / self.outage.duration)).to("h")  # (1)
-        return hours if hours.value.magnitude >= 0 else hours - hours.value  # a reserve that was never there
+        first = (self.available / (self.needed / self.outage.duration)).to("h")
+        if first.value.magnitude <= 0:
+            return first - first.value  # empty, or a reserve that was never there
+        until = first.value  # days differ as they do until then, whatever comes after
+        losses = self.unit.route.losses(self.load, until, self.outage.unit_at)
+        asked = sum((-energy for _, energy, _ in losses), start=self.load.energy_over(until))
+        return (self.available / (asked / until)).to("h")  # (1)
 
     @property
     def headline(self) -> str:
@@ -202,9 +207,8 @@ def ledger(load: Load, unit: BackupUnit, outage: Any) -> Ledger:
     <Quantity(500.0, 'watt_hour')>
     """
     when = Outage.of(outage)
+    plugged(load, unit)
     hours, route = when.duration, unit.route
-    if not isinstance(load, Load):
-        raise Refusal(f"load={load!r}", "a load", 'Write Load.steady("38 W"), or measure_draw(log).as_load().')
     if when.recharge:
         raise Refusal("an outage with recharge", "one without, for an account of energies alone",
                       "Write ride(load, unit, outage) or spread(load, unit, outage).")  # fmt: skip
@@ -231,17 +235,30 @@ def ledger(load: Load, unit: BackupUnit, outage: Any) -> Ledger:
 
 def cautions_of(unit: BackupUnit, outage: Outage) -> tuple[str, ...]:
     """Return what the numbers leave out and may hurt."""
-    route = unit.route
+    route, found = unit.route, []
     cells = cells_at(route.heater, outage.unit_at)
-    if cells is None or takes_charge(route.chemistry, cells):
-        return ()
-    coldest = Q_(lookup(f"coldest charging, {route.chemistry}").value, "degC")
-    return (f"do not charge it below {show(coldest)}: warm it first",)
+    if cells is not None and not takes_charge(route.chemistry, cells):
+        coldest = Q_(lookup(f"coldest charging, {route.chemistry}").value, "degC")
+        found.append(f"do not charge it below {show(coldest)}: warm it first")
+        found += ["recharge is not counted: the cells are too cold"] if outage.recharge else []
+    if unit.packs and unit.pack_standby is None:
+        found.append("what the packs take for themselves is not known, and not counted")
+    if isinstance(route, Measured):
+        found += route.line.warnings
+    return tuple(found)
 
 
 def basis_of(line: Line) -> str:
     """Return what a line rests on; a total rests on the lines above it."""
     return "total" if line.kind == "total" else "measured" if line.measured else "assumed"
+
+
+def plugged(load: Any, unit: Any) -> None:
+    """Refuse what is no load or no unit."""
+    if not isinstance(load, Load):
+        raise Refusal(f"load={load!r}", "a load", 'Write Load.steady("38 W"), or measure_draw(log).as_load().')
+    if not isinstance(unit, BackupUnit):
+        raise Refusal(f"unit={unit!r}", "a unit", 'Write read_units("units.csv")["Unit B"], or BackupUnit.from_print.')
 
 
 def verdict_of(chance: float) -> Verdict:

@@ -58,8 +58,8 @@ class Outage:
         object.__setattr__(self, "start", estimate(start, "1", "start"))
         object.__setattr__(self, "reserve", positive(reserve, "Wh", "reserve", zero=True))
         object.__setattr__(self, "room", None if room is None else quantity(room, "degC", "room"))
-        given = (recharge,) if isinstance(recharge, Recharge) else tuple(recharge)
-        if not all(isinstance(each, Recharge) for each in given):
+        given = (recharge,) if isinstance(recharge, Recharge) else tuple(recharge or ())
+        if recharge is None or not all(isinstance(each, Recharge) for each in given):
             raise Refusal(f"recharge={recharge!r}", "one or more of Recharge",
                           'Write recharge=Recharge.mains([("20 h", "23 h")], power="400 W").')  # fmt: skip
         if len({each.efficiency.value.magnitude for each in given}) > 1:

@@ -16,7 +16,7 @@ from ..model.unit import BackupUnit
 from ..units import Q_, show
 from .charge import Charge
 from .course import TIMES, course_of
-from .ledger import cautions_of
+from .ledger import cautions_of, plugged
 from .outage import Outage
 
 
@@ -31,7 +31,7 @@ class Ride:
     times_h : array of shape (n,)
         Moments of the outage [h].
     charge_wh : array of shape (n,)
-        Energy that can still be taken then, on the side of the unit's route [Wh].
+        Energy that can still be taken then, beyond the reserve, on the side of the unit's route [Wh].
     capacity : pint.Quantity
         The same when full [Wh].
     account : Charge
@@ -58,7 +58,7 @@ class Ride:
     @property
     def state_of_charge(self) -> pd.DataFrame:
         """Columns: time (h), charge (Wh), charge (%) of a full unit."""
-        share = 100 * self.charge_wh / float(self.capacity.magnitude)
+        share = 100 * self.charge_wh / (float(self.capacity.magnitude) or math.nan)
         return pd.DataFrame({"time (h)": self.times_h, "charge (Wh)": self.charge_wh, "charge (%)": share})
 
     @property
@@ -127,6 +127,7 @@ def ride(load: Load, unit: BackupUnit, outage: Any, *, restart: Any = "0 %") -> 
     <Ride of mine through 12 h: lasts 8 h, 500 Wh unserved, 0 Wh wasted>
     """
     when = Outage.of(outage)
+    plugged(load, unit)
     course = course_of(load, when)
     passage = course.through(unit, _best)
     times = np.linspace(0, float(when.duration.magnitude), TIMES + 1)

@@ -11,7 +11,8 @@ from ..model.load import Load
 from ..model.unit import BackupUnit
 from ..sources import lookup
 from ..units import Q_, Refusal, number, show
-from .ledger import Ledger, ledger
+from .headroom import Finding, headroom
+from .ledger import Ledger, ledger, plugged
 from .outage import Outage
 
 LARGE = 1e6  # degrees of freedom and sizes beyond which nothing changes
@@ -31,16 +32,20 @@ class Size:
         The account with these packs, or with all of them.
     confidence : float
         The chance to last that was asked for [-].
+    inverter : str
+        The worst that `headroom` finds; with "does not carry it" no number of packs does.
     """
 
     printed: pint.Quantity
     packs: int | None
     account: Ledger
     confidence: float
+    inverter: str
 
     def __repr__(self) -> str:
         unit, outage = self.account.unit, self.account.outage
-        fits = f"{unit.label} does not, and takes no more" if self.packs is None else f"{unit.label} does"
+        short = "does not carry the load" if self.inverter == "does not carry it" else "does not, and takes no more"
+        fits = f"{unit.label} {short}" if self.packs is None else f"{unit.label} does"
         return (f"<Size for {show(outage.duration)} at {100 * self.confidence:.0f} %: "
                 f"{show(self.printed, 0)} printed; {fits}>")  # fmt: skip
 
@@ -78,13 +83,20 @@ def size(load: Load, outage: Any, *, like: BackupUnit, confidence: float | None 
     >>> size(Load.steady("100 W"), "12 h", like=unit)
     <Size for 12 h at 90 %: 1,500 Wh printed; mine with 1 pack does>
     """
+    plugged(load, like)
     when = Outage.of(outage)
     aim = lookup("covered from").value if confidence is None else number(confidence, "1", "confidence")
     if not 0 < aim < 1:
         raise Refusal(f"confidence={confidence}", "a chance between 0 and 1", "Write confidence=0.9.")
     accounts = [ledger(load, like.with_packs(n), when) for n in range(like.packs_max - like.packs + 1)]
-    fewest = next((n for n, account in enumerate(accounts) if account.chance >= aim), None)
-    return Size(_printed(load, when, like, aim), fewest, accounts[-1 if fewest is None else fewest], aim)
+    if not accounts[0].needed.value.magnitude:
+        raise Refusal("no load and no standby", "something that takes energy", "Plug in a load, or give the standby.")
+    checks = headroom(accounts[0].load, like)
+    found: list[Finding] = [check.finding for check in checks]
+    worst = next((each for each in ("does not carry it", "not checked") if each in found), "carries it")
+    able = worst != "does not carry it"
+    fewest = next((n for n, account in enumerate(accounts) if able and account.chance >= aim), None)
+    return Size(_printed(load, when, like, aim), fewest, accounts[-1 if fewest is None else fewest], aim, worst)
 
 
 def _printed(load: Load, outage: Outage, like: BackupUnit, aim: float) -> pint.Quantity:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -17,7 +17,7 @@ from ..model.unit import BackupUnit
 from ..sampling import Sampler
 from ..units import Q_, Refusal, show
 from .course import TIMES, course_of
-from .ledger import Verdict, cautions_of, verdict_of
+from .ledger import Verdict, cautions_of, plugged, verdict_of
 from .outage import Outage
 
 DRAWS = 10_000
@@ -51,7 +51,7 @@ class Spread:
     left_wh: np.ndarray = field(repr=False)
     times_h: np.ndarray = field(repr=False)
     charge_wh: np.ndarray = field(repr=False)
-    drawn: Mapping[str, np.ndarray] = field(repr=False)
+    drawn: Mapping[str, Sequence[np.ndarray]] = field(repr=False)
     outside: float
 
     @property
@@ -83,14 +83,13 @@ class Spread:
         ----------
         JCGM 101:2008, 5.3.3 and 7.7.
         """
-        if not 0 < coverage < 1:
-            raise Refusal(f"coverage={coverage}", "a chance between 0 and 1", "Write coverage=0.95.")
-        low, high = np.quantile(self.lasts, [(1 - coverage) / 2, (1 + coverage) / 2])
+        low, high = np.quantile(self.lasts, _ends(coverage))
         return Q_(float(low), "h"), Q_(float(high), "h")
 
     def band(self, coverage: float = COVERAGE) -> pd.DataFrame:
         """Return the charge through time: columns time (h), low, middle and high (Wh)."""
-        ends = np.quantile(self.charge_wh, [(1 - coverage) / 2, 0.5, (1 + coverage) / 2], axis=0)
+        low, high = _ends(coverage)
+        ends = np.quantile(self.charge_wh, [low, 0.5, high], axis=0)
         return pd.DataFrame(
             {"time (h)": self.times_h, "low (Wh)": ends[0], "middle (Wh)": ends[1], "high (Wh)": ends[2]}
         )
@@ -146,39 +145,52 @@ def spread(
     <Spread of mine through 12 h, 1,000 draws: lasts 7.3 h to 7.9 h, chance 0 %: short>
     """
     when = Outage.of(outage)
-    course = course_of(load, when)
+    plugged(load, unit)
+    course = course_of(load, when, varies=True)
+    if not isinstance(times, int) or isinstance(times, bool) or times < 1:
+        raise Refusal(f"times={times!r}", "a whole number of one or more", "Write times=240.")
     moments = np.linspace(0, float(when.duration.magnitude), times + 1)
     sampler, more = Sampler(draws, seed), draws
     with np.errstate(invalid="ignore", divide="ignore"):  # in draws that are left out
         passage = course.through(unit, sampler.of)
-        while sampler.kept.sum() < draws:
+        while (sampler.kept & passage.finite).sum() < draws:
             more *= 2
             if more > MOST * draws:
                 raise Refusal("inputs that lie beyond their physical limits more often than not",
                               "inputs that are known better", "Look at load.mean_power and unit.standby.")  # fmt: skip
             sampler = Sampler(more, seed)
             passage = course.through(unit, sampler.of)
-    picked = np.flatnonzero(sampler.kept)[:draws]
+    kept = sampler.kept & passage.finite
+    picked = np.flatnonzero(kept)[:draws]
     account = course.follow(
         passage.only(picked), restart=float(estimate(restart, "1", "restart").value.magnitude), at_h=moments
     )
-    left = account.end_wh - account.unserved_wh - float(when.reserve.magnitude)
+    left = account.end_wh - account.unserved_wh
     assert account.soc_wh is not None
     return Spread(
         unit, when, account.first_empty_h, left, moments, account.soc_wh,
-        {name: drawn[picked] for name, drawn in sampler.influences.items()},
-        1 - float(np.mean(sampler.kept)),
+        {name: [drawn[picked] for drawn in together] for name, together in sampler.influences.items()},
+        1 - float(np.mean(kept)),
     )  # fmt: skip
 
 
-def _shares(drawn: Mapping[str, np.ndarray], left: np.ndarray) -> pd.DataFrame:
+def _ends(coverage: float) -> tuple[float, float]:
+    """Return the two shares of draws that lie below the ends of an interval [-]."""
+    if not 0 < coverage < 1:
+        raise Refusal(f"coverage={coverage}", "a chance between 0 and 1", "Write coverage=0.95.")
+    return (1 - coverage) / 2, (1 + coverage) / 2
+
+
+def _shares(drawn: Mapping[str, Sequence[np.ndarray]], left: np.ndarray) -> pd.DataFrame:
     """Return each influence's squared rank correlation with what is left, those that matter."""
     from scipy.stats import rankdata
 
     ranks = rankdata(left) - (left.size + 1) / 2
     found = {}
-    for name, values in drawn.items():
-        own = rankdata(values) - (left.size + 1) / 2
-        found[name] = float(own @ ranks) ** 2 / float((own @ own) * (ranks @ ranks) or 1)
+    for name, together in drawn.items():
+        found[name] = 0.0
+        for values in together:
+            own = rankdata(values) - (left.size + 1) / 2
+            found[name] += float(own @ ranks) ** 2 / float((own @ own) * (ranks @ ranks) or 1)
     table = pd.DataFrame({"influence": list(found), "share": list(found.values())})
     return table.sort_values("share", ascending=False, ignore_index=True)

@@ -18,12 +18,12 @@ import numpy as np
 import pandas as pd
 import pint
 
-from ..estimate import Estimate, Formula, estimate, through, values
+from ..estimate import Estimate, Formula, not_negative, through, values
 from ..model.battery import CHEMISTRIES, of_chemistry
 from ..model.load import Load
 from ..model.temperature import TemperatureCurve
 from ..sources import coefficient, lookup
-from ..units import Q_, Refusal, number, quantity, show
+from ..units import Q_, Refusal, number, positive, quantity, show
 from .line import LineFit, repeatability_of
 from .meter import Meter
 from .meterlog import MeterLog
@@ -254,7 +254,7 @@ def fit_rundowns(
     """
     settings = {"meter": meter, "repeatability": repeatability, "room": room, "rate_exponent": rate_exponent,
                 "chemistry": chemistry, "rated": rated, "standby": standby}  # fmt: skip
-    entries, given = _entries(runs), None if standby is None else estimate(standby, "W", "standby")
+    entries, given = _entries(runs), None if standby is None else not_negative(standby, "W", "standby")
     powers = [entry.power(meter or Meter()) for entry in entries]
     curve = chemistry if isinstance(chemistry, TemperatureCurve) else TemperatureCurve(chemistry or CHEMISTRIES[0])
     at = _reference_room(entries, room)
@@ -310,7 +310,10 @@ def _exponent(given: Any, chemistry: str) -> Estimate:
     if given is None:
         return of_chemistry("rate exponent", chemistry)
     if isinstance(given, Estimate):
-        return given
+        found = given.to("1")
+        if not 1 <= found.value.magnitude < 2:
+            raise Refusal(f"rate_exponent={given}", "an exponent from 1 to 2", 'Write rate_exponent="1.05".')
+        return found
     try:
         low, high = (float(end) for end in (str(given).split("to") * 2)[:2])
     except ValueError:
@@ -324,7 +327,7 @@ def _exponent(given: Any, chemistry: str) -> Estimate:
 def _bend(rated: Any, powers: Sequence[Estimate]) -> Estimate:
     """Return c [1/W]: 0, and at most the table's resistive loss over the rated power."""
     smallest = max(lookup("smallest rating").value, *values(powers))
-    rated_w = smallest if rated is None else number(rated, "W", "rated")
+    rated_w = smallest if rated is None else number(positive(rated, "W", "rated"), "W", "rated")
     if rated_w < max(values(powers)):
         given = f"rated={rated!r} and a run-down at {max(values(powers)):g} W"
         raise Refusal(given, "a rating no smaller than the loads", "Check both.")

@@ -132,7 +132,7 @@ class Battery:
         full = self.printed.magnitude * read(self.health, 0) * read(self.depth_of_discharge, 0, 1)
         cold = 1.0 if unit_at is None else read(self.curve.at(unit_at, "unit_at"), 0)
         over = drain_w * (self.rating_hours / self.printed).m_as("1/W")
-        left = cold * rate_share(over, read(self.rate_exponent, 1))
+        left = cold * (rate_share(over, read(self.rate_exponent, 1)) if np.any(over > 1) else 1.0)
         return full * left, full * above_floor(read(estimate(start, "1", "start"), 0, 1), left)
 
     def steps(self, start: Any, drain: Estimate, unit_at: Any = None) -> list[tuple[str, Estimate]]:

@@ -20,6 +20,7 @@ from ..units import Q_, Refusal, number, positive, quantity, show
 from .pattern import DAY_H, Pattern
 
 CABINETS = ("refrigerator", "freezer")
+MOST_STRETCHES = 14  # of an outage that each vary by themselves; days, or several at once in a longer outage
 FEW = 3  # appliances that are named one by one
 
 
@@ -110,6 +111,23 @@ class Appliance:
     def _next_days(self) -> Estimate:
         """How far the outage's days lie from the mean, in standard deviations [-]; one influence per appliance."""
         return Estimate.standard(Q_(0, "1"), Q_(1, "1"), f"{self.name}, day to day", dof=self.day_dof)
+
+    @cached_property
+    def _days(self) -> list[Estimate]:
+        """How far single stretches of days lie from the mean, in standard deviations [-]; drawn together."""
+        count = MOST_STRETCHES
+        return Estimate.jointly([0.0] * count, np.eye(count), ["1"] * count, f"{self.name}, day to day",
+                                dof=self.day_dof)  # fmt: skip
+
+    def power_in(self, stretch: int, hours: float) -> Estimate:
+        """Return the mean power in one of successive stretches of an outage, its day-to-day spread included [W].
+
+        P_mean + z s_day sqrt(t / 24 h) / t                                                   (1)
+
+        Together the stretches vary as `energy_over` does over all of them.
+        """
+        spread = self.day_spread * math.sqrt(hours / DAY_H) / Q_(hours, "h")
+        return self.mean_power + self._days[stretch] * spread.to("W")  # (1)
 
     def within(self, hours: float, begins_h: float) -> Appliance:
         """Return the appliance as an outage sees it: of a schedule, what falls into its hours [h].

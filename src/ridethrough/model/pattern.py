@@ -45,7 +45,7 @@ class Pattern:
         if durations.shape != powers.shape or durations.ndim != 1 or not durations.size:
             raise Refusal(f"{durations.shape} durations and {powers.shape} powers", "as many of both, one or more",
                           "Give two lists of the same length.")  # fmt: skip
-        if not (np.isfinite(powers).all() and (powers >= 0).all() and (durations > 0).all()):
+        if not (np.isfinite([*powers, *durations]).all() and (powers >= 0).all() and (durations > 0).all()):
             raise Refusal("a step without length, or a power below zero or missing", "steps with a power each",
                           "Take out what is missing.")  # fmt: skip
         object.__setattr__(self, "duration_h", durations)
@@ -53,7 +53,9 @@ class Pattern:
 
     @classmethod
     def of_levels(cls, levels_w: Any, shares: Any, period_h: float | None = None) -> Pattern:
-        """Return one cycle that spends a share of its time at each level, the largest power first.
+        """Return one cycle that spends a share of its time at each level, from the middle of its run on.
+
+        So at half and whole cycles, and on average in between, the energy is that of the mean.
 
         Parameters
         ----------
@@ -63,11 +65,15 @@ class Pattern:
             Length of a cycle, rounded so that a day holds whole cycles; else the table's [h].
         """
         wanted = lookup("cycle of a cold appliance").value if period_h is None else period_h
+        if not wanted > 0:
+            raise Refusal(f"a cycle of {wanted} h", "a length above zero", "Write period_h=1.")
         period = DAY_H / max(1, round(DAY_H / wanted))
         levels, parts = np.asarray(levels_w, float), np.asarray(shares, float)
         order = np.argsort(-levels)
         order = order[parts[order] > 0]
-        return cls(period * parts[order], levels[order])
+        half = period / 2 * parts[order]
+        return cls(np.concatenate([half[:-1], [2 * half[-1]], half[-2::-1]]),
+                   np.concatenate([levels[order], levels[order][-2::-1]]))  # fmt: skip
 
     @classmethod
     def daily(cls, windows: Sequence[tuple[str, str, Any]]) -> Pattern:
@@ -79,13 +85,20 @@ class Pattern:
             From and to, as "18:30", and the power between [W]. They may run past midnight, not into each other.
         """
         spans: list[tuple[float, float, float]] = []
-        for begin, end, power in windows:
+        remedy = 'Write [("06:30", "08:00", "60 W"), ("18:00", "23:00", "60 W")].'
+        for window in windows:
+            if not isinstance(window, (tuple, list)) or len(window) != len(("from", "to", "power")):
+                raise Refusal(f"the window {window!r}", "from, to, and the power between", remedy)
+            begin, end, power = window
             start, stop, watts = _clock(begin), _clock(end), number(power, "W", "power")
+            if start == stop:
+                raise Refusal(f"a window from {begin} to {end}", "an end that is not its beginning",
+                              'For a whole day write ("0:00", "24:00", "60 W").')  # fmt: skip
             spans += [(start, stop, watts)] if start < stop else [(start, DAY_H, watts), (0.0, stop, watts)]
         spans = sorted(span for span in spans if span[0] < span[1])
         if not spans or any(before[1] > after[0] for before, after in pairwise(spans)):
             raise Refusal(f"the windows {windows!r}", "one or more, none of them within another",
-                          'Write [("06:30", "08:00", "60 W"), ("18:00", "23:00", "60 W")].')  # fmt: skip
+                          remedy)  # fmt: skip
         cuts = np.unique([0.0, DAY_H, *(edge for span in spans for edge in span[:2])])
         middles = (cuts[:-1] + cuts[1:]) / 2
         powers = [sum(watts for start, stop, watts in spans if start < at < stop) for at in middles]

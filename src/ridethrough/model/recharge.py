@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -45,11 +45,16 @@ class Recharge:
         efficiency : Estimate, str or float, optional
             Into the battery over from the wall; else the table's charger [-].
         """
+        remedy = 'Write [("20 h", "23 h"), ("40 h", "43 h")].'
+        for window in windows:
+            if not isinstance(window, (tuple, list)) or len(window) != 2:
+                raise Refusal(f"the window {window!r}", "from and to", remedy)
         edges = [(number(begin, "h", "from"), number(end, "h", "to")) for begin, end in windows]
         flat = [0.0, *(edge for window in edges for edge in window)]
-        if not edges or (np.diff(flat[1:]) <= 0).any() or flat[1] < 0:
+        lengths = np.diff(flat[1:])
+        if not edges or (lengths[::2] <= 0).any() or (lengths[1::2] < 0).any() or flat[1] < 0:
             raise Refusal(f"the windows {windows!r}", "one after the other, each with an end after its beginning",
-                          'Write [("20 h", "23 h"), ("40 h", "43 h")].')  # fmt: skip
+                          remedy)  # fmt: skip
         watts = number(positive(power, "W", "power"), "W", "power")
         steps = np.diff(flat)
         on = np.arange(steps.size) % 2 * watts
@@ -68,6 +73,8 @@ class Recharge:
         efficiency : Estimate, str or float, optional
             As in `mains` [-].
         """
+        if isinstance(power, str) or not isinstance(power, Iterable):
+            raise Refusal(f"power={power!r}", "a list of powers", 'Write Recharge.series([0, 120, 180], step="1 h").')
         plain = [float(p) if isinstance(p, (int, float, np.number)) else number(p, "W", "power") for p in power]
         length = float(positive(step, "h", "step").magnitude)
         return cls(Pattern(np.full(len(plain), length), np.array(plain)), _efficiency(efficiency), carries=False)

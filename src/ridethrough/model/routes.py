@@ -38,6 +38,8 @@ class Rundowns(Protocol):
     def curve(self) -> TemperatureCurve: ...
     @property
     def room(self) -> pint.Quantity | None: ...
+    @property
+    def warnings(self) -> tuple[str, ...]: ...
     def delivers(self, load: Load, *, times: float = 1.0) -> Estimate: ...
     def sharing(self, load: Load, *, times: float = 1.0) -> tuple[Formula, list[Estimate]]: ...
 
@@ -99,7 +101,8 @@ class Printed:
 
     def losses(self, load: Load, hours: pint.Quantity, unit_at: Any = None) -> list[Entry]:
         """Return what the unit itself takes while it carries the load [Wh], negative."""
-        conversion = (self.inverter.conversion_loss(load) * hours).to("Wh")
+        over_mean = load.energy_over(hours) - (load.mean_power * hours).to("Wh")
+        conversion = (self.inverter.conversion_loss(load) * hours).to("Wh") + self.inverter.k1 * over_mean
         return [
             ("conversion loss", -conversion, self.inverter.measured),
             (*_standby(self.standby, hours), self.inverter.measured),
@@ -117,6 +120,10 @@ class Printed:
         mean_w = read(load.mean_power, 0)
         drain_w = a + b * mean_w + c * (mean_w**2 + load.variance_w2)
         return self.battery.store(read, start, drain_w, cells_at(self.heater, unit_at))
+
+    def inflow(self, read: Read) -> Any:
+        """Return what recharge at the battery is worth on this side, of plain numbers [-]."""
+        return 1.0
 
     def with_more(self, capacity: pint.Quantity) -> Printed:
         """Return the route with more printed capacity [Wh]."""
@@ -163,6 +170,8 @@ class Measured:
         Capacity today over that in the tests [-].
     heater : Heater, optional
         Its power at the outlet's side.
+    k1 : Estimate, optional
+        Proportional loss of its inverter, which recharge needs to be counted at the outlet [-].
     """
 
     printed: pint.Quantity
@@ -171,6 +180,7 @@ class Measured:
     standby: Estimate
     health: Estimate
     heater: Heater | None = None
+    k1: Estimate | None = None
 
     side = "outlet"
 
@@ -223,11 +233,20 @@ class Measured:
 
     def losses(self, load: Load, hours: pint.Quantity, unit_at: Any = None) -> list[Entry]:
         """Return what the unit itself takes [Wh], negative; it does not depend on the load."""
-        return [(*_standby(self.standby, hours), True), *_heating(self.extra_heater, hours, unit_at)]
+        return [(*_standby(self.standby, hours), True), *_heating(self.extra_heater, hours, unit_at),
+                *self._heater_off(hours, unit_at)]  # fmt: skip
+
+    def _heater_off(self, hours: pint.Quantity, unit_at: Any) -> Iterator[Entry]:
+        """Yield what the standby holds of a heater that ran in the tests and does not now [Wh]."""
+        if self.heater is not None and self.heater.on(self.line.room) and not self.heater.on(unit_at):
+            label = f"no battery heater, {show(hours)} x {show(self.heater.power.value)}"
+            yield label, (self.heater.power * hours).to("Wh"), False
 
     def takes(self, read: Read, unit_at: Any = None) -> tuple[Any, Any, Any]:
         """Return a, b and c of the power that the account counts at the outlet, a + b P + c P^2 [W, -, 1/W]."""
-        return _always(self.standby, self.extra_heater, read, unit_at), 1.0, 0.0
+        off = self.heater is not None and self.heater.on(self.line.room) and not self.heater.on(unit_at)
+        less = read(self.heater.power, 0) if off and self.heater is not None else 0.0
+        return _always(self.standby, self.extra_heater, read, unit_at) - less, 1.0, 0.0
 
     def store(self, read: Read, load: Load, start: Any, unit_at: Any = None) -> tuple[Any, Any]:
         """Return energy at the outlet from full, and from the start, of plain numbers or arrays [Wh], [Wh]."""
@@ -237,6 +256,16 @@ class Measured:
         cells = cells_at(self.heater, unit_at)
         cold = 1.0 if cells is None else read(self._cold(cells), 0)
         return full * cold, full * above_floor(read(estimate(start, "1", "start"), 0, 1), cold)
+
+    def inflow(self, read: Read) -> Any:
+        """Return what recharge at the battery is worth on this side, 1 / (1 + k1), of plain numbers [-]."""
+        if self.k1 is None:
+            raise Refusal(
+                "recharge of a unit that was measured at its outlet",
+                "the proportional loss of its inverter: what flows into the battery is less at the outlet",
+                'Write BackupUnit.from_rundowns(..., k1="8 %"), by its sheet or Inverter.from_efficiency(...).k1.',
+            )
+        return 1 / (1 + read(self.k1, 0))
 
     def with_more(self, capacity: pint.Quantity) -> Measured:
         """Return the route with more printed capacity [Wh], taken to deliver the share that was measured."""

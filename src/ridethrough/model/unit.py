@@ -108,7 +108,7 @@ class BackupUnit:
     @classmethod
     def from_rundowns(
         cls, name: str, line: Rundowns, *, printed: Any, rated: Any, health: Any = "100 %", heater: Any = None,
-        pack: Any = None, packs_max: int = 0, pack_standby: Any = None,
+        k1: Any = None, pack: Any = None, packs_max: int = 0, pack_standby: Any = None,
     ) -> BackupUnit:  # fmt: skip
         """Return the unit as its own run-downs measured it.
 
@@ -122,12 +122,26 @@ class BackupUnit:
             Printed capacity of what was tested [Wh].
         health : Estimate, str or float
             Capacity today over that in the tests [-].
+        k1 : Estimate, str or float, optional
+            Proportional loss of its inverter; needed for recharge only [-].
         rated, heater, pack, packs_max, pack_standby
             As in `from_print`; powers at the outlet.
+
+        Raises
+        ------
+        Refusal
+            If the run-downs gave more than is printed.
         """
         tested = positive(printed, "Wh", "printed")
         since = not_negative(health, "1", "health")
-        route = Measured(tested, line, tested, line.standby.to("W"), since, _heater(heater))
+        if line.energy.interval()[0] > tested:
+            raise Refusal(
+                f"{show(line.energy.value)} from run-downs of a box that says {show(tested)}",
+                "no more at the outlet than is printed",
+                "Check hours and loads, and count its packs in printed.",
+            )
+        loss = None if k1 is None else not_negative(k1, "1", "k1")
+        route = Measured(tested, line, tested, line.standby.to("W"), since, _heater(heater), loss)
         return cls(name, route, Ratings.of(rated), *_packs(pack, packs_max, pack_standby))
 
     @property
@@ -206,6 +220,12 @@ class BackupUnit:
 
 def _packs(pack: Any, packs_max: int, standby: Any) -> tuple[pint.Quantity | None, int, int, Estimate | None]:
     """Return one pack's capacity [Wh], how many fit, that none is added, and what each takes [W]."""
+    if not isinstance(packs_max, int) or isinstance(packs_max, bool) or packs_max < 0:
+        raise Refusal(f"packs_max={packs_max!r}", "a whole number of zero or more", "Write packs_max=2.")
+    if pack is None and packs_max:
+        raise Refusal(
+            "packs without their capacity", "the printed capacity of one", 'Write pack="700 Wh", packs_max=2.'
+        )
     capacity = None if pack is None else positive(pack, "Wh", "pack")
     return capacity, packs_max, 0, None if standby is None else not_negative(standby, "W", "pack_standby")
 

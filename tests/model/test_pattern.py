@@ -1,0 +1,162 @@
+"""Patterns of power through time, against the clock read minute by minute."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from ridethrough.model.load import Load
+from ridethrough.model.pattern import Pattern, clock
+from ridethrough.units import Q_, Refusal
+
+DAY_MIN = 24 * 60
+
+# Edges of a day's windows in minutes, each window with a power.
+edges = st.lists(st.integers(0, DAY_MIN - 1), min_size=2, max_size=8, unique=True).map(sorted)
+
+
+def text(minute: int) -> str:
+    return f"{minute // 60}:{minute % 60:02d}"
+
+
+def schedule(cuts: list[int], across: bool) -> tuple[list[tuple[str, str, str]], np.ndarray]:
+    """Return windows from every other cut to the next, one of them past midnight if wanted, and a day in minutes."""
+    turned = [*cuts[1:], cuts[0]] if across else cuts
+    pairs = list(zip(turned[::2], turned[1::2], strict=False))
+    windows, minutes = [], np.zeros(DAY_MIN)
+    for number, (begin, end) in enumerate(pairs, start=1):
+        windows.append((text(begin), text(end), f"{10 * number} W"))
+        for minute in range(begin, end if end > begin else end + DAY_MIN):
+            minutes[minute % DAY_MIN] += 10 * number
+    return windows, minutes
+
+
+@settings(max_examples=100, deadline=None)
+@given(cuts=edges, across=st.booleans(), begins=st.integers(0, DAY_MIN - 1))
+def test_a_schedule_is_what_the_clock_says_minute_by_minute(cuts: list[int], across: bool, begins: int) -> None:
+    windows, minutes = schedule(cuts, across and len(cuts) % 2 == 0)
+    pattern = Pattern.daily(windows)
+    middles = (np.arange(3 * DAY_MIN) + 0.5) / 60
+    assert pattern.period_h == pytest.approx(24)
+    assert pattern.mean_w == pytest.approx(minutes.mean())
+    expected = minutes[(begins + np.arange(3 * DAY_MIN)) % DAY_MIN]
+    assert np.array_equal(pattern.at(middles, begins / 60), expected)
+    assert Load.daily(windows).mean_power.value.magnitude == pytest.approx(minutes.mean())
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    durations=st.lists(st.integers(1, 400), min_size=1, max_size=7),
+    hours=st.integers(1, 60),
+    begins=st.integers(0, 23),
+    by_clock=st.booleans(),
+)
+def test_power_holds_still_between_the_cuts(durations: list[int], hours: int, begins: int, by_clock: bool) -> None:
+    pattern = Pattern(np.array(durations) / 60, np.arange(1.0, len(durations) + 1), by_clock)
+    cuts = np.array([0.0, *pattern.cuts_h(hours, begins), hours])
+    assert (np.diff(cuts) > -1e-9).all()
+    for begin, end in pairwise(cuts):
+        if end - begin > 1e-6:
+            seen = pattern.at(np.linspace(begin + 1e-7, end - 1e-7, 5), begins)
+            assert np.unique(seen).size == 1
+
+
+@given(
+    levels=st.lists(st.floats(0, 500), min_size=1, max_size=5),
+    weights=st.lists(st.floats(0.01, 1), min_size=5, max_size=5),
+)
+def test_a_cycle_keeps_levels_and_shares(levels: list[float], weights: list[float]) -> None:
+    shares = np.array(weights[: len(levels)]) / sum(weights[: len(levels)])
+    cycle = Pattern.of_levels(levels, shares)
+    assert cycle.mean_w == pytest.approx(float(np.dot(levels, shares)), abs=1e-9)
+    down = sorted(levels, reverse=True)
+    assert list(cycle.power_w) == [*down, *down[-2::-1]]  # from the middle of its run to the next
+    assert cycle.duration_h.sum() == pytest.approx(cycle.period_h)
+    assert cycle.duration_h == pytest.approx(cycle.duration_h[::-1])
+    assert cycle.divides_a_day
+
+
+@pytest.mark.parametrize(("wanted_h", "period_h"), [(1, 1), (0.75, 0.75), (0.7, 24 / 34), (5, 4.8), (30, 24)])
+def test_a_day_holds_whole_cycles(wanted_h: float, period_h: float) -> None:
+    assert Pattern.of_levels([0, 80], [0.6, 0.4], wanted_h).period_h == pytest.approx(period_h)
+
+
+def test_a_level_that_never_comes_takes_no_step() -> None:
+    assert list(Pattern.of_levels([0, 80, 200], [0.5, 0.5, 0]).power_w) == [80, 0, 80]
+
+
+def test_a_schedule_begins_at_midnight_and_a_cycle_with_the_outage() -> None:
+    lights = Pattern.daily([("18:00", "22:00", "30 W")])
+    assert list(lights.at(np.array([0.5, 4.5]), 18)) == [30, 0]
+    assert list(lights.cuts_h(20, 18)) == pytest.approx([4, 6])
+    cycle = Pattern.of_levels([0, 80], [0.75, 0.25])
+    assert np.array_equal(cycle.at(np.array([0.1, 0.3]), 18), [80, 0])
+
+
+def test_it_divides_a_day_or_not() -> None:
+    assert not Pattern(np.array([0.5, 0.2]), np.array([80.0, 0.0])).divides_a_day
+    assert Pattern(np.array([0.5, 0.25]), np.array([80.0, 0.0])).divides_a_day
+    assert not Pattern(np.array([36.0, 12.0]), np.array([80.0, 0.0])).divides_a_day
+
+
+@pytest.mark.parametrize(
+    ("written", "hours"), [("0:00", 0), ("6:30", 6.5), ("18:45", 18.75), (" 23:59 ", 23 + 59 / 60), ("24:00", 0)]
+)
+def test_a_time_of_day(written: str, hours: float) -> None:
+    assert clock(written) == pytest.approx(hours)
+
+
+@pytest.mark.parametrize("written", ["25:00", "18:60", "24:01", "18", "6 pm", "", 18, None, "-1:00", "18:5"])
+def test_what_is_no_time_of_day(written: Any) -> None:
+    with pytest.raises(Refusal, match="18:30"):
+        clock(written)
+
+
+@pytest.mark.parametrize(
+    ("make", "says"),
+    [
+        (lambda: Pattern.daily([]), "one or more"),
+        (lambda: Pattern.daily([("8:00", "12:00", "5 W"), ("11:59", "13:00", "5 W")]), "within another"),
+        (lambda: Pattern.daily([("22:00", "6:00", "5 W"), ("5:00", "7:00", "5 W")]), "within another"),
+        (lambda: Pattern.daily([("8:00", "12:00", "-5 W")]), "below zero"),
+        (lambda: Pattern.daily([("8:00", "12:00", 5)]), "bare number"),
+        (lambda: Pattern.daily([("8:00", "12:00", "5 VA")]), "power factor"),
+        (lambda: Pattern(np.array([1.0, 2.0]), np.array([1.0])), "same length"),
+        (lambda: Pattern(np.array([]), np.array([])), "one or more"),
+        (lambda: Pattern(np.array([1.0, 0.0]), np.array([1.0, 1.0])), "without length"),
+        (lambda: Pattern(np.array([1.0, -1.0]), np.array([1.0, 1.0])), "without length"),
+        (lambda: Pattern(np.array([1.0]), np.array([math.nan])), "missing"),
+        (lambda: Pattern(np.array([math.nan]), np.array([1.0])), "without length"),
+        (lambda: Pattern(np.array([1.0]), np.array([-1.0])), "below zero"),
+    ],
+)  # fmt: skip
+def test_it_refuses(make: Any, says: str) -> None:
+    with pytest.raises(Refusal, match=says):
+        make()
+
+
+@pytest.mark.parametrize(
+    "make",
+    [
+        lambda: Pattern.daily([("18:00", "18:00", "30 W")]),  # nothing, or the whole day?
+        lambda: Pattern.daily([("18:00", "22:00")]),  # type: ignore[list-item]
+        lambda: Pattern.daily(("18:00", "22:00", "30 W")),  # type: ignore[arg-type]
+        lambda: Pattern(np.array([math.inf]), np.array([1.0])),
+        lambda: Pattern.of_levels([0, 80], [0.5, 0.5], 0),
+        lambda: Pattern.of_levels([0, 80], [0.5, 0.5], -3),
+    ],
+    ids=["begins where it ends", "no power", "a window, not a list", "endless", "no period", "period below zero"],
+)
+def test_it_refuses_what_has_no_one_meaning(make: Any) -> None:
+    with pytest.raises(Refusal):
+        make()
+
+
+def test_a_windows_power_may_be_a_quantity() -> None:
+    assert Pattern.daily([("0:00", "12:00", Q_(0.02, "kW"))]).mean_w == pytest.approx(10)
