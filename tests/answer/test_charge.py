@@ -240,7 +240,7 @@ def test_a_waiting_battery_never_owes() -> None:
 
 
 def test_reaching_the_restart_is_enough() -> None:
-    """8 h of 0.1 W, in sums that fall short of 0.8 Wh by a rounding error: the unit is on when the sun goes."""
+    """8 h of 0.1 W make 0.8 Wh in sums that round: reached is reached, and the unit is on when the sun goes."""
     run = charge_through([1.0] * 8 + [0.5], [0.2] * 9, [0.1] * 8 + [0.0], capacity_wh=2, start_wh=0, restart_wh=0.8)
     close([run.unserved_wh[0], run.end_wh[0]], [1.6, 0.7])
 

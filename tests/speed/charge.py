@@ -1,8 +1,8 @@
 """Follow the charge of 10,000 draws through a week of minutes, and compare with a compiled loop over draws and steps.
 
 Run it by hand: ``python tests/speed/charge.py``, in an environment that also has numba (only this file uses it):
-``pip install -c binder/requirements.txt numba``. It prints ratios of times taken in one run, the best of several
-rounds, and is no test: the times of a shared machine belong in no test.
+``pip install -c binder/requirements.txt -e ".[speed]"``. It prints ratios of times taken in one run, the best of
+several rounds, and is no test: the times of a shared machine belong in no test.
 
 What is wanted: at most 2.5 times the loop's time, for the same answers from the same inputs; ten times the time for ten
 times the draws; a year of one repeating day for little more than a week; 2,000 draws with 240 times within a fraction
@@ -15,7 +15,6 @@ import time
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
-import numba
 import numpy as np
 
 from ridethrough.answer.charge import Charge, Powers, charge_through
@@ -24,7 +23,6 @@ ROUNDS = 5
 DAY = 1_440
 
 
-@numba.njit
 def compiled_loop(hours, base, sun, scale, standby, sunny, eta, capacity, start):  # type: ignore[no-untyped-def]
     """Return first empty, end, served, unserved, wasted and stored of every draw: what one would write first."""
     draws = scale.size
@@ -108,16 +106,19 @@ def best(*works: Callable[[], Any]) -> list[float]:
 
 def main() -> None:
     """Print the ratios."""
-    compiled_loop(*week(2, "sun"))  # compiling is no part of a run
+    import numba
+
+    loop_of = numba.njit(compiled_loop)
+    loop_of(*week(2, "sun"))  # compiling is no part of a run
     for kind in ("sun", "noise"):
         case, fewer = week(10_000, kind), week(1_000, kind)
-        ours, theirs = case.through(), compiled_loop(*case)
+        ours, theirs = case.through(), loop_of(*case)
         named = ours.first_empty_h, ours.end_wh, ours.served_wh, ours.unserved_wh, ours.wasted_wh, ours.stored_wh
         for mine, other in zip(named, theirs, strict=True):
             np.testing.assert_allclose(mine, other, rtol=1e-7, atol=1e-6)
         print(f"{kind}: {np.isinf(theirs[0]).mean():.0%} last, {theirs[3].mean():,.0f} Wh unserved and "
               f"{theirs[4].mean():,.0f} Wh wasted on average; both agree")  # fmt: skip
-        loop, kernel, tenth = best(lambda c=case: compiled_loop(*c), case.through, fewer.through)
+        loop, kernel, tenth = best(lambda c=case: loop_of(*c), case.through, fewer.through)
         print(f"  10,000 draws: {kernel:.3f} s, {kernel / loop:.2f} times the loop's {loop:.3f} s (at most 2.5 wanted)")
         print(f"  {kernel / tenth:.1f} times the time of 1,000 draws (10 wanted)")
         day, at = fewer.first_day(), np.linspace(0, 7 * 24, 240)

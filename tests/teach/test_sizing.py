@@ -8,6 +8,7 @@ import pytest
 
 from ridethrough import BackupUnit, Load, Outage, Recharge, compare, ledger, spread
 from ridethrough.teach.views.sizing import outage_panel, past_view, rides_view, side_by_side
+from ridethrough.units import show
 
 LOAD = Load.cycling("90 W", "40 %", "fridge", day_spread="60 Wh")
 SMALL = BackupUnit.from_print("small", capacity="1 kWh", chemistry="iron phosphate", standby="9 W", rated="700 W",
@@ -30,7 +31,7 @@ def test_the_sentence_counts_rides(hours: int) -> None:
 
 def test_a_ride_that_empties_says_when_and_one_that_lasts_says_at_least() -> None:
     low, high = spread(LOAD, SMALL, "40 h", draws=2000).interval()
-    assert f"runs for {low:.1f~P} to {high:.1f~P}" in rides_view(LOAD, SMALL, "40 h").text
+    assert f"runs for {show(low)} to {show(high)}" in rides_view(LOAD, SMALL, "40 h").text
     assert "runs for at least 8 h" in rides_view(LOAD, SMALL, "8 h").text
 
 

@@ -96,9 +96,7 @@ def _voltage(load: Load, ratings: Ratings) -> Iterator[Check]:
     if off:
         yield Check("voltage", "does not carry it", f"not made for {show(ratings.volts)}: {', '.join(off)}")
     elif unknown:
-        yield Check(
-            "voltage", "not checked", f"{show(ratings.volts)}; not known: {', '.join(unknown)}"
-        )
+        yield Check("voltage", "not checked", f"{show(ratings.volts)}; not known: {', '.join(unknown)}")
     else:
         yield Check("voltage", "carries it", show(ratings.volts))
 
