@@ -10,7 +10,7 @@ import numpy as np
 
 from ..estimate import Read
 from ..model.battery import takes_charge
-from ..model.load import MOST_STRETCHES, Load
+from ..model.load import MOST_STRETCHES, Appliance, Load
 from ..model.pattern import DAY_H
 from ..model.routes import cells_at
 from ..model.unit import BackupUnit
@@ -125,21 +125,24 @@ def course_of(load: Load, outage: Outage, *, varies: bool = False) -> Course:
     varies : bool
         Whether days shall differ from each other, as they do in draws.
     """
-    load = as_seen_by(load, outage)
+    given, load = load, as_seen_by(load, outage)
     hours, begins_h = float(outage.duration.magnitude), outage.begins_h
     patterns = [appliance.through_time for appliance in load.appliances]
     days = round(hours / DAY_H)
     varies = varies and any(appliance.day_spread.magnitude for appliance in load.appliances)
-    alike = not varies and not outage.recharge and all(pattern.divides_a_day for pattern in patterns)
+    changes = varies or outage.recharge or outage.room_c is not None
+    alike = not changes and all(pattern.divides_a_day for pattern in patterns)
     repeats = days if alike and days and np.isclose(days * DAY_H, hours) else 1
     span = hours / repeats
     cuts = [pattern.cuts_h(span, begins_h) for pattern in patterns]
     ends = [np.cumsum(recharge.pattern.duration_h) for recharge in outage.recharge]
     stretches = np.linspace(0, span, min(MOST_STRETCHES, math.ceil(span / DAY_H)) + 1 if varies else 2)
-    edges = np.unique(np.concatenate([stretches, *cuts, *(end[end < span] for end in ends)]))
+    edges = np.unique(np.concatenate([stretches, *cuts, *(end[end < span] for end in ends), _hours(outage)]))
     edges = edges[np.append(np.diff(edges) > span * np.finfo(float).eps, True)]
     middles = (edges[:-1] + edges[1:]) / 2
     shapes = np.array([pattern.at(middles, begins_h) for pattern in patterns])
+    for n, appliance in enumerate(given.appliances):
+        shapes[n] *= _by_the_hour(appliance, outage, middles, shapes[n] * np.diff(edges))
     recharge_w, carried = np.zeros(middles.size), np.ones(middles.size)
     for recharge, end in zip(outage.recharge, ends, strict=True):
         flow = np.where(middles < end[-1], recharge.pattern.at(middles, 0), 0)
@@ -147,6 +150,23 @@ def course_of(load: Load, outage: Outage, *, varies: bool = False) -> Course:
         carried[recharge.carries & (flow > 0)] = 0
     stretch = np.searchsorted(stretches, middles) - 1
     return Course(load, outage, np.diff(edges), shapes, carried, recharge_w, stretch, repeats, varies)
+
+
+def _hours(outage: Outage) -> np.ndarray:
+    """Return the full hours within an outage at which its room changes [h]."""
+    return np.arange(1.0, 1.0 if outage.room_c is None else outage.room_c.size)
+
+
+def _by_the_hour(appliance: Appliance, outage: Outage, time_h: np.ndarray, energy_wh: np.ndarray) -> Any:
+    """Return how much more than its mean a cold appliance draws at moments of a room that changes [-].
+
+    1 + s (T - T_1), over its mean                                                            (1)
+    """
+    if outage.room_c is None or appliance.room is None:
+        return 1.0
+    warmer = outage.room_c[time_h.astype(int)] - float(appliance.room.m_as("degC"))
+    more = np.maximum(1 + float(appliance.room_slope.value.magnitude) * warmer, 0)
+    return more * energy_wh.sum() / (energy_wh @ more or 1)  # (1)
 
 
 @dataclass(frozen=True)

@@ -281,5 +281,9 @@ def as_seen_by(load: Load, outage: Outage) -> Load:
             'Write load.in_a_room_of("20 degC"), or leave room out.',
         )
     each = [Load((appliance,)) for appliance in load.appliances]
+    ends = () if outage.room_c is None else (float(outage.room_c.min()), float(outage.room_c.max()))
+    for one in each:
+        for celsius in ends if one.appliances[0].room is not None else ():
+            in_room(one, room=Q_(celsius, "degC"))  # refuses an hour that is too cold or too hot
     moved = [one if one.appliances[0].room is None else in_room(one, room=outage.room) for one in each]
     return Load(tuple(one.appliances[0] for one in moved))

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import pint
 
 from ..estimate import Estimate, estimate
 from ..model.pattern import clock
 from ..model.recharge import Recharge
-from ..units import Refusal, positive, quantity, show
+from ..units import Q_, Refusal, number, positive, quantity, show
 
 
 @dataclass(frozen=True, init=False)
@@ -26,8 +28,9 @@ class Outage:
         State of charge when it begins [-].
     reserve : str or pint.Quantity
         Energy that shall be left at its end, on the side of the unit's route [Wh].
-    room : str or pint.Quantity, optional
-        Where cold appliances stand [degC]; as when they were measured where left out.
+    room : str or pint.Quantity, or a sequence of them, optional
+        Where cold appliances stand [degC]; as when they were measured where left out. Several are the means of
+        successive hours: the ledger takes their mean, a ride each hour's.
     unit_at : str or pint.Quantity, optional
         Where the unit stands, its cells as warm as the room [degC]; 25 degC, or as in its run-downs, where left
         out.
@@ -46,6 +49,7 @@ class Outage:
     start: Estimate
     reserve: pint.Quantity
     room: pint.Quantity | None
+    room_c: np.ndarray | None
     unit_at: pint.Quantity | None
     begins_h: float
     recharge: tuple[Recharge, ...]
@@ -57,7 +61,9 @@ class Outage:
         object.__setattr__(self, "duration", positive(duration, "h", "duration"))
         object.__setattr__(self, "start", estimate(start, "1", "start"))
         object.__setattr__(self, "reserve", positive(reserve, "Wh", "reserve", zero=True))
-        object.__setattr__(self, "room", None if room is None else quantity(room, "degC", "room"))
+        mean, hourly = _room(room, float(self.duration.magnitude))
+        object.__setattr__(self, "room", mean)
+        object.__setattr__(self, "room_c", hourly)
         given = (recharge,) if isinstance(recharge, Recharge) else tuple(recharge or ())
         if recharge is None or not all(isinstance(each, Recharge) for each in given):
             raise Refusal(f"recharge={recharge!r}", "one or more of Recharge",
@@ -78,3 +84,18 @@ class Outage:
         where += "" if self.unit_at is None else f", unit at {show(self.unit_at, 0)}"
         full = f"{100 * self.start.value.magnitude:.0f} % full at its start"
         return f"<Outage of {show(self.duration)}, unit {full}{where}>"
+
+
+def _room(given: Any, hours: float) -> tuple[pint.Quantity | None, np.ndarray | None]:
+    """Return the mean temperature of the room over an outage, and its hourly means where those were given [degC]."""
+    if given is None:
+        return None, None
+    if isinstance(given, str) or np.ndim(getattr(given, "magnitude", given)) == 0:
+        return quantity(given, "degC", "room"), None
+    hourly = np.array([number(each, "degC", "room") for each in given])
+    count = math.ceil(hours)
+    if hourly.size < count:
+        raise Refusal(f"{hourly.size} hours of room temperatures for an outage of {show(Q_(hours, 'h'))}",
+                      "the mean of every hour", "Give more hours, or one temperature.")  # fmt: skip
+    lengths = np.minimum(1, hours - np.arange(count))
+    return Q_(float(np.average(hourly[:count], weights=lengths)), "degC"), hourly[:count]
