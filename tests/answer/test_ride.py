@@ -463,3 +463,18 @@ def test_a_restart_is_a_share(restart: Any) -> None:
 def test_load_and_unit_are_what_they_are_called(load: Any, unit: Any) -> None:
     with pytest.raises(Refusal):
         ride(load, unit, "4 h")
+
+
+@pytest.mark.parametrize("watts", [20, 120])
+def test_recharge_counts_alike_on_both_sides(watts: float) -> None:
+    """One unit known by its loss curve and by its run-downs, k1 = 10 %: what flows into the battery lasts as long."""
+    curve = Inverter.fit([("0 W", "11 W"), ("100 W", "121 W"), ("200 W", "231 W")], "900 W")
+    by_print = BackupUnit.from_print("one", capacity="1 kWh", chemistry="iron phosphate", inverter=curve, rated="900 W",
+                                     depth_of_discharge="100 %")  # fmt: skip
+    line = fit_rundowns([("0 W", f"{1000 / 11} h"), ("90 W", f"{1000 / 110} h")], rate_exponent="1", room="20 degC")
+    by_runs = BackupUnit.from_rundowns("one", line, printed="1 kWh", rated="900 W", k1="10 %")
+    outage = Outage("60 h", start="60 %", recharge=Recharge.series([0, 0, *[watts] * 5], efficiency="90 %"))
+    found = [hours(ride(Load.steady("30 W"), unit, outage).lasts) for unit in (by_print, by_runs)]
+    assert found[1] == pytest.approx(found[0], rel=1e-6)
+    with pytest.raises(Refusal, match='k1="8 %"'):
+        ride(Load.steady("30 W"), BackupUnit.from_rundowns("one", line, printed="1 kWh", rated="900 W"), outage)
