@@ -356,6 +356,16 @@ def test_the_mains_fills_it_and_no_more() -> None:
     assert wh(seen.wasted) == pytest.approx(600 - 150 / 0.8)
 
 
+def test_a_full_unit_holds_its_reserve_too() -> None:
+    """Of 400 Wh 100 are kept back: the mains fills it, and there are 300 to take, 50 of them taken in the last hour."""
+    back = Recharge.mains([("3 h", "5 h")], power="300 W", efficiency="80 %")
+    kept, none = (ride(Load.steady("50 W"), plain(), Outage("6 h", reserve=each, recharge=back)) for each in (
+        "100 Wh", "0 Wh"))  # fmt: skip
+    assert wh(kept.left) == pytest.approx(250)
+    assert wh(kept.wasted) == pytest.approx(wh(none.wasted))
+    assert wh(none.left) == pytest.approx(350)
+
+
 def test_the_sun_serves_the_load_before_the_battery() -> None:
     """The first 50 W of 130 W go straight to the load, without charge loss."""
     sun = Recharge.series([0, 0, 130, 130, 30], efficiency="75 %")

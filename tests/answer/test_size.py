@@ -119,6 +119,17 @@ def test_a_unit_without_packs_does_or_does_not() -> None:
     assert repr(size(LOAD, "5 h", like=alone)).endswith("mine does>")
 
 
+def test_no_number_of_packs_makes_an_inverter_larger() -> None:
+    heavy = Load.steady("950 W")
+    found = size(heavy, "1 h", like=printed(capacity="9 kWh"))
+    assert found.account.chance > 0.99
+    assert found.inverter == "does not carry it"
+    assert found.packs is None
+    row = compare(heavy, {"mine": printed(capacity="9 kWh")}, ["1 h"]).iloc[0]
+    assert pd.isna(row["packs"])
+    assert row["inverter"] == "does not carry it"
+
+
 def test_the_confidence_left_out_is_the_covered_verdict() -> None:
     found = size(LOAD, "40 h", like=printed())
     assert found.confidence == 0.9

@@ -290,6 +290,7 @@ def test_an_influence_of_one_degree_of_freedom_breaks_nothing() -> None:
         found = spread(Load((appliance,)), unit, "60 h", draws=4000)
         assert np.isfinite(found.left_wh).all()
         assert np.isfinite(found.charge_wh).all()
+        assert found.lasts_h.size == 4000
         assert found.outside < 0.3  # single days of 600 Wh spread about 950 Wh lie below zero now and then
 
 
