@@ -31,7 +31,7 @@ if TYPE_CHECKING:
         standby_from_refill,
         standby_on,
     )
-    from .model.battery import aged, charge_after, peukert_hours
+    from .model.battery import aged, charge_after, peukert_hours, takes_charge
     from .model.inverter import Inverter
     from .model.load import Load
     from .model.nameplate import apparent_power, label_limit, label_power
@@ -57,7 +57,7 @@ _ROOMS = {
         "idle_fuel", "standby_from_empty", "standby_from_gauge", "standby_from_refill", "standby_on",
     ),
     "measure.candidates": ("Units", "read_units"),
-    "model.battery": ("aged", "charge_after", "peukert_hours"),
+    "model.battery": ("aged", "charge_after", "peukert_hours", "takes_charge"),
     "model.inverter": ("Inverter",),
     "model.load": ("Load",),
     "model.nameplate": ("apparent_power", "label_limit", "label_power"),
@@ -88,7 +88,7 @@ __all__ = [  # noqa: RUF022 - grouped by room, as above
     "idle_fuel", "standby_from_empty", "standby_from_gauge", "standby_from_refill", "standby_on",
     "Units", "read_units",
     "Load", "apparent_power", "label_limit", "label_power", "in_room",
-    "TemperatureCurve", "aged", "charge_after", "peukert_hours", "Inverter", "Ratings", "BackupUnit",
+    "TemperatureCurve", "aged", "charge_after", "peukert_hours", "takes_charge", "Inverter", "Ratings", "BackupUnit",
     "Pattern", "Recharge",
     "Outage", "headroom", "Ledger", "ledger", "Ride", "ride", "Spread", "spread", "Size", "size", "compare",
     "hour_by_hour",

@@ -11,7 +11,7 @@ import pytest
 from ridethrough.answer.ledger import ledger
 from ridethrough.answer.outage import Outage
 from ridethrough.estimate import Estimate
-from ridethrough.model.battery import Battery, peukert_hours
+from ridethrough.model.battery import Battery, peukert_hours, takes_charge
 from ridethrough.model.load import Load
 from ridethrough.model.temperature import TemperatureCurve
 from ridethrough.model.unit import BackupUnit
@@ -111,7 +111,7 @@ def test_nrel_inputs_as_a_band(chemistry: str, at: float, share: float, outside:
 def test_jeita_no_charging_below_freezing(chemistry: str) -> None:
     """JEITA guideline, from memory, as is the table's number: consistency, and that a ledger says so."""
     battery = Battery.from_print("1 kWh", chemistry)
-    assert [battery.takes_charge_at(at) for at in ("-0.5 degC", "31 degF", "0 degC", "33 degF")] == [
+    assert [takes_charge(battery.chemistry, at) for at in ("-0.5 degC", "31 degF", "0 degC", "33 degF")] == [
         False, False, True, True,
     ]  # fmt: skip
     unit = BackupUnit.from_print("mine", capacity="1 kWh", chemistry=chemistry, standby="9 W", rated="800 W",

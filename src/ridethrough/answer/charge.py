@@ -1,7 +1,7 @@
 """The state of charge of a battery unit through time, for one draw or many thousands at once.
 
-Plain arrays in named units; every power and energy stands on the battery side. Time is cut into steps of constant
-power. In each, only the surplus of recharge over load is charged:
+Plain arrays in named units; every power and energy on one side, as a unit's route has it. Time is cut into steps of
+constant power. In each, only the surplus of recharge over load is charged:
 
     offered = (recharge_w - battery_w) * duration_h
     net     = min(offered, eta_c * offered)                                                   (1)
@@ -102,7 +102,7 @@ class Powers:
 
 @dataclass(frozen=True)
 class Charge:
-    """What the battery did, one number for each draw; energies on the battery side.
+    """What the battery did, one number for each draw; energies on the side of the inputs.
 
     Parameters
     ----------
@@ -354,7 +354,7 @@ class _Stretch(NamedTuple):
 
 
 class _Tally(NamedTuple):
-    """What comes of some draws; what has no unit in its name is in Wh on the battery side."""
+    """What comes of some draws; what has no unit in its name is in Wh, on the side of the inputs."""
 
     first_empty_h: Array
     end: Array

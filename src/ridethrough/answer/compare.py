@@ -88,17 +88,19 @@ def _row(load: Load, units: Mapping[str, BackupUnit], name: str, outage: Outage,
     except Refusal as refusal:
         return row | {"verdict": "not reckoned", "note": f"{refusal.given}. {refusal.remedy}"}
     account = found.account
+    able = found.inverter != "does not carry it"
     all_of_them = f"even with {account.unit.packs} packs" if account.unit.packs else ""
+    why = all_of_them if able else "no pack makes the inverter larger"
     priced = _price(getattr(units, "prices", lambda *_: ())(name, on), account.unit.packs)
     return row | {
         "packs": found.packs,
-        "verdict": account.verdict,
+        "verdict": account.verdict if able else "inverter too small",
         "chance": account.chance,
         "left (Wh)": float(account.left.value.magnitude),
         "give or take (Wh)": float(account.left.expanded().magnitude),
         "inverter": found.inverter,
         **priced,
-        "note": all_of_them if found.packs is None else "",
+        "note": why if found.packs is None else "",
     }
 
 

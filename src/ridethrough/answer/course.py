@@ -95,15 +95,13 @@ class Course:
         asked = np.array(profiles) * self.carried  # (1), with the factors
         return Passage(asked, np.array(factors).T, capacity, start, efficiency, stored, inflow)
 
-    def follow(
-        self, passage: Passage, *, restart: float = 0.0, off_w: float = 0.0, at_h: np.ndarray | None = None
-    ) -> Charge:
+    def follow(self, passage: Passage, *, restart: float = 0.0, at_h: np.ndarray | None = None) -> Charge:
         """Return what the battery does, draw by draw; see `charge_through`."""
         back = Powers(passage.recharge_w[np.newaxis], passage.inflow[:, np.newaxis])
         return charge_through(
             self.duration_h, Powers(passage.profiles, passage.factors), back,
             capacity_wh=passage.capacity_wh, start_wh=passage.start_wh, charge_efficiency=passage.efficiency,
-            restart_wh=restart * passage.capacity_wh if restart else 0.0, off_w=off_w, repeats=self.repeats, at_h=at_h,
+            restart_wh=restart * passage.capacity_wh if restart else 0.0, repeats=self.repeats, at_h=at_h,
         )  # fmt: skip
 
     def _scale(self, n: int, stretch: int, hours: float, read: Read) -> Any:

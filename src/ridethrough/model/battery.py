@@ -139,6 +139,7 @@ class Battery:
         """Return what the capacity loses on its way to the inverter: a label and an energy [Wh] each.
 
         usable = printed * health * depth of discharge * max(0, start - (1 - cold * rate))    (1)
+        and start * cold * rate where heat makes cold * rate more than 1
 
         Parameters
         ----------
@@ -176,10 +177,6 @@ class Battery:
         rating, coldest = lookup(f"rating hours, {self.chemistry}"), lookup(f"coldest charging, {self.chemistry}")
         own = float(self.rating_hours.m_as("h")) != rating.value
         return [coldest.name] if own else [rating.name, coldest.name]
-
-    def takes_charge_at(self, temperature: Any) -> bool:
-        """Return whether it may be charged with its cells at a temperature [degC]; see `takes_charge`."""
-        return takes_charge(self.chemistry, temperature)
 
     def __repr__(self) -> str:
         return f"<Battery: {show(self.printed)} printed, {self.chemistry}>"

@@ -236,16 +236,21 @@ class Measured:
         return [(*_standby(self.standby, hours), True), *_heating(self.extra_heater, hours, unit_at),
                 *self._heater_off(hours, unit_at)]  # fmt: skip
 
+    def _spared(self, unit_at: Any) -> Estimate | None:
+        """Return the power of a heater that ran in the tests, and so is in the standby, and does not run now [W]."""
+        heater = self.heater
+        return heater.power if heater and heater.on(self.line.room) and not heater.on(unit_at) else None
+
     def _heater_off(self, hours: pint.Quantity, unit_at: Any) -> Iterator[Entry]:
-        """Yield what the standby holds of a heater that ran in the tests and does not now [Wh]."""
-        if self.heater is not None and self.heater.on(self.line.room) and not self.heater.on(unit_at):
-            label = f"no battery heater, {show(hours)} x {show(self.heater.power.value)}"
-            yield label, (self.heater.power * hours).to("Wh"), False
+        """Yield what the standby holds of a heater that does not run now [Wh]."""
+        spared = self._spared(unit_at)
+        if spared is not None:
+            yield f"no battery heater, {show(hours)} x {show(spared.value)}", (spared * hours).to("Wh"), False
 
     def takes(self, read: Read, unit_at: Any = None) -> tuple[Any, Any, Any]:
         """Return a, b and c of the power that the account counts at the outlet, a + b P + c P^2 [W, -, 1/W]."""
-        off = self.heater is not None and self.heater.on(self.line.room) and not self.heater.on(unit_at)
-        less = read(self.heater.power, 0) if off and self.heater is not None else 0.0
+        spared = self._spared(unit_at)
+        less = 0.0 if spared is None else read(spared, 0)
         return _always(self.standby, self.extra_heater, read, unit_at) - less, 1.0, 0.0
 
     def store(self, read: Read, load: Load, start: Any, unit_at: Any = None) -> tuple[Any, Any]:

@@ -25,7 +25,7 @@ from ..panels import Choice, Panel, Slider, View
 from .account import INVENTED
 
 _DAY = Q_(24, "h")
-_OUTAGE = 2 * _DAY  # whole days, so that a schedule is followed as it is written
+_OUTAGE = 2 * _DAY  # long enough to empty the unit, whenever it begins
 
 
 def pantry_loads() -> dict[str, Load]:
@@ -156,7 +156,7 @@ def shedding_view(loads: Mapping[str, Load], unit: BackupUnit, outage: Any, *, n
     unit : BackupUnit
         Carries them.
     outage : Outage, str or pint.Quantity
-        Whole days, since the account spreads a schedule evenly over the day.
+        Of schedules, what falls into it counts, spread evenly.
     note : str
         Said in the grey line.
     """
