@@ -12,12 +12,10 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from .answer.compare import compare
     from .answer.headroom import headroom
-    from .answer.hourly import hour_by_hour
     from .answer.ledger import Ledger, ledger
     from .answer.outage import Outage
-    from .answer.ride import Ride, ride
+    from .answer.ride import Ride, ride, spread
     from .answer.size import Size, size
-    from .answer.spread import Spread, spread
     from .estimate import Estimate
     from .measure.bench import RundownLine, fit_rundowns
     from .measure.candidates import Units, read_units
@@ -70,9 +68,7 @@ _ROOMS = {
     "answer.outage": ("Outage",),
     "answer.headroom": ("headroom",),
     "answer.ledger": ("Ledger", "ledger"),
-    "answer.hourly": ("hour_by_hour",),
-    "answer.ride": ("Ride", "ride"),
-    "answer.spread": ("Spread", "spread"),
+    "answer.ride": ("Ride", "ride", "spread"),
     "answer.size": ("Size", "size"),
     "answer.compare": ("compare",),
     "teach.exercises": ("exercise",),
@@ -90,8 +86,7 @@ __all__ = [  # noqa: RUF022 - grouped by room, as above
     "Load", "apparent_power", "label_limit", "label_power", "in_room",
     "TemperatureCurve", "aged", "charge_after", "peukert_hours", "takes_charge", "Inverter", "Ratings", "BackupUnit",
     "Pattern", "Recharge",
-    "Outage", "headroom", "Ledger", "ledger", "Ride", "ride", "Spread", "spread", "Size", "size", "compare",
-    "hour_by_hour",
+    "Outage", "headroom", "Ledger", "ledger", "Ride", "ride", "spread", "Size", "size", "compare",
     "exercise",
 ]  # fmt: skip
 

@@ -272,11 +272,7 @@ class Estimate:
         return registry().Quantity(self._half(coverage), _difference(self._held.units))
 
     def _half(self, coverage: float) -> float:
-        from scipy.special import stdtrit
-
-        dof = self.dof
-        factor = float(stdtrit(dof if math.isfinite(dof) else 1e12, (1 + coverage) / 2))
-        return factor * float(self._affine.std_dev)
+        return student(self.dof, coverage) * float(self._affine.std_dev)
 
     def chance_above(self, limit: Any) -> float:
         """Return the chance that the true value lies above ``limit`` [-].
@@ -398,8 +394,6 @@ class Estimate:
 cast(dict[str, type], upcast_type_map)[f"{Estimate.__module__}.{Estimate.__qualname__}"] = Estimate
 
 
-# Makes plain numbers of an Estimate, in its own unit; with the physical limits that they must keep.
-Read = Callable[..., Any]
 Formula = Callable[[Any], np.ndarray]  # numbers in, an array of numbers out
 
 
@@ -420,6 +414,13 @@ def through(formula: Formula, inputs: Sequence[Estimate], units: Sequence[str]) 
         found = [value + about * quantity_in(float(slope), unit)  # (1)
                  for value, slope, unit in zip(found, slopes, names, strict=True)]  # fmt: skip
     return found
+
+
+def student(dof: float, coverage: float = 0.95) -> float:
+    """Return Student's t for a two-sided interval [-]."""
+    from scipy.special import stdtrit
+
+    return float(stdtrit(dof if math.isfinite(dof) else 1e12, (1 + coverage) / 2))
 
 
 def values(estimates: Sequence[Estimate]) -> np.ndarray:

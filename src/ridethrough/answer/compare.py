@@ -9,10 +9,10 @@ import pandas as pd
 
 from ..model.load import Load
 from ..model.unit import BackupUnit
-from ..units import Refusal, number, show
-from .ledger import plugged
+from ..units import Refusal, show
+from .case import case_of
 from .outage import Outage
-from .size import size
+from .size import confidence_of, size
 
 COLUMNS = ("unit", "outage", "packs", "verdict", "chance", "left (Wh)", "give or take (Wh)", "inverter", "price", "of",
            "note")  # fmt: skip
@@ -61,24 +61,18 @@ def compare(load: Load, units: Mapping[str, BackupUnit], outages: Sequence[Any],
     -----
     Prices with and without tax, or in different currencies, are not made alike. Lesson 07.
     """
-    if not units or not outages:
-        raise Refusal("no unit or no outage", "one of each or more", 'Write compare(load, units, ["12 h", "3 days"]).')
+    if isinstance(outages, (str, Outage)) or not units or not outages:
+        raise Refusal(f"outages={outages!r} and {len(units)} units", "one of each or more, in a list", 'Write compare(load, units, ["12 h", "3 days"]).')
     if not isinstance(units, Mapping):
         raise Refusal(f"units={units!r}", "units by name", 'Write read_units("units.csv"), or {"mine": unit}.')
-    whens = [Outage.of(outage) for outage in outages]
-    wrong = [when for when in whens if when.recharge]
-    if wrong or not isinstance(load, Load):
-        given = f"{wrong[0]!r} with recharge" if wrong else f"load={load!r}"
-        raise Refusal(given, "a load, and outages without recharge", "With recharge write spread(load, unit, outage).")
-    if confidence is not None and not 0 < number(confidence, "1", "confidence") < 1:
-        raise Refusal(f"confidence={confidence}", "a chance between 0 and 1", "Write confidence=0.9.")
+    whens, aim = [Outage.of(outage) for outage in outages], confidence_of(confidence)
     for unit in units.values() if isinstance(units, dict) else ():
-        plugged(load, unit)
-    rows = [_row(load, units, name, when, confidence, on) for name in units for when in whens]
+        case_of(load, unit, whens[0], draws=0, seed=0)  # refuses what is none
+    rows = [_row(load, units, name, when, aim, on) for name in units for when in whens]
     return pd.DataFrame(rows).astype({"packs": "Int64"})
 
 
-def _row(load: Load, units: Mapping[str, BackupUnit], name: str, outage: Outage, confidence: float | None,
+def _row(load: Load, units: Mapping[str, BackupUnit], name: str, outage: Outage, confidence: float,
          on: Any) -> dict[str, Any]:  # fmt: skip
     """Return one row of the table."""
     row: dict[str, Any] = dict.fromkeys(COLUMNS)
@@ -94,10 +88,10 @@ def _row(load: Load, units: Mapping[str, BackupUnit], name: str, outage: Outage,
     priced = _price(getattr(units, "prices", lambda *_: ())(name, on), account.unit.packs)
     return row | {
         "packs": found.packs,
-        "verdict": account.verdict if able else "inverter too small",
+        "verdict": account.verdict,
         "chance": account.chance,
-        "left (Wh)": float(account.left.value.magnitude),
-        "give or take (Wh)": float(account.left.expanded().magnitude),
+        "left (Wh)": account.left.magnitude,
+        "give or take (Wh)": account.left.expanded().magnitude,
         "inverter": found.inverter,
         **priced,
         "note": why if found.packs is None else "",

@@ -1,20 +1,26 @@
-"""Whether the inverter can carry the load: steadily, in volt-amperes, and in the moment of a start."""
+"""The verdict: whether it lasts, and whether the inverter can carry it; what the numbers leave out and may hurt."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from typing import Literal
 
+import numpy as np
 import pint
 
-from ..model.load import Load
+from ..model.battery import takes_charge
+from ..model.load import Appliance, Load
 from ..model.ratings import Ratings
+from ..model.routes import cells_at
 from ..model.unit import BackupUnit
 from ..sources import lookup
 from ..units import Q_, show
+from .outage import Outage
 
 Finding = Literal["carries it", "does not carry it", "not checked"]
+Verdict = Literal["covered", "tight", "short", "inverter too small"]
+RESTART = "restart"  # what decides nothing: one motor after the other will do
 
 
 @dataclass(frozen=True)
@@ -46,15 +52,16 @@ def headroom(load: Load, unit: BackupUnit) -> tuple[Check, ...]:
     Parameters
     ----------
     load : Load
-        Peaks of all appliances are taken to fall together; one motor starts at a time, the one that asks most.
+        Peaks of all appliances are taken to fall together; one motor starts at a time, the one that asks most, but
+        after a restart all at once.
     unit : BackupUnit
         Its inverter's ratings [W], [VA].
 
     Returns
     -------
     tuple of Check
-        Steady power, apparent power and start, in this order; then waveform, voltage and smallest power, each
-        only where the unit's ratings state it.
+        Steady power, apparent power and start, in this order; then restart, where there are several motors, and
+        waveform, voltage and smallest power, each only where the unit's ratings state it.
 
     Notes
     -----
@@ -68,17 +75,55 @@ def headroom(load: Load, unit: BackupUnit) -> tuple[Check, ...]:
         powers = ("steady power", "apparent power", "start")
         return (*(Check(what, "not checked", missing) for what in powers), *stated)
     factor = lookup("power factor of a small motor")
+    low, high = (_apparent(load, power_factor) for power_factor in (factor.high, factor.low))
     return (
         _against("steady power", peak, peak * ratings.legs, ratings.rated),
-        _against("apparent power", _va(peak, factor.high), _va(peak * ratings.legs, factor.low), ratings.rated_va),
-        _start(load, peak, ratings.surge),
+        _against("apparent power", low, high * ratings.legs, ratings.rated_va),
+        *_starts(load, peak, ratings.surge),
         *stated,
     )
 
 
+def worst_of(load: Load, unit: BackupUnit) -> Finding:
+    """Return the worst that `headroom` finds; a restart of several motors decides nothing, they can be plugged in apart."""
+    found = {check.finding for check in headroom(load, unit) if check.what != RESTART}
+    order: tuple[Finding, ...] = ("does not carry it", "not checked", "carries it")
+    return next(each for each in order if each in found)
+
+
+def verdict_of(chance: float, load: Load, unit: BackupUnit) -> Verdict:
+    """Return covered, tight or short by the chance to last [-], or that the inverter is too small; the one rule."""
+    if worst_of(load, unit) == "does not carry it":
+        return "inverter too small"
+    if chance >= lookup("covered from").value:
+        return "covered"
+    return "tight" if chance >= lookup("tight from").value else "short"
+
+
+def inverter_line(load: Load, unit: BackupUnit) -> str:
+    """Return what the inverter was checked for, in a line."""
+    checks = headroom(load, unit)
+    if all(check.finding == "not checked" for check in checks):
+        return f"inverter not checked: {checks[0].why}"
+    return "inverter: " + "; ".join(map(str, checks))
+
+
+def cautions_of(unit: BackupUnit, outage: Outage) -> tuple[str, ...]:
+    """Return what the numbers leave out and may hurt."""
+    route, found = unit.route, []
+    places = [] if outage.unit_at is None else [Q_(float(each), "degC") for each in outage.unit_at.celsius]
+    if any(not takes_charge(route.chemistry, cells_at(route.heater, place)) for place in places):
+        coldest = Q_(lookup(f"coldest charging, {route.chemistry}").value, "degC")
+        found.append(f"do not charge it below {show(coldest)}: warm it first")
+        found += ["recharge is not counted while the cells are too cold"] if outage.recharge else []
+    if unit.packs and unit.pack_standby is None:
+        found.append("what the packs take for themselves is not known, and not counted")
+    return (*found, *route.warnings)
+
+
 def _waveform(load: Load, ratings: Ratings) -> Iterator[Check]:
     """Yield whether the outlet's waveform suits what is plugged in."""
-    motors = [a.name for a in load.appliances if a.motor is not None or a.surge is not None]
+    motors = [a.name for a in _motors(load)]
     if ratings.waveform == "sine":
         yield Check("waveform", "carries it", "sine")
     elif ratings.waveform == "stepped":
@@ -106,27 +151,41 @@ def _smallest(load: Load, ratings: Ratings) -> Iterator[Check]:
     if ratings.sleeps_below is None:
         return
     limit = float(ratings.sleeps_below.magnitude)
-    least = sum(float(a.levels_w[a.shares > 0].min()) for a in load.appliances)
-    most = sum(float(a.levels_w[a.shares > 0].max()) for a in load.appliances)
+    least, most = (sum(_level_w(a, pick) for a in load.appliances) for pick in (np.min, np.max))
     why = f"the output sleeps below {show(ratings.sleeps_below)}, the load falls to {show(Q_(least, 'W'))}"
     finding: Finding = "carries it" if least >= limit else "does not carry it" if most < limit else "not checked"
     yield Check("smallest power", finding, why)
 
 
-def _start(load: Load, peak: pint.Quantity, rating: pint.Quantity | None) -> Check:
-    """Return the check of the hardest start: the rest of the load steady, one motor starting."""
-    motors = [a for a in load.appliances if a.motor is not None or a.surge is not None]
+def _motors(load: Load) -> list[Appliance]:
+    return [a for a in load.appliances if a.motor is not None or a.surge is not None]
+
+
+def _apparent(load: Load, power_factor: float) -> pint.Quantity:
+    """Return the largest apparent power, motors with this power factor [VA]."""
+    motors = _motors(load)
+    watts = [(a.peak.m_as("W"), power_factor if a in motors else 1.0) for a in load.appliances if a.peak is not None]
+    return Q_(sum(power_w / factor for power_w, factor in watts), "VA")
+
+
+def _starts(load: Load, peak: pint.Quantity, rating: pint.Quantity | None) -> Iterator[Check]:
+    """Yield the check of the hardest start, the rest of the load steady, and of all motors starting at once."""
+    motors = _motors(load)
     if not motors:
-        return Check("start", "not checked", "no motor and no start was measured")
-    times = lookup("start over running power")
-    asked = []
+        yield Check("start", "not checked", "no motor and no start was measured")
+        return
+    times, more = lookup("start over running power"), []
     for appliance in motors:
         caught = appliance.surge if appliance.surge is not None else Q_(0, "W")
         running = appliance.motor if appliance.motor is not None else Q_(0, "W")
-        rest = peak - (appliance.peak if appliance.peak is not None else running)
+        steady = appliance.peak if appliance.peak is not None else running
         low, high = max(caught, running * times.low), max(caught, running * times.high)
-        asked.append((rest + low, rest + high))
-    return _against("start", max(low for low, _ in asked), max(high for _, high in asked), rating)
+        more.append((low - steady, high - steady))
+    yield _against("start", peak + max(low for low, _ in more), peak + max(high for _, high in more), rating)
+    if len(motors) > 1:
+        low, high = (sum((each[end] for each in more), start=peak) for end in (0, 1))
+        check = _against(RESTART, low, high, rating)
+        yield check if check.finding == "carries it" else replace(check, why=f"{check.why}; plug in one after the other")
 
 
 def _against(what: str, low: pint.Quantity, high: pint.Quantity, rating: pint.Quantity | None) -> Check:
@@ -140,5 +199,7 @@ def _against(what: str, low: pint.Quantity, high: pint.Quantity, rating: pint.Qu
     return Check(what, "does not carry it" if low > rating else "not checked", why)
 
 
-def _va(power: pint.Quantity, power_factor: float) -> pint.Quantity:
-    return Q_(power.to("W").magnitude / power_factor, "VA")
+def _level_w(appliance: Appliance, pick: Callable[[np.ndarray], float]) -> float:
+    """Return the least or most that an appliance draws [W]."""
+    over = appliance.mean_power.value.m_as("W") / (appliance.pattern.mean_w or 1)
+    return float(pick(appliance.pattern.power_w)) * over

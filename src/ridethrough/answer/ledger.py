@@ -1,28 +1,28 @@
 """The energy ledger: an account from the printed capacity down to what is left.
 
 Every line stands on one side: the battery's for a unit known from print, the outlet's for a unit measured by
-run-downs. The lines sum to what is left, to rounding error.
+run-downs. The lines are read off the rides, and sum to what is left, draw by draw, to rounding error.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any, Literal
 
+import numpy as np
 import pandas as pd
 
-from ..estimate import Estimate
-from ..model.battery import takes_charge
-from ..model.load import Load
-from ..model.room import in_room
-from ..model.routes import Measured, cells_at
-from ..model.unit import BackupUnit
-from ..sources import lookup, table_of
-from ..units import Q_, Refusal, show
-from .headroom import headroom
-from .outage import Outage
+from ..model.battery import percent
+from ..sampling import DRAWS, Drawn
+from ..sources import table_of
+from ..units import show
+from .case import case_of
+from .headroom import Verdict, inverter_line
+from .ride import Ride, through
 
-Verdict = Literal["covered", "tight", "short"]
+Kind = Literal["total", "battery", "load", "loss", "recharge"]
 
 
 @dataclass(frozen=True)
@@ -33,18 +33,23 @@ class Line:
     ----------
     label : str
         What a reader sees.
-    kind : {"total", "battery", "load", "loss"}
+    kind : {"total", "battery", "load", "loss", "recharge"}
         Totals are sums of the lines above them; the others add up.
-    energy : Estimate
+    energy : Drawn
         Gains positive, losses negative [Wh].
     measured : bool
         Measured, or only assumed from print and table.
     """
 
     label: str
-    kind: Literal["total", "battery", "load", "loss"]
-    energy: Estimate
+    kind: Kind
+    energy: Drawn
     measured: bool = False
+
+    @property
+    def basis(self) -> str:
+        """What it rests on; a total rests on the lines above it."""
+        return "total" if self.kind == "total" else "measured" if self.measured else "assumed"
 
 
 @dataclass(frozen=True)
@@ -53,64 +58,122 @@ class Ledger:
 
     Parameters
     ----------
-    load, unit, outage
-        What the account is for.
-    lines : tuple of Line
-        In order, the printed capacity first and what is left last.
-    available, needed, left : Estimate
-        Usable energy, energy that the outage asks for, and their difference [Wh].
+    ride : Ride
+        What the account is read off.
     """
 
-    load: Load
-    unit: BackupUnit
-    outage: Outage
-    lines: tuple[Line, ...]
-    available: Estimate
-    needed: Estimate
-    left: Estimate
+    ride: Ride = field(repr=False)
+
+    @property
+    def load(self) -> Any:
+        """What is plugged in."""
+        return self.ride.case.load
+
+    @property
+    def unit(self) -> Any:
+        """The unit, packs included."""
+        return self.ride.unit
+
+    @property
+    def outage(self) -> Any:
+        """The outage."""
+        return self.ride.outage
+
+    @cached_property
+    def lines(self) -> tuple[Line, ...]:
+        """In order, the printed capacity first and what is left last."""
+        ride, walk = self.ride, self.ride.walk
+        supply = [Line(label, kind, self._of(rows), known) for label, kind, rows, known in self._supply()]
+        rest = [Line(label, kind, self._of(rows), known) for label, kind, rows, known in self._asked()]
+        usable = Line("usable", "total", self._of(walk.start_wh), all(line.measured for line in supply[1:]))
+        came = ride.unserved if ride.outage.recharge else None
+        if came is not None and came.value.magnitude:
+            rest.append(Line("asked and did not come", "total", came))
+        total = self._of(walk.end_wh) if came is not None else ride.left
+        label = "left over" if ride.left.magnitude >= 0 or came is not None else "missing"
+        known = all(line.measured for line in (*supply[1:], *rest) if line.kind != "total")
+        return (*supply, usable, *rest, Line(label, "total", total, known))
+
+    def _of(self, rows: Any) -> Drawn:
+        return self.ride.case.sampler.result(np.broadcast_to(rows, self.ride.case.rows), "Wh")
+
+    def _supply(self) -> Iterator[tuple[str, Kind, Any, bool]]:
+        """Yield the printed capacity, and what is lost on the way to what is usable at the beginning [Wh]."""
+        case, walk = self.ride.case, self.ride.walk
+        *cells, last = case.shares
+        known, there = False, case.printed * np.ones(case.rows)
+        yield "printed on the box", "total", there, known
+        start = (f"{percent(case.outage.start)} full at the start", case.start, False)
+        for label, share, known in (*cells, start, last) if case.unit.route.side == "battery" else (*cells, last, start):
+            if np.any(share != 1):
+                yield label, "battery", there * (share - 1), known
+            there = there * share
+        floor = np.minimum(there, walk.begin.floor_wh)
+        if np.any(walk.begin.cold != 1):
+            label = f"cells at {show(case.cells_at(0), 0)}: {100 * walk.begin.cold[0]:.0f} %"
+            known = case.unit.route.curve.measured_at(case.cells_at(0))
+            yield label, "battery", (there - floor) * walk.begin.lift - there, known
+        kept = (there - floor) * walk.begin.lift - walk.start_wh
+        if case.outage.reserve.magnitude:
+            yield "reserve kept back", "battery", -kept, False
+
+    def _asked(self) -> Iterator[tuple[str, Kind, Any, bool]]:
+        """Yield what load and unit ask and what flows in [Wh], losses negative."""
+        case, sums, hours = self.ride.case, self.ride.walk.sums, show(self.outage.duration)
+        for appliance, rows in zip(case.load.appliances, sums.loads, strict=True):
+            yield f"{appliance.name}, {hours}", "load", -rows, appliance.measured
+        route, loads = case.unit.route, sums.loads.sum(axis=0)
+        conversion, standby = sums.asked - loads - sums.own, sums.own - sums.heater
+        if np.any(np.abs(conversion) > 1e-9 * sums.asked):
+            label = "conversion loss" if route.side == "battery" else "loss that bends with the load"
+            yield label, "loss", -conversion, route.measured
+        yield f"standby, {hours} x {show(case.unit.standby.value)}", "loss", -standby, route.measured
+        if np.any(sums.heater):
+            label = "battery heater" if sums.heater[0] > 0 else "no battery heater"
+            yield f"{label}, {hours}", "loss", -sums.heater, False
+        if np.any(np.abs(sums.rate) > 1e-9 * sums.asked):
+            yield "rate of the discharge", "loss", -sums.rate, False
+        if np.any(sums.weather):
+            yield "cells colder or warmer than at the start", "loss", sums.weather, False
+        if self.outage.recharge:
+            yield "recharge that came", "recharge", sums.direct + sums.stored + sums.charge_loss + sums.spilled, False
+            yield "without room", "recharge", -sums.spilled, False
+            yield "charge loss", "recharge", -sums.charge_loss, False
+
+    @property
+    def available(self) -> Drawn:
+        """Energy that can be used at the beginning [Wh]."""
+        return self._of(self.ride.walk.start_wh)
+
+    @property
+    def needed(self) -> Drawn:
+        """Energy that load and unit ask in the whole outage [Wh]."""
+        return self._of(self.ride.walk.sums.asked)
+
+    @property
+    def left(self) -> Drawn:
+        """What is left, or missing [Wh]."""
+        return self.ride.left
+
+    @property
+    def lasts(self) -> Drawn:
+        """How long the unit lasts [h]; see `Ride.lasts`."""
+        return self.ride.lasts
 
     @property
     def chance(self) -> float:
         """The chance that the unit lasts the outage and the reserve is left [-]."""
-        return self.left.chance_above("0 Wh")
+        return self.ride.chance
 
     @property
     def verdict(self) -> Verdict:
-        """Covered, tight or short, by the chance to last (limits in the table of coefficients)."""
-        return verdict_of(self.chance)
-
-    @property
-    def lasts(self) -> Estimate:
-        """How long the unit lasts [h].
-
-        t = available / (needed / t), each until then                                         (1)
-
-        Notes
-        -----
-        Until the reserve is reached, if one is kept. Exact for a steady load. A cycling load is taken at its
-        mean, so this is right within one cycle.
-
-        Raises
-        ------
-        Refusal
-            If nothing at all is asked for: then there is no end.
-        """
-        if not self.needed.value.magnitude:
-            raise Refusal(
-                "no load and no standby", "something that takes energy", "Plug in a load, or give the standby."
-            )
-        first = (self.available / (self.needed / self.outage.duration)).to("h")
-        if first.value.magnitude <= 0:
-            return first - first.value  # empty, or a reserve that was never there
-        until = first.value  # days differ as they do until then, whatever comes after
-        losses = self.unit.route.losses(self.load, until, self.outage.unit_at)
-        asked = sum((-energy for _, energy, _ in losses), start=self.load.energy_over(until))
-        return (self.available / (asked / until)).to("h")  # (1)
+        """Covered, tight or short, or that the inverter is too small; see `Ride.verdict`."""
+        return self.ride.verdict
 
     @property
     def headline(self) -> str:
         """The conclusion in one line of words and numbers."""
-        missing = self.left.value.magnitude < 0
+        missing = self.left.magnitude < 0
         amount, half = (-self.left if missing else self.left).spoken()
         word = "missing" if missing else "left"
         return f"{self.verdict.capitalize()}: {amount} {word} after {show(self.outage.duration)}, give or take {half}"
@@ -118,19 +181,16 @@ class Ledger:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What the numbers leave out and may hurt."""
-        return cautions_of(self.unit, self.outage)
+        return self.ride.cautions
 
     def sources(self) -> pd.DataFrame:
         """Return the table's coefficients that the account rests on, with band and source."""
-        return table_of([*self.available.rests_on(), *self.needed.rests_on(), *self.unit.route.fixed()])
+        return table_of([*self.ride.case.sampler.rests_on(), *self.unit.route.fixed()])
 
     @property
     def inverter(self) -> str:
         """What the inverter was checked for, in a line."""
-        checks = headroom(self.load, self.unit)
-        if all(check.finding == "not checked" for check in checks):
-            return f"inverter not checked: {checks[0].why}"
-        return "inverter: " + "; ".join(map(str, checks))
+        return inverter_line(self.load, self.unit)
 
     @property
     def rows(self) -> pd.DataFrame:
@@ -144,17 +204,9 @@ class Ledger:
         table = []
         for line in self.lines:
             low, high = line.energy.interval()
-            table.append(
-                {
-                    "line": line.label,
-                    "energy (Wh)": float(line.energy.value.magnitude),
-                    "low (Wh)": float(low.magnitude),
-                    "high (Wh)": float(high.magnitude),
-                    "side": self.unit.route.side,
-                    "basis": basis_of(line),
-                }
-            )
-        return pd.DataFrame(table)
+            table.append((line.label, line.energy.magnitude, low.magnitude, high.magnitude, self.unit.route.side,
+                          line.basis))  # fmt: skip
+        return pd.DataFrame(table, columns=["line", "energy (Wh)", "low (Wh)", "high (Wh)", "side", "basis"])
 
     def __str__(self) -> str:
         """Return headline and lines as plain text."""
@@ -168,19 +220,19 @@ class Ledger:
         body = "".join(
             f"<tr><th scope='row' style='text-align:left;font-weight:{'bold' if line.kind == 'total' else 'normal'}'>"
             f"{line.label}</th><td>{show(line.energy.value, 0)}</td>"
-            f"<td>{basis_of(line)}</td></tr>"
+            f"<td>{line.basis}</td></tr>"
             for line in self.lines
         )
         return f"<table><caption>{self.headline}</caption>{body}</table>"
 
 
-def ledger(load: Load, unit: BackupUnit, outage: Any) -> Ledger:
+def ledger(load: Any, unit: Any, outage: Any, *, draws: int = DRAWS, seed: int = 1) -> Ledger:
     """Return the energy account of a load on a unit through an outage, by the route the unit is known by.
 
-    printed:   available = printed * health * depth of discharge * (start - (1 - cold * rate))
-               needed    = t (mean P + k1 mean P + k2 mean P^2 / P_rated + P_0)               (1)
-    measured:  available = E * health * (start - (1 - cold)),  needed = t (mean P + S)        (1)
-    both:      left      = available - needed
+    printed:   usable = printed * health * depth of discharge * (start - (1 - cold))
+               asked  = t (mean P + k1 mean P + k2 mean P^2 / P_rated + P_0)
+    measured:  usable = E * health * (start - (1 - cold)),  asked = t (mean P + S)
+    both:      left   = usable - asked - what a fast discharge loses + what recharge brings
 
     cold is the capacity where the unit stands over that at 25 degC (printed) or that in its run-downs (measured).
 
@@ -192,6 +244,8 @@ def ledger(load: Load, unit: BackupUnit, outage: Any) -> Ledger:
         The battery unit, packs included.
     outage : Outage, str or pint.Quantity
         The outage, or its length [h].
+    draws, seed
+        As in `ride` [-].
 
     Returns
     -------
@@ -201,89 +255,11 @@ def ledger(load: Load, unit: BackupUnit, outage: Any) -> Ledger:
 
     Example
     -------
+    >>> from ..model.load import Load
+    >>> from ..model.unit import BackupUnit
     >>> unit = BackupUnit.from_print("mine", capacity="1 kWh", chemistry="iron phosphate", standby="10 W",
     ...                              rated="500 W", efficiency="80 %", at="100 W", depth_of_discharge="100 %")
     >>> ledger(Load.steady("100 W"), unit, "4 h").left.value
     <Quantity(500.0, 'watt_hour')>
     """
-    when = Outage.of(outage)
-    plugged(load, unit)
-    hours, route = when.duration, unit.route
-    if when.recharge:
-        raise Refusal("an outage with recharge", "one without, for an account of energies alone",
-                      "Write ride(load, unit, outage) or spread(load, unit, outage).")  # fmt: skip
-    load = as_seen_by(load, when)
-    steps, losses = route.steps(load, when.start, when.unit_at), route.losses(load, hours, when.unit_at)
-    if when.reserve.magnitude:
-        steps.append(("reserve kept back", -Estimate.exact(when.reserve), False))
-    loads = [(f"{a.name}, {show(hours)}", -a.energy_over(hours), a.measured) for a in load.appliances]
-
-    available = sum((energy for _, energy, _ in steps[1:]), start=steps[0][1])
-    needed = -sum((energy for _, energy, _ in (*loads, *losses)), start=Estimate.exact("0 Wh"))  # (1)
-    left = available - needed
-    trusted = all(measured for _, _, measured in (*steps[1:], *loads, *losses))
-    lines = [
-        Line(steps[0][0], "total", steps[0][1]),
-        *(Line(label, "battery", energy, measured) for label, energy, measured in steps[1:]),
-        Line("usable", "total", available, all(measured for _, _, measured in steps[1:])),
-        *(Line(label, "load", energy, measured) for label, energy, measured in loads),
-        *(Line(label, "loss", energy, measured) for label, energy, measured in losses),
-        Line("left over" if left.value.magnitude >= 0 else "missing", "total", left, trusted),
-    ]
-    return Ledger(load, unit, when, tuple(lines), available, needed, left)
-
-
-def cautions_of(unit: BackupUnit, outage: Outage) -> tuple[str, ...]:
-    """Return what the numbers leave out and may hurt."""
-    route, found = unit.route, []
-    cells = cells_at(route.heater, outage.unit_at)
-    if cells is not None and not takes_charge(route.chemistry, cells):
-        coldest = Q_(lookup(f"coldest charging, {route.chemistry}").value, "degC")
-        found.append(f"do not charge it below {show(coldest)}: warm it first")
-        found += ["recharge is not counted: the cells are too cold"] if outage.recharge else []
-    if unit.packs and unit.pack_standby is None:
-        found.append("what the packs take for themselves is not known, and not counted")
-    if isinstance(route, Measured):
-        found += route.line.warnings
-    return tuple(found)
-
-
-def basis_of(line: Line) -> str:
-    """Return what a line rests on; a total rests on the lines above it."""
-    return "total" if line.kind == "total" else "measured" if line.measured else "assumed"
-
-
-def plugged(load: Any, unit: Any) -> None:
-    """Refuse what is no load or no unit."""
-    if not isinstance(load, Load):
-        raise Refusal(f"load={load!r}", "a load", 'Write Load.steady("38 W"), or measure_draw(log).as_load().')
-    if not isinstance(unit, BackupUnit):
-        raise Refusal(f"unit={unit!r}", "a unit", 'Write read_units("units.csv")["Unit B"], or BackupUnit.from_print.')
-
-
-def verdict_of(chance: float) -> Verdict:
-    """Return covered, tight or short by the chance to last [-]; the one rule."""
-    if chance >= lookup("covered from").value:
-        return "covered"
-    return "tight" if chance >= lookup("tight from").value else "short"
-
-
-def as_seen_by(load: Load, outage: Outage) -> Load:
-    """Return the load as the outage sees it: its schedules within the hours, its cold appliances in the room."""
-    hours = float(outage.duration.magnitude)
-    load = Load(tuple(appliance.within(hours, outage.begins_h) for appliance in load.appliances))
-    if outage.room is None:
-        return load
-    if all(appliance.room is None for appliance in load.appliances):
-        raise Refusal(
-            f"room={show(outage.room, 0)}, and no appliance with the room it was measured in",
-            "the temperature in which each cold appliance was measured",
-            'Write load.in_a_room_of("20 degC"), or leave room out.',
-        )
-    each = [Load((appliance,)) for appliance in load.appliances]
-    ends = () if outage.room_c is None else (float(outage.room_c.min()), float(outage.room_c.max()))
-    for one in each:
-        for celsius in ends if one.appliances[0].room is not None else ():
-            in_room(one, room=Q_(celsius, "degC"))  # refuses an hour that is too cold or too hot
-    moved = [one if one.appliances[0].room is None else in_room(one, room=outage.room) for one in each]
-    return Load(tuple(one.appliances[0] for one in moved))
+    return Ledger(through(case_of(load, unit, outage, draws=draws, seed=seed)))

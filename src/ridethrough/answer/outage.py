@@ -1,4 +1,4 @@
-"""The outage: how long, and how full the unit is when it begins."""
+"""The outage: how long, how full the unit is when it begins, where things stand, what flows back in."""
 
 from __future__ import annotations
 
@@ -13,7 +13,51 @@ import pint
 from ..estimate import Estimate, estimate
 from ..model.pattern import clock
 from ..model.recharge import Recharge
-from ..units import Q_, Refusal, number, positive, quantity, show
+from ..units import Q_, Refusal, number, positive, show
+
+
+@dataclass(frozen=True)
+class Place:
+    """The temperature of a place through an outage.
+
+    Parameters
+    ----------
+    celsius : array of shape (n,)
+        Means of successive hours, or one for all [degC].
+    hours : float
+        Length of the outage [h].
+    """
+
+    celsius: np.ndarray
+    hours: float
+
+    @classmethod
+    def of(cls, given: Any, name: str, hours: float) -> Place | None:
+        """Return the place of one temperature or of the means of successive hours; None where none is given."""
+        if given is None:
+            return None
+        if isinstance(given, (str, pint.Quantity)) and np.ndim(getattr(given, "magnitude", 0)) == 0:
+            return cls(np.array([number(given, "degC", name)]), hours)
+        celsius = np.array([number(each, "degC", name) for each in given])
+        if celsius.size < math.ceil(hours):
+            raise Refusal(f"{celsius.size} hours of {name} for an outage of {show(Q_(hours, 'h'))}",
+                          "the mean of every hour", "Give more hours, or one temperature.")  # fmt: skip
+        return cls(celsius[: math.ceil(hours)], hours)
+
+    @property
+    def changes(self) -> bool:
+        """Whether it is given by the hour."""
+        return self.celsius.size > 1
+
+    @property
+    def mean(self) -> pint.Quantity:
+        """The mean over the outage [degC]."""
+        lengths = np.minimum(1, self.hours - np.arange(self.celsius.size)) if self.changes else None
+        return Q_(float(np.average(self.celsius, weights=lengths)), "degC")
+
+    def at(self, time_h: Any) -> np.ndarray:
+        """Return the temperature at moments of the outage; after its end that of its last hour [degC]."""
+        return self.celsius[np.minimum(np.asarray(time_h, float).astype(int), self.celsius.size - 1)]
 
 
 @dataclass(frozen=True, init=False)
@@ -29,15 +73,14 @@ class Outage:
     reserve : str or pint.Quantity
         Energy that shall be left at its end, on the side of the unit's route [Wh].
     room : str or pint.Quantity, or a sequence of them, optional
-        Where cold appliances stand [degC]; as when they were measured where left out. Several are the means of
-        successive hours: the ledger takes their mean, a ride each hour's.
-    unit_at : str or pint.Quantity, optional
-        Where the unit stands, its cells as warm as the room [degC]; 25 degC, or as in its run-downs, where left
-        out.
-    begins : str
-        Time of day at which it begins, for loads with a schedule, as "18:30".
+        Where cold appliances stand [degC], by the hour where several; as when they were measured where left out.
+    unit_at : str or pint.Quantity, or a sequence of them, optional
+        Where the unit stands, its cells as warm as the room [degC], by the hour where several; 25 degC, or as in its
+        run-downs, where left out.
+    begins : str, optional
+        Time of day at which it begins, as "18:30"; where left out it may be any, for what goes by the clock.
     recharge : sequence of Recharge
-        What flows back in meanwhile; `ride` and `spread` take it, the ledger refuses it.
+        What flows back in meanwhile.
 
     Example
     -------
@@ -48,54 +91,43 @@ class Outage:
     duration: pint.Quantity
     start: Estimate
     reserve: pint.Quantity
-    room: pint.Quantity | None
-    room_c: np.ndarray | None
-    unit_at: pint.Quantity | None
-    begins_h: float
+    room: Place | None
+    unit_at: Place | None
+    begins_h: float | None
     recharge: tuple[Recharge, ...]
 
     def __init__(
         self, duration: Any, *, start: Any = "100 %", reserve: Any = "0 Wh", room: Any = None, unit_at: Any = None,
-        begins: str = "0:00", recharge: Sequence[Recharge] | Recharge = (),
+        begins: str | None = None, recharge: Sequence[Recharge] | Recharge = (),
     ) -> None:  # fmt: skip
-        object.__setattr__(self, "duration", positive(duration, "h", "duration"))
-        object.__setattr__(self, "start", estimate(start, "1", "start"))
-        object.__setattr__(self, "reserve", positive(reserve, "Wh", "reserve", zero=True))
-        mean, hourly = _room(room, float(self.duration.magnitude))
-        object.__setattr__(self, "room", mean)
-        object.__setattr__(self, "room_c", hourly)
+        length = positive(duration, "h", "duration")
         given = (recharge,) if isinstance(recharge, Recharge) else tuple(recharge or ())
         if recharge is None or not all(isinstance(each, Recharge) for each in given):
             raise Refusal(f"recharge={recharge!r}", "one or more of Recharge",
                           'Write recharge=Recharge.mains([("20 h", "23 h")], power="400 W").')  # fmt: skip
-        if len({each.efficiency.value.magnitude for each in given}) > 1:
-            raise Refusal("recharges with different efficiencies", "one charger", "Give all the same efficiency.")
-        object.__setattr__(self, "begins_h", clock(begins))
-        object.__setattr__(self, "recharge", given)
-        object.__setattr__(self, "unit_at", None if unit_at is None else quantity(unit_at, "degC", "unit_at"))
+        for name, value in {
+            "duration": length,
+            "start": estimate(start, "1", "start"),
+            "reserve": positive(reserve, "Wh", "reserve", zero=True),
+            "room": Place.of(room, "room", float(length.magnitude)),
+            "unit_at": Place.of(unit_at, "unit_at", float(length.magnitude)),
+            "begins_h": None if begins is None else clock(begins),
+            "recharge": given,
+        }.items():
+            object.__setattr__(self, name, value)
 
     @classmethod
     def of(cls, outage: Outage | Any) -> Outage:
         """Return ``outage`` itself, or the outage of that length."""
         return outage if isinstance(outage, Outage) else cls(outage)
 
+    @property
+    def hours(self) -> float:
+        """Its length as a plain number [h]."""
+        return float(self.duration.magnitude)
+
     def __repr__(self) -> str:
-        where = "" if self.room is None else f", room at {show(self.room, 0)}"
-        where += "" if self.unit_at is None else f", unit at {show(self.unit_at, 0)}"
+        where = "" if self.room is None else f", room at {show(self.room.mean, 0)}"
+        where += "" if self.unit_at is None else f", unit at {show(self.unit_at.mean, 0)}"
         full = f"{100 * self.start.value.magnitude:.0f} % full at its start"
         return f"<Outage of {show(self.duration)}, unit {full}{where}>"
-
-
-def _room(given: Any, hours: float) -> tuple[pint.Quantity | None, np.ndarray | None]:
-    """Return the mean temperature of the room over an outage, and its hourly means where those were given [degC]."""
-    if given is None:
-        return None, None
-    if isinstance(given, str) or np.ndim(getattr(given, "magnitude", given)) == 0:
-        return quantity(given, "degC", "room"), None
-    hourly = np.array([number(each, "degC", "room") for each in given])
-    count = math.ceil(hours)
-    if hourly.size < count:
-        raise Refusal(f"{hourly.size} hours of room temperatures for an outage of {show(Q_(hours, 'h'))}",
-                      "the mean of every hour", "Give more hours, or one temperature.")  # fmt: skip
-    lengths = np.minimum(1, hours - np.arange(count))
-    return Q_(float(np.average(hourly[:count], weights=lengths)), "degC"), hourly[:count]

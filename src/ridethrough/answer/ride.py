@@ -1,90 +1,142 @@
-"""Through the outage, hour by hour: the state of charge, and when it is empty."""
+"""Through the outage, hour by hour: the state of charge, when it is empty, and how sure that is."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import pint
 
-from ..estimate import Estimate, estimate
-from ..model.load import Load
-from ..model.unit import BackupUnit
-from ..units import Q_, show
-from .charge import Charge
-from .course import TIMES, course_of
-from .ledger import cautions_of, plugged
-from .outage import Outage
+from ..estimate import estimate
+from ..sampling import COVERAGE, DRAWS, Drawn
+from ..sources import lookup
+from ..units import Q_, Refusal, show
+from .case import Case, case_of
+from .headroom import Verdict, cautions_of, verdict_of
+from .walk import Walk
+
+TIMES = 240  # moments at which the charge is told
 
 
 @dataclass(frozen=True)
 class Ride:
-    """One ride through an outage, at the best estimates of all that goes into it; make it with `ride`.
+    """Many rides through one outage, the best estimate and draws of all that is uncertain; make it with `ride`.
 
     Parameters
     ----------
-    unit, outage
+    case : Case
         What rode through what.
-    times_h : array of shape (n,)
-        Moments of the outage [h].
-    charge_wh : array of shape (n,)
-        Energy that can still be taken then, beyond the reserve, on the side of the unit's route [Wh].
-    capacity : pint.Quantity
-        The same when full [Wh].
-    account : Charge
-        What was asked, served, stored and wasted.
+    walk : Walk
+        How the charge went.
     """
 
-    unit: BackupUnit
-    outage: Outage
-    times_h: np.ndarray = field(repr=False)
-    charge_wh: np.ndarray = field(repr=False)
-    capacity: pint.Quantity
-    account: Charge = field(repr=False)
+    case: Case = field(repr=False)
+    walk: Walk = field(repr=False)
+
+    @property
+    def unit(self) -> Any:
+        """The unit, packs included."""
+        return self.case.unit
+
+    @property
+    def outage(self) -> Any:
+        """The outage."""
+        return self.case.outage
+
+    @cached_property
+    def lasts(self) -> Drawn:
+        """How long the unit runs until it is first empty, or down to its reserve [h].
+
+        Where nothing flows in and no temperatures are given by the hour it does not depend on how long an outage was
+        asked; else it reads "at least" the outage where that is survived.
+
+        Raises
+        ------
+        Refusal
+            If nothing at all is asked for: then there is no end.
+        """
+        case = self.case
+        if not self.walk.sums.asked[0] and case.goes_on:
+            raise Refusal("no load and no standby", "something that takes energy", "Plug in a load, or give the standby.")
+        rows, horizon = self.walk.empty_h, case.outage.hours
+        if case.goes_on and not np.isfinite(rows).all():
+            horizon = 24 * lookup("longest ride").value
+            further = self.walk.further()
+            further.through(case.stretches(case.outage.hours, horizon), counted=False)
+            rows = further.empty_h
+        return case.sampler.result(rows, "h", horizon)
 
     @property
     def survives(self) -> bool:
-        """Whether it never runs empty."""
-        return not np.isfinite(self.account.first_empty_h[0])
+        """Whether the best estimate never runs empty in the outage."""
+        return not np.isfinite(self.walk.empty_h[0])
+
+    @cached_property
+    def left(self) -> Drawn:
+        """What is left at the end beyond the reserve, less what did not come before [Wh]."""
+        return self.case.sampler.result(self.walk.end_wh - self.walk.sums.unserved, "Wh")
+
+    @cached_property
+    def chance(self) -> float:
+        """The share of draws that last the outage and keep the reserve [-]."""
+        return float(np.mean(np.isinf(self.walk.empty_h[self.case.sampler.within][1:])))
 
     @property
-    def lasts(self) -> pint.Quantity:
-        """When it first runs empty [h]; the whole outage where it never does."""
-        return self.outage.duration if self.survives else Q_(float(self.account.first_empty_h[0]), "h")
+    def verdict(self) -> Verdict:
+        """Covered, tight or short by the chance to last, or that the inverter is too small; the one rule."""
+        return verdict_of(self.chance, self.case.load, self.unit)
+
+    def interval(self, coverage: float = COVERAGE) -> tuple[pint.Quantity, pint.Quantity]:
+        """Return the two ends of the run time's interval [h]."""
+        return self.lasts.interval(coverage)
+
+    @property
+    def shares(self) -> pd.DataFrame:
+        """What makes it uncertain: columns influence and share [-], the squared rank correlation with what is left."""
+        return self.left.shares()
+
+    def band(self, coverage: float = COVERAGE) -> pd.DataFrame:
+        """Return the charge that can be used through time: columns time (h), low, middle and high (Wh)."""
+        ends = [(1 - coverage) / 2, 0.5, (1 + coverage) / 2]
+        low, middle, high = np.quantile(self.charges_wh, ends, axis=1)
+        return pd.DataFrame({"time (h)": self.walk.wanted_h, "low (Wh)": low, "middle (Wh)": middle, "high (Wh)": high})
+
+    @property
+    def charges_wh(self) -> np.ndarray:
+        """Charge that can be used, of all draws, shape (times, draws) [Wh]."""
+        return self.walk.told[:, self.case.sampler.within][:, 1:]
 
     @property
     def state_of_charge(self) -> pd.DataFrame:
-        """Columns: time (h), charge (Wh), charge (%) of a full unit."""
-        share = 100 * self.charge_wh / (float(self.capacity.magnitude) or math.nan)
-        return pd.DataFrame({"time (h)": self.times_h, "charge (Wh)": self.charge_wh, "charge (%)": share})
+        """The best estimate: columns time (h), charge (Wh) that can be used, kept back (Wh) by cold, charge (%) of full."""
+        usable, kept_back = self.walk.told[:, 0], self.walk.kept_back
+        share = 100 * (usable + kept_back) / (float(self.case.full_wh[0]) or math.nan)
+        return pd.DataFrame({"time (h)": self.walk.wanted_h, "charge (Wh)": usable, "kept back (Wh)": kept_back,
+                             "charge (%)": share})  # fmt: skip
 
     @property
-    def left(self) -> pint.Quantity:
-        """What can still be taken at the end [Wh]."""
-        return Q_(float(self.account.end_wh[0]), "Wh")
+    def served(self) -> Drawn:
+        """What was asked of the unit and came [Wh]: load, losses and standby."""
+        return self.case.sampler.result(self.walk.sums.asked - self.walk.sums.unserved, "Wh")
 
     @property
-    def served(self) -> pint.Quantity:
-        """What was asked and came [Wh]: load, losses and standby."""
-        return Q_(float(self.account.served_wh[0]), "Wh")
-
-    @property
-    def unserved(self) -> pint.Quantity:
+    def unserved(self) -> Drawn:
         """What was asked and did not come [Wh]."""
-        return Q_(float(self.account.unserved_wh[0]), "Wh")
+        return self.case.sampler.result(self.walk.sums.unserved, "Wh")
 
     @property
-    def wasted(self) -> pint.Quantity:
-        """Recharge that found no room [Wh]."""
-        return Q_(float(self.account.wasted_wh[0]), "Wh")
+    def wasted(self) -> Drawn:
+        """Recharge that came and found no room [Wh]; what the mains did not have to give is none."""
+        return self.case.sampler.result(self.walk.sums.spilled, "Wh")
 
     @property
-    def residual(self) -> pint.Quantity:
-        """What the energy account is off by [Wh]: rounding."""
-        return Q_(float(self.account.residual_wh[0]), "Wh")
+    def residual(self) -> Drawn:
+        """What the energy account is off by [Wh]: rounding, or a mistake."""
+        return self.case.sampler.result(self.walk.residual, "Wh")
 
     @property
     def cautions(self) -> tuple[str, ...]:
@@ -92,16 +144,22 @@ class Ride:
         return cautions_of(self.unit, self.outage)
 
     def __repr__(self) -> str:
-        lasts = f"at least {show(self.lasts)}" if self.survives else show(self.lasts)
         said = "".join(f"\n  caution: {each}" for each in self.cautions)
         return (
-            f"<Ride of {self.unit.label} through {show(self.outage.duration)}: lasts {lasts}, "
-            f"{show(self.unserved)} unserved, {show(self.wasted)} wasted{said}>"
+            f"<Ride of {self.unit.label} through {show(self.outage.duration)}: lasts {self.lasts}, chance "
+            f"{100 * self.chance:.0f} %: {self.verdict}; {show(self.unserved.value)} unserved, "
+            f"{show(self.wasted.value)} wasted{said}>"
         )
 
+    def _repr_html_(self) -> str:
+        head, *notes = repr(self)[1:-1].split("\n")
+        return f"<div>{head}<ul>{''.join(f'<li>{note.strip()}</li>' for note in notes)}</ul></div>"
 
-def ride(load: Load, unit: BackupUnit, outage: Any, *, restart: Any = "0 %") -> Ride:
-    """Return how the unit's charge goes through an outage, at the best estimates.
+
+def ride(
+    load: Any, unit: Any, outage: Any, *, restart: Any = "0 %", draws: int = DRAWS, seed: int = 1, times: int = TIMES
+) -> Ride:
+    """Return how the unit's charge goes through an outage, at the best estimates and with everything drawn at once.
 
     Parameters
     ----------
@@ -110,33 +168,53 @@ def ride(load: Load, unit: BackupUnit, outage: Any, *, restart: Any = "0 %") -> 
     unit : BackupUnit
         The battery unit, packs included.
     outage : Outage, str or pint.Quantity
-        The outage, its room and recharge included, or its length [h].
+        The outage, its rooms and recharge included, or its length [h].
     restart : str or float
         Charge that a unit which ran empty waits for before it turns on again, of a full one [-].
+    draws, seed : int
+        How many draws beside the best estimate, two or more [-]; the same seed gives the same draws.
+    times : int
+        How many moments of the charge are kept, one or more [-].
 
     Notes
     -----
-    Power is constant in each step, and within them all is exact: no time step to choose. Without recharge it
-    agrees with the ledger, for steady loads exactly, else within a cycle. Lesson 07.
+    Power is constant in each step, and within them all is exact. What rests on the same influence is drawn together:
+    one meter's gain in all that it measured, energy and standby of one run-down line. Draws in which something lies
+    beyond its physical limits (a charge above full, a power below zero) count nowhere. Of a load whose phase nobody
+    knows the best estimate takes the mean, each draw a phase of its own. Lesson 07.
 
     Example
     -------
-    >>> unit = BackupUnit.from_print("mine", capacity="1 kWh", chemistry="iron phosphate", standby="10 W",
-    ...                              rated="500 W", efficiency="80 %", at="100 W", depth_of_discharge="100 %")
-    >>> ride(Load.steady("100 W"), unit, "12 h")
-    <Ride of mine through 12 h: lasts 8 h, 500 Wh unserved, 0 Wh wasted>
+    >>> from ..estimate import Estimate
+    >>> from ..model.load import Load
+    >>> from ..model.unit import BackupUnit
+    >>> exact = Estimate.exact
+    >>> unit = BackupUnit.from_print("mine", capacity=exact("1 kWh"), chemistry="iron phosphate",
+    ...                              standby=exact("10 W"), rated="500 W", efficiency=exact("80 %"), at="100 W",
+    ...                              depth_of_discharge="100 %")
+    >>> found = ride(Load.steady("100 W"), unit, "12 h")
+    >>> found.lasts.value, found.unserved.value
+    (<Quantity(8.0, 'hour')>, <Quantity(500.0, 'watt_hour')>)
     """
-    when = Outage.of(outage)
-    plugged(load, unit)
-    course = course_of(load, when)
-    passage = course.through(unit, _best)
-    times = np.linspace(0, float(when.duration.magnitude), TIMES + 1)
-    threshold = float(estimate(restart, "1", "restart").value.magnitude)
-    account = course.follow(passage, restart=threshold, at_h=times)
-    assert account.soc_wh is not None
-    return Ride(unit, when, times, account.soc_wh[0], Q_(float(passage.capacity_wh[0]), "Wh"), account)
+    for name, given, least in (("draws", draws, 2), ("times", times, 1)):
+        if not isinstance(given, int) or isinstance(given, bool) or given < least:
+            raise Refusal(f"{name}={given!r}", f"a whole number of {least} or more", f"Write {name}={240}.")
+    return through(case_of(load, unit, outage, draws=draws, seed=seed), restart=restart, times=times)
 
 
-def _best(estimate: Estimate, low: float = -math.inf, high: float = math.inf) -> np.ndarray:
-    """Return the best estimate within its limits, as an array of one."""
-    return np.clip(np.array([float(estimate.value.magnitude)]), low, high)
+def spread(load: Any, unit: Any, outage: Any, *, draws: int = DRAWS, seed: int = 1, restart: Any = "0 %",
+           times: int = TIMES) -> Ride:  # fmt: skip
+    """Return the same as `ride`: every ride knows how sure it is."""
+    return ride(load, unit, outage, draws=draws, seed=seed, restart=restart, times=times)
+
+
+def through(case: Case, *, restart: Any = "0 %", times: int = 0) -> Ride:
+    """Return a case's ride through its outage."""
+    wanted = np.linspace(0, case.outage.hours, times + 1) if times else np.zeros(0)
+    threshold = estimate(restart, "1", "restart").value.magnitude
+    walk = Walk(case, threshold * case.full_wh, wanted)
+    walk.through(case.stretches(0.0, case.outage.hours))
+    if case.sampler.within[1:].mean() < lookup("least share of draws within limits").value:
+        raise Refusal("inputs that lie beyond their physical limits more often than not",
+                      "inputs that are known better", "Look at load.mean_power and unit.standby.")  # fmt: skip
+    return Ride(case, walk)

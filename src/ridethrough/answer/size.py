@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
+import numpy as np
 import pint
 
-from ..model.load import Load
 from ..model.unit import BackupUnit
+from ..sampling import DRAWS, Drawn
 from ..sources import lookup
 from ..units import Q_, Refusal, number, show
-from .headroom import Finding, headroom
-from .ledger import Ledger, ledger, plugged
+from .case import Case, case_of
+from .headroom import Finding, worst_of
+from .ledger import Ledger, ledger
 from .outage import Outage
+from .ride import through
 
-LARGE = 1e6  # degrees of freedom and sizes beyond which nothing changes
+LARGE = 1e6  # times the printed capacity beyond which nothing changes
+HALVINGS = 40
 
 
 @dataclass(frozen=True)
@@ -24,23 +29,40 @@ class Size:
 
     Parameters
     ----------
-    printed : pint.Quantity
-        The capacity that a box with the losses of ``like`` must have printed on it [Wh].
-    packs : int or None
-        The fewest packs on ``like`` that do; None where even all of them do not [-].
-    account : Ledger
-        The account with these packs, or with all of them.
+    accounts : tuple of Ledger
+        The accounts without packs, with one, and so on, up to the first that does or the last there is.
     confidence : float
         The chance to last that was asked for [-].
-    inverter : str
-        The worst that `headroom` finds; with "does not carry it" no number of packs does.
     """
 
-    printed: pint.Quantity
-    packs: int | None
-    account: Ledger
+    accounts: tuple[Ledger, ...]
     confidence: float
-    inverter: str
+
+    @property
+    def account(self) -> Ledger:
+        """The account with the fewest packs that do, or with all of them."""
+        return self.accounts[-1]
+
+    @property
+    def packs(self) -> int | None:
+        """The fewest packs that do; None where even all of them do not."""
+        fits = self.account.chance >= self.confidence and self.inverter != "does not carry it"
+        return len(self.accounts) - 1 if fits else None
+
+    @property
+    def inverter(self) -> Finding:
+        """The worst that `headroom` finds; with "does not carry it" no number of packs does."""
+        return worst_of(self.account.load, self.account.unit)
+
+    @cached_property
+    def needed(self) -> Drawn:
+        """The capacity that each draw would have to have printed on a box with these losses, in order to last [Wh]."""
+        return _needed(self.accounts[0].ride.case)
+
+    @cached_property
+    def printed(self) -> pint.Quantity:
+        """The capacity that lasts in as many draws as ``confidence`` asks for [Wh]."""
+        return Q_(float(np.quantile(self.needed.draws, self.confidence, method="higher")), "Wh")
 
     def __repr__(self) -> str:
         unit, outage = self.account.unit, self.account.outage
@@ -49,27 +71,31 @@ class Size:
         return (f"<Size for {show(outage.duration)} at {100 * self.confidence:.0f} %: "
                 f"{show(self.printed, 0)} printed; {fits}>")  # fmt: skip
 
+    def _repr_html_(self) -> str:
+        return f"<div>{repr(self)[1:-1]}</div>"
 
-def size(load: Load, outage: Any, *, like: BackupUnit, confidence: float | None = None) -> Size:
+
+def size(load: Any, outage: Any, *, like: BackupUnit, confidence: float | None = None, draws: int = DRAWS,
+         seed: int = 1) -> Size:  # fmt: skip
     """Return how much capacity must be printed on a box like this one, and how many packs that takes.
-
-    chance(printed) = confidence, solved for the printed capacity                             (1)
 
     Parameters
     ----------
     load : Load
         What is plugged in [W].
     outage : Outage, str or pint.Quantity
-        The outage, or its length [h].
+        The outage, its recharge included, or its length [h].
     like : BackupUnit
         A unit whose standby, conversion and battery are taken as they are; only its capacity varies.
     confidence : float, optional
         The chance to last and keep the reserve [-]; from where the verdict is covered, where left out.
+    draws, seed
+        As in `ride` [-].
 
     Raises
     ------
     Refusal
-        If the outage has recharge, or no capacity is large enough.
+        If nothing is asked for, or no capacity is large enough.
 
     Notes
     -----
@@ -77,50 +103,53 @@ def size(load: Load, outage: Any, *, like: BackupUnit, confidence: float | None 
 
     Example
     -------
-    >>> unit = BackupUnit.from_print("mine", capacity="1 kWh", chemistry="iron phosphate", standby="10 W",
-    ...                              rated="500 W", efficiency="80 %", at="100 W", depth_of_discharge="100 %",
-    ...                              pack="800 Wh", packs_max=2)
+    >>> from ..estimate import Estimate
+    >>> from ..model.load import Load
+    >>> unit = BackupUnit.from_print("mine", capacity=Estimate.exact("1 kWh"), chemistry="iron phosphate",
+    ...                              standby=Estimate.exact("10 W"), rated="500 W", efficiency=Estimate.exact("80 %"),
+    ...                              at="100 W", depth_of_discharge="100 %", pack="800 Wh", packs_max=2)
     >>> size(Load.steady("100 W"), "12 h", like=unit)
     <Size for 12 h at 90 %: 1,500 Wh printed; mine with 1 pack does>
     """
-    plugged(load, like)
-    when = Outage.of(outage)
-    aim = lookup("covered from").value if confidence is None else number(confidence, "1", "confidence")
-    if not 0 < aim < 1:
-        raise Refusal(f"confidence={confidence}", "a chance between 0 and 1", "Write confidence=0.9.")
-    accounts = [ledger(load, like.with_packs(n), when) for n in range(like.packs_max - like.packs + 1)]
-    if not accounts[0].needed.value.magnitude:
+    when, aim = Outage.of(outage), confidence_of(confidence)
+    accounts: list[Ledger] = []
+    if not isinstance(like, BackupUnit):
+        case_of(load, like, when, draws=draws, seed=seed)  # refuses
+    for packs in range(like.packs_max - like.packs + 1):
+        accounts.append(ledger(load, like.with_packs(packs), when, draws=draws, seed=seed))
+        if accounts[-1].chance >= aim:
+            break
+    if not accounts[0].needed.magnitude:
         raise Refusal("no load and no standby", "something that takes energy", "Plug in a load, or give the standby.")
-    checks = headroom(accounts[0].load, like)
-    found: list[Finding] = [check.finding for check in checks]
-    worst = next((each for each in ("does not carry it", "not checked") if each in found), "carries it")
-    able = worst != "does not carry it"
-    fewest = next((n for n, account in enumerate(accounts) if able and account.chance >= aim), None)
-    return Size(_printed(load, when, like, aim), fewest, accounts[-1 if fewest is None else fewest], aim, worst)
+    return Size(tuple(accounts), aim)
 
 
-def _printed(load: Load, outage: Outage, like: BackupUnit, aim: float) -> pint.Quantity:
-    """Return (1) of `size` [Wh]: where what is left, less its width at that chance, is zero."""
-    from scipy.optimize import brentq
-    from scipy.special import stdtrit
+def confidence_of(given: float | None) -> float:
+    """Return the chance asked for, or that from which the verdict is covered [-]."""
+    aim = lookup("covered from").value if given is None else number(given, "1", "confidence")
+    if not 0 < aim < 1:
+        raise Refusal(f"confidence={given}", "a chance between 0 and 1", "Write confidence=0.9.")
+    return aim
 
-    now = float(like.printed.magnitude)
 
-    def spare(printed_wh: float) -> float:
-        """Return what is left beyond the width that the chance asks for [Wh]."""
-        left = ledger(load, like.with_capacity(Q_(printed_wh, "Wh")), outage).left
-        return float(left.value.magnitude) + float(stdtrit(min(left.dof, LARGE), 1 - aim)) * float(left.u.magnitude)
+def _needed(case: Case) -> Drawn:
+    """Return what each draw needs, each found by halving between what lasts and what does not [Wh]."""
 
-    most = now
-    while spare(most) < 0:
-        most *= 2
-        if most > LARGE * now:
-            raise Refusal(
-                f"{show(outage.duration)} on a box like {like.name}",
-                "a load and a start that some box can carry",
-                "Look at outage.start and outage.unit_at.",
-            )
-    least = most / 2
-    while spare(least) > 0:
-        least /= 2
-    return Q_(float(brentq(spare, least, most)), "Wh")
+    def lasts(printed_wh: np.ndarray) -> np.ndarray:
+        return np.isinf(through(replace(case, printed_wh=printed_wh)).walk.empty_h)
+
+    start = float(case.unit.printed.m_as("Wh"))
+    high = np.full(case.rows, start)
+    while not (done := lasts(high) | ~case.sampler.within).all():
+        high = np.where(done, high, 2 * high)
+        if high.max() > LARGE * start:
+            raise Refusal(f"{show(case.outage.duration)} on a box like {case.unit.name}",
+                          "a load and a start that some box can carry", "Look at outage.start and outage.unit_at.")  # fmt: skip
+    low = np.zeros(case.rows)
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2
+        fits = lasts(middle)
+        low, high = np.where(fits, low, middle), np.where(fits, middle, high)
+        if (high - low).max() <= 1e-6 * start:
+            break
+    return case.sampler.result(high, "Wh")

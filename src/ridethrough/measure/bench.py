@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, partial
 from html import escape
 from typing import Any
 
@@ -18,8 +17,9 @@ import numpy as np
 import pandas as pd
 import pint
 
-from ..estimate import Estimate, Formula, not_negative, through, values
-from ..model.battery import CHEMISTRIES, of_chemistry
+from ..estimate import Estimate, not_negative, through, values
+from ..model.battery import CHEMISTRIES, drained_w, of_chemistry
+from ..model.inverter import asked_w
 from ..model.load import Load
 from ..model.temperature import TemperatureCurve
 from ..sources import coefficient, lookup
@@ -78,7 +78,7 @@ class RundownLine:
     def hours(self, load: Any) -> Estimate:
         """Return how long the next run lasts at a load [h].
 
-        t = E_P / (S + P)                                                                     (1)
+        t = E / P_d,   P_d = x (x_run / (E / T))^(k - 1),   x = S + P + c (P^2 + s^2)         (1)
 
         Parameters
         ----------
@@ -87,66 +87,28 @@ class RundownLine:
 
         Notes
         -----
-        E_P is what `delivers` gives. The interval is for one run, not for the mean of many. The gain of a
-        meter that read both the load and the run-downs cancels.
+        x_run is x at the power that a load draws while it runs, P + s^2 / P; s^2 is its variance and T ``reference``.
+        The interval is for one run, not for the mean of many. The gain of a meter that read both the load and the
+        run-downs cancels.
         """
         plugged = load if isinstance(load, Load) else Load.steady(load)
-        energy = self.delivers(plugged)
-        length = energy.value / (self.standby.value + plugged.mean_power.value)
-        return (energy / (self.standby + (plugged.energy_over(length) / length).to("W"))).to("h")  # (1)
-
-    def delivers(self, load: Load, *, times: float = 1.0) -> Estimate:
-        """Return the energy that a load and the standby share at the outlet in the next run [Wh].
-
-        Parameters
-        ----------
-        load : Load
-            Its mean power and how it varies; not its day-to-day spread [W].
-        times : float
-            How many times the battery that was tested [-].
-        """
-        formula, inputs = self.sharing(load, times=times)
-        return through(formula, inputs, ["Wh"])[0]
-
-    def sharing(self, load: Load, *, times: float = 1.0) -> tuple[Formula, list[Estimate]]:
-        """Return the formula behind `delivers`, of plain numbers or arrays, and what goes into it.
-
-        E_P = (S + P) t,   x = S + P + c (P^2 + s^2)                                          (1)
-        t   = T (E / (T x))^k (x / (x + s^2/P))^(w (k - 1)), times the next run's               (2)
-
-        With k = 1 and c = 0 it is E. T is ``reference``, s the standard deviation of a load that varies, which
-        draws about P + s^2/P while it runs. Whether that rate decides (w = 1) or the mean (w = 0) is open: of
-        the two, the one that leaves t less certain is taken; where k itself is not 1, w is half, give or take
-        half.
-        """
-        drain = self.standby.value + load.mean_power.value
+        drain = self.standby.value + plugged.mean_power.value
         if not drain.magnitude > 0:
             raise Refusal(f"a drain of {show(drain)}", "more than zero", "Add a run-down with nothing plugged in.")
-        ref_h, variance, k = float(self.reference.magnitude), load.variance_w2, self.rate_exponent
-        known = float(k.value.magnitude)
-        half = self._while_it_runs
+        variance, ref_h = plugged.variance_w2, float(self.reference.magnitude)
 
-        def shared(at: Sequence[Any], w: int) -> np.ndarray:
-            energy, standby, power_w, k, c, half, next_run = at
-            x = standby + power_w + c * (power_w**2 + variance)
-            running = x + variance / power_w if variance else x
-            reach = w * (k - known) + half * (known - 1)
-            hours = ref_h * (times * energy / (ref_h * x)) ** k * (x / running) ** reach * next_run  # (2)
-            return np.array([(standby + power_w) * hours])  # (1)
+        def run_time(at: np.ndarray) -> np.ndarray:
+            energy, standby, power_w, k, c, next_run = at
+            x = asked_w(power_w, variance, standby, 1, c)
+            running = x + (variance / power_w if variance else 0.0)
+            return np.array([energy * next_run / drained_w(x, running, energy / ref_h, k, 0)])  # (1)
 
-        inputs = [self.energy, self.standby, load.mean_power, k, self.bend, half, self.next_run]
+        def lasts(power: Estimate) -> Estimate:
+            inputs = [self.energy, self.standby, power, self.rate_exponent, self.bend, self.next_run]
+            return through(run_time, inputs, ["h"])[0]
 
-        def doubt(w: int) -> float:
-            energy = through(partial(shared, w=w), inputs, ["Wh"])[0]
-            return float((energy / (self.standby + load.mean_power)).u.magnitude)
-
-        return partial(shared, w=max((0, 1), key=doubt)), inputs
-
-    @cached_property
-    def _while_it_runs(self) -> Estimate:
-        """How far the rate while it runs decides, and not the mean [-]; one influence per line."""
-        known = float(self.rate_exponent.value.magnitude)
-        return Estimate.standard(Q_(0.5, "1"), Q_(0.5 if known > 1 else 0, "1"), "rate while it runs")
+        length = lasts(plugged.mean_power).value
+        return lasts((plugged.energy_over(length) / length).to("W"))
 
     def next_test(self, load: Any = None) -> pd.DataFrame:
         """Return which run-down to do next for the narrowest interval at a load: a table, the best first.

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..estimate import student
 from ..sources import lookup
 from .cycles import Pattern
 from .log import MeterLog
@@ -115,13 +116,6 @@ def stated_band() -> float:
     The band is where a day lies in 95 of 100 cases before any was seen: s0 = half width / t(v0).
     """
     return lookup("day-to-day spread").high / student(BAND_DAYS)
-
-
-def student(dof: float) -> float:
-    """Return Student's t for a two-sided 95 % interval [-]."""
-    from scipy.special import stdtrit
-
-    return float(stdtrit(dof, 0.975))
 
 
 def likeness_factor(days: float) -> float:

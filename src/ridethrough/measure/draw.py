@@ -18,11 +18,12 @@ import numpy as np
 import pandas as pd
 import pint
 
-from ..estimate import Estimate
-from ..model.load import Appliance, Load
+from ..estimate import Estimate, student
+from ..model.load import Appliance, Load, day_to_day
+from ..model.pattern import Pattern as Through
 from ..units import Q_, Refusal, number, show
 from .cycles import Pattern, find_pattern, no_pattern
-from .days import BAND_DAYS, FEWEST_DAYS, WHOLE_DAY, DaySpread, day_spread, likeness_factor, stated_band, student
+from .days import BAND_DAYS, DAY_S, FEWEST_DAYS, WHOLE_DAY, DaySpread, day_spread, likeness_factor, stated_band
 from .log import MeterLog, levels_of
 
 WHOLE_CYCLES = 0.5  # share of the covered time that whole cycles must fill to stand for it
@@ -35,61 +36,63 @@ class Draw:
 
     Parameters
     ----------
-    name : str
-        What the ledger calls it.
-    mean_power : Estimate
-        The appliance's mean under the log's conditions [W].
+    appliance : Appliance
+        Its name, mean, pattern, peak, surge and motor, as the ledger takes them.
     metered : Estimate
-        The same with the meter's own errors only, which no longer log can better [W].
-    day_spread : pint.Quantity
-        Standard deviation of one day's energy about its mean [Wh].
-    day_dof : float
-        Degrees of freedom of ``day_spread`` [-].
+        The mean power with the meter's own errors only, which no longer log can better [W].
     days : float
         Covered time behind the mean, in days [-].
-    running_power : pint.Quantity, optional
-        Median power while the compressor runs [W].
     duty_cycle : pint.Quantity, optional
-        Share of time it runs [-].
+        Share of time that the compressor runs [-].
     peak_power : pint.Quantity, optional
         Largest power in the log, starts included [W].
-    sustained_power : pint.Quantity, optional
-        Largest power outside the starts [W].
-    surge : pint.Quantity, optional
-        Largest power caught in a start [W]; the true one is larger where the meter's steps are long.
     cycles : pandas.DataFrame
         Regular whole cycles: start_h, on_min, off_min, energy_wh, running_w.
     defrosts : pandas.DataFrame
         Defrosts with their recovery: start_h, duration_min, energy_wh, extra_wh.
-    levels_w, shares : arrays
-        The powers it draws [W] and the share of time at each [-].
     findings, warnings : tuple of str
         What was seen in the log; what limits the claim.
     """
 
-    name: str
-    mean_power: Estimate
+    appliance: Appliance
     metered: Estimate
-    day_spread: pint.Quantity
-    day_dof: float
     days: float
-    running_power: pint.Quantity | None
     duty_cycle: pint.Quantity | None
     peak_power: pint.Quantity | None
-    sustained_power: pint.Quantity | None
-    surge: pint.Quantity | None
     cycles: pd.DataFrame = field(repr=False)
     defrosts: pd.DataFrame = field(repr=False)
-    levels_w: np.ndarray = field(repr=False)
-    shares: np.ndarray = field(repr=False)
     findings: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
-    @cached_property
-    def _load(self) -> Load:
-        return Load((Appliance(self.name, self.mean_power, self.levels_w, self.shares, self.day_spread, self.day_dof,
-                               peak=self.sustained_power, surge=self.surge, motor=self.running_power,
-                               measured=True),))  # fmt: skip
+    @property
+    def name(self) -> str:
+        """What the ledger calls it."""
+        return self.appliance.name
+
+    @property
+    def mean_power(self) -> Estimate:
+        """The appliance's mean under the log's conditions [W]."""
+        return self.appliance.mean_power
+
+    @property
+    def day_spread(self) -> pint.Quantity:
+        """Standard deviation of one day's energy about its mean [Wh]."""
+        return self.appliance.day_spread
+
+    @property
+    def running_power(self) -> pint.Quantity | None:
+        """Median power while the compressor runs [W]."""
+        return self.appliance.motor
+
+    @property
+    def sustained_power(self) -> pint.Quantity | None:
+        """Largest power outside the starts [W]."""
+        return self.appliance.peak
+
+    @property
+    def surge(self) -> pint.Quantity | None:
+        """Largest power caught in a start [W]; the true one is larger where the meter's steps are long."""
+        return self.appliance.surge
 
     @property
     def daily_energy(self) -> Estimate:
@@ -102,7 +105,7 @@ class Draw:
 
     def as_load(self) -> Load:
         """Return the draw as a load, to be added to others and plugged into a unit."""
-        return self._load
+        return Load((self.appliance,))
 
     def __repr__(self) -> str:
         known = {"running": self.running_power, "duty cycle": self.duty_cycle, "peak": self.peak_power,
@@ -165,26 +168,25 @@ def measure_draw(log: MeterLog, name: str | None = None) -> Draw:
     metered, resolution = log.meter.gain * Q_(mean_w, "W") + log.meter.offset, _resolution(log)
     one_more_wh = float(each.value.magnitude) * math.sqrt(24 * per_h % 1 * (1 - 24 * per_h % 1))  # (2)
     varied = Estimate.standard("0 W", Q_(spread.of_mean_w, "W"), "how the appliance varied", dof=spread.dof)
-    levels_w, shares = levels_of(log.power_w, _time_shares(log, seen, per_h))
+    named, mean = name or log.name, metered + resolution + varied + (defrosting - defrosting.value)
     return Draw(
-        name=name or log.name,
-        mean_power=metered + resolution + varied + (defrosting - defrosting.value),
+        Appliance(
+            named, mean, _through_time(log, seen, per_h),
+            Q_(math.hypot(24 * spread.of_day_w, one_more_wh), "Wh"), day_to_day(named, spread.dof),
+            peak=Q_(float(log.power_w[~seen.inrush].max()), "W") if sampled else None,
+            surge=Q_(float(log.power_w[seen.inrush].max()), "W") if seen.inrush.any() else None,
+            motor=Q_(seen.running_w, "W") if running else None,
+            measured=True,
+        ),
         metered=metered + resolution if sampled else metered,
-        day_spread=Q_(math.hypot(24 * spread.of_day_w, one_more_wh), "Wh"),
-        day_dof=spread.dof,
         days=spread.days,
-        running_power=Q_(seen.running_w, "W") if running else None,
         duty_cycle=Q_(float(np.average(seen.on, weights=log.duration_s)), "1") if running else None,
         peak_power=Q_(float(log.power_w.max()), "W") if sampled else None,
-        sustained_power=Q_(float(log.power_w[~seen.inrush].max()), "W") if sampled else None,
-        surge=Q_(float(log.power_w[seen.inrush].max()), "W") if seen.inrush.any() else None,
         cycles=seen.cycles,
         defrosts=seen.defrosts,
-        levels_w=levels_w,
-        shares=shares,
         findings=tuple(_findings(log, seen)),
         warnings=tuple(_warnings(log, seen, spread)),
-    )
+    )  # fmt: skip
 
 
 def time_to_log(draw: Draw, tolerance: float = 0.05) -> pint.Quantity:
@@ -285,6 +287,31 @@ def _resolution(log: MeterLog) -> Estimate:
     alike = np.ptp(log.power_w) * log.duration_s.min() / 3600 < float(half.to("Wh").magnitude)
     roundings = 2 if log.kind == "counter" else log.start_s.size ** (2 if alike else 1)
     return (Estimate.within("0 Wh", half, "meter resolution") * math.sqrt(roundings) / Q_(hours, "h")).to("W")
+
+
+def _through_time(log: MeterLog, seen: Pattern, defrosts_per_h: float) -> Through:
+    """Return how the power goes through time: the log's own whole days, else its levels.
+
+    Days are brought to one mean, since how they differ is in the day-to-day spread; what was not seen, or does not
+    belong to the long run, is taken at that mean.
+    """
+    days = int(log.span_s / DAY_S)
+    if log.kind != "power" or not days:
+        return Through.of_levels(*levels_of(log.power_w, _time_shares(log, seen, defrosts_per_h)))
+    held = (seen.steady | seen.defrost) & (log.start_s < days * DAY_S)
+    begin_s, power_w = log.start_s[held], log.power_w[held]
+    end_s = np.minimum(begin_s + log.duration_s[held], days * DAY_S)
+    day = np.minimum(((begin_s + end_s) / 2 // DAY_S).astype(int), days - 1)
+    sums = [np.bincount(day, weights=each, minlength=days) for each in (end_s - begin_s, (end_s - begin_s) * power_w)]
+    mean_w = sums[1].sum() / sums[0].sum()
+    day_w = np.divide(sums[1], sums[0], out=np.full(days, mean_w), where=sums[0] > 0)
+    cuts_s = np.column_stack([begin_s, end_s]).ravel()  # gaps lie between one end and the next begin
+    powers_w = np.column_stack([power_w * (mean_w / np.where(day_w > 0, day_w, mean_w or 1))[day], np.full(power_w.size, mean_w)])
+    edges_s = np.concatenate([[0.0], cuts_s, [days * DAY_S]])
+    steps_s, all_w = np.diff(edges_s), np.append(mean_w, powers_w.ravel())
+    kept = steps_s > 1e-6
+    clock_h = None if log.begins is None else (log.begins - log.begins.normalize()).total_seconds() / 3600
+    return Through(steps_s[kept] / 3600, all_w[kept], clock_h)
 
 
 def _time_shares(log: MeterLog, seen: Pattern, defrosts_per_h: float) -> np.ndarray:

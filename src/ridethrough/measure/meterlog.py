@@ -145,8 +145,7 @@ class MeterLog:
     def as_load(self, name: str | None = None) -> Load:
         """Return the log itself as a load, its powers taken as exact.
 
-        The mean is kept exactly; powers that differ by less than a 200th of the largest are put
-        together at their mean. For a draw with its uncertainty use `measure_draw`.
+        For a draw with its uncertainty use `measure_draw`.
 
         Parameters
         ----------
@@ -154,11 +153,10 @@ class MeterLog:
             What the ledger calls it; the log's name where left out.
         """
         self._watts("a load")
-        levels, shares = levels_of(self.power_w, self.duration_s)
         peak = Q_(float(self.power_w.max()), "W") if self.kind == "power" else None
-        mean = Estimate.exact(Q_(float(np.dot(levels, shares)), "W"))
         pattern = Pattern(self.duration_s / 3600, self.power_w)
-        return Load((Appliance(name or self.name, mean, levels, shares, Q_(0, "Wh"), peak=peak, pattern=pattern),))
+        mean = Estimate.exact(Q_(pattern.mean_w, "W"))
+        return Load((Appliance(name or self.name, mean, pattern, peak=peak),))
 
     def __repr__(self) -> str:
         unit = "VA" if self.kind == "apparent power" else "W"

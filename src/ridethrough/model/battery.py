@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pint
 
-from ..estimate import Estimate, Read, estimate, not_negative, through
+from ..estimate import Estimate, estimate, not_negative
 from ..sources import coefficient, lookup
 from ..units import Q_, Refusal, number, positive, quantity, read_quantity, show
 from .temperature import TemperatureCurve
 
 CHEMISTRIES = ("iron phosphate", "nickel-manganese-cobalt", "sealed lead-acid", "flooded lead-acid")
-CELLS = "cells at"  # how the entry of the cold begins
 
 
 @dataclass(frozen=True)
@@ -29,6 +27,8 @@ class Battery:
         Capacity printed on the box, packs included [Wh].
     chemistry : str
         One of `CHEMISTRIES`.
+    holds : Estimate
+        Share of the printed capacity that was really in its cells when new [-].
     depth_of_discharge : Estimate
         Share of the capacity that the unit gives up before it cuts off [-].
     health : Estimate
@@ -43,6 +43,7 @@ class Battery:
 
     printed: pint.Quantity
     chemistry: str
+    holds: Estimate
     depth_of_discharge: Estimate
     health: Estimate
     rate_exponent: Estimate
@@ -58,8 +59,8 @@ class Battery:
 
         Parameters
         ----------
-        capacity : str or pint.Quantity
-            As printed [Wh], or [Ah] with ``volts``.
+        capacity : Estimate, str or pint.Quantity
+            As printed [Wh], or [Ah] with ``volts``; what is not an Estimate has the table's band of what print is worth.
         chemistry : str
             One of `CHEMISTRIES`.
         depth_of_discharge : Estimate, str or float, optional
@@ -85,92 +86,18 @@ class Battery:
                           f'Write TemperatureCurve("{chemistry}").')  # fmt: skip
         depth = of_chemistry("depth of discharge", chemistry) if depth_of_discharge is None else depth_of_discharge
         rating = lookup(f"rating hours, {chemistry}").value if rating_hours is None else None
+        known_well = isinstance(capacity, Estimate)
+        printed = stored_energy(capacity.value if known_well else capacity, volts)
         return cls(
-            stored_energy(capacity, volts),
+            printed,
             chemistry,
+            (capacity / capacity.value).to("1") if known_well else coefficient("capacity over its print"),
             estimate(depth, "1", "depth_of_discharge"),
             not_negative(health, "1", "health"),
             of_chemistry("rate exponent above the rating", chemistry),
             Q_(rating, "h") if rating else positive(rating_hours, "h", "rating_hours"),
             curve or TemperatureCurve(chemistry),
         )
-
-    def with_more(self, capacity: pint.Quantity) -> Battery:
-        """Return the battery with ``capacity`` [Wh] added to what is printed."""
-        return replace(self, printed=self.printed + capacity)
-
-    def rate_factor(self, drain: Estimate) -> Estimate:
-        """Return the energy at a steady drain over that at the rating [-].
-
-        (P_H / P_b)^(k - 1), and 1 below P_H = printed / rating hours                         (1)
-
-        Parameters
-        ----------
-        drain : Estimate
-            P_b, mean power from the battery [W].
-
-        Notes
-        -----
-        Peukert's relation, see `peukert_hours`. A discharge slower than the rating gives no more than what is
-        printed: the relation was never measured there.
-        """
-        over = (drain * self.rating_hours / self.printed).to("1")
-        return through(lambda at: np.array([rate_share(*at)]), [over, self.rate_exponent], ["1"])[0]
-
-    def store(self, read: Read, start: Any, drain_w: Any, unit_at: Any = None) -> tuple[Any, Any]:
-        """Return usable capacity and what is in it at the start, of plain numbers or arrays [Wh], [Wh].
-
-        Parameters
-        ----------
-        read : callable
-            Makes numbers of an Estimate, within limits, in the estimate's own unit.
-        start, unit_at
-            As in `steps`.
-        drain_w : float or array
-            Mean power from the battery [W].
-        """
-        full = self.printed.magnitude * read(self.health, 0) * read(self.depth_of_discharge, 0, 1)
-        cold = 1.0 if unit_at is None else read(self.curve.at(unit_at, "unit_at"), 0)
-        over = drain_w * (self.rating_hours / self.printed).m_as("1/W")
-        left = cold * (rate_share(over, read(self.rate_exponent, 1)) if np.any(over > 1) else 1.0)
-        return full * left, full * above_floor(read(estimate(start, "1", "start"), 0, 1), left)
-
-    def steps(self, start: Any, drain: Estimate, unit_at: Any = None) -> list[tuple[str, Estimate]]:
-        """Return what the capacity loses on its way to the inverter: a label and an energy [Wh] each.
-
-        usable = printed * health * depth of discharge * max(0, start - (1 - cold * rate))    (1)
-        and start * cold * rate where heat makes cold * rate more than 1
-
-        Parameters
-        ----------
-        start : Estimate, str or float
-            State of charge when the outage begins, of what the unit can use [-].
-        drain : Estimate
-            Mean power from the battery [W].
-        unit_at : str or pint.Quantity, optional
-            Temperature of the cells [degC]; 25 degC where left out.
-
-        Notes
-        -----
-        The first entry is the printed capacity; what follows adds up to what is usable, on the battery side.
-        Cold and rate raise the level at which it is empty: they take their share of the full capacity from
-        whatever is there. What changes nothing has no entry. Cold cells at a rate that empties them in two
-        hours or less give even less than both entries together say.
-        """
-        charge, depth = estimate(start, "1", "start"), self.depth_of_discharge
-        cold = Estimate.exact("100 %").to("1") if unit_at is None else self.curve.at(unit_at, "unit_at")
-        rate = self.rate_factor(drain)
-        printed = Estimate.exact(self.printed)
-        healthy = printed * self.health
-        charged = healthy * charge
-        usable, full = charged * depth, healthy * depth
-        steps = [
-            (self.health, f"{percent(self.health)} health", healthy - printed),
-            (charge, f"{percent(charge)} full at the start", charged - healthy),
-            (depth, f"depth of discharge {percent(depth)}", usable - charged),
-            *raised_floor(charge, full, cold, rate, unit_at, drain),
-        ]
-        return [("printed on the box", printed), *telling(steps)]
 
     def fixed(self) -> list[str]:
         """Return the table's coefficients without a band that it rests on."""
@@ -182,41 +109,28 @@ class Battery:
         return f"<Battery: {show(self.printed)} printed, {self.chemistry}>"
 
 
-def rate_share(over: Any, exponent: Any) -> Any:
-    """Return the share of its energy that a battery gives at ``over`` times the power of its rating [-]."""
-    return np.maximum(over, 1.0) ** (1 - exponent)
+def drained_w(asked_w: Any, running_w: Any, reference_w: Any, exponent: Any, least: float) -> Any:
+    """Return what leaves a battery of which a power is asked, of plain numbers or arrays [W].
 
+    P (max(P_run / P_H, least))^(k - 1)                                                       (1)
 
-def above_floor(charge: Any, left: Any) -> Any:
-    """Return what can still be taken of a charge, where cold and rate leave ``left`` of a full one [-].
+    Parameters
+    ----------
+    asked_w, running_w : float or array
+        P, the mean power asked of it, and P_run, the same while the load runs [W].
+    reference_w : float or array
+        P_H, the power at which its energy is known: that of its rating, or of its run-downs [W].
+    exponent : float or array
+        k [-].
+    least : float
+        1 where nothing tells that a slower discharge gives more than the rating, else 0 [-].
 
-    They take their part of a full one from whatever is there; heat adds to what is there.
+    Notes
+    -----
+    Peukert's relation, see `peukert_hours`: what the power of the moment makes lost, whatever comes later.
     """
-    return np.where(np.asarray(left) > 1, charge * left, np.maximum(charge - (1 - left), 0.0))
-
-
-def raised_floor(
-    charge: Estimate, full: Estimate, cold: Estimate, rate: Estimate, unit_at: Any, drain: Estimate
-) -> list[tuple[Estimate, str, Estimate]]:
-    """Return what cold and rate leave in the battery, never more than is there: share, label and energy [Wh] each."""
-    where = "" if unit_at is None else f"{CELLS} {show(quantity(unit_at, 'degC', 'unit_at'), 0)}: {percent(cold)}"
-    asked = full * (1 - cold * rate)
-    held, most = float(charge.value.magnitude), float(asked.value.magnitude)
-    there = held * float(full.value.magnitude)
-    part = held if most < 0 else there / most if most > there else 1.0
-    return [
-        (cold, where, full * (cold - 1) * part),
-        (rate, f"rate, {show(drain.value)}: {percent(rate)}", full * cold * (rate - 1) * part),
-    ]
-
-
-def telling(entries: Sequence[tuple[Estimate, str, Estimate]]) -> list[tuple[str, Estimate]]:
-    """Return label and energy of the entries whose share is not exactly all."""
-    return [
-        (label, energy)
-        for share, label, energy in entries
-        if not math.isclose(share.value.magnitude, 1) or not math.isclose(1 + share.u.magnitude, 1)
-    ]
+    over = np.maximum(running_w / reference_w, least)
+    return asked_w * over ** (exponent - 1) if np.any(over != 1) and np.any(exponent != 1) else asked_w  # (1)
 
 
 def known(chemistry: str) -> str:

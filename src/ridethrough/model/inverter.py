@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pint
 
-from ..estimate import Estimate, estimate, not_negative
+from ..estimate import Estimate, estimate, not_negative, through
 from ..sources import COEFFICIENTS, coefficient
 from ..units import Q_, Refusal, number, positive, show
 from .load import Load
@@ -183,16 +183,17 @@ class Inverter:
             What is plugged in [W].
         """
         plugged = load if isinstance(load, Load) else Load.steady(load)
-        return self.standby + plugged.mean_power + self.conversion_loss(plugged)
+        variance, inputs = plugged.variance_w2, [plugged.mean_power, *self.takes]
+        return through(lambda at: np.array([asked_w(at[0], variance, *at[1:])]), inputs, ["W"])[0]
+
+    @property
+    def takes(self) -> tuple[Estimate, Estimate, Estimate]:
+        """a, b and c of `asked_w` [W], [-], [1/W]."""
+        return self.standby, self.k1 + Q_(1, "1"), (self.k2 / self.rated).to("1/W")
 
     def conversion_loss(self, load: Load) -> Estimate:
-        """Return the mean loss that comes with the load, standby left out [W].
-
-        k1 mean(P) + k2 mean(P^2) / P_rated                                                   (1)
-        """
-        mean = load.mean_power
-        mean_square = mean * mean + Q_(load.variance_w2, "W") * Q_(1, "W")
-        return (self.k1 * mean + self.k2 * mean_square / self.rated).to("W")  # (1)
+        """Return the mean loss that comes with the load, standby left out [W]."""
+        return self.battery_power(load) - load.mean_power - self.standby
 
     def efficiency(self, load: Any) -> Estimate:
         """Return outlet power over battery power at a load [-]."""
@@ -201,6 +202,16 @@ class Inverter:
 
     def __repr__(self) -> str:
         return f"<Inverter: standby {show(self.standby.value)}, rated {show(self.rated)}>"
+
+
+def asked_w(power_w: Any, variance_w2: Any, a: Any, b: Any, c: Any) -> Any:
+    """Return what a unit asks of its battery for a load that varies about its mean, of plain numbers or arrays [W].
+
+    a + b P + c (P^2 + s^2)                                                                   (1)
+
+    a is what it takes for itself, b = 1 + k1 and c = k2 / P_rated its loss; s^2 is the load's variance.
+    """
+    return a + b * power_w + c * (power_w**2 + variance_w2)  # (1)
 
 
 def scheme_weights(scheme: str) -> dict[float, float]:

@@ -8,7 +8,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -20,7 +19,6 @@ from ..units import Q_, Refusal, number, positive, quantity, show
 from .pattern import DAY_H, Pattern
 
 CABINETS = ("refrigerator", "freezer")
-MOST_STRETCHES = 14  # of an outage that each vary by themselves; days, or several at once in a longer outage
 FEW = 3  # appliances that are named one by one
 
 
@@ -34,14 +32,13 @@ class Appliance:
         What the ledger calls it.
     mean_power : Estimate
         Mean over its cycles [W].
-    levels_w : array of shape (n,)
-        The powers it draws [W].
-    shares : array of shape (n,)
-        The share of time at each level [-]; they sum to one.
+    pattern : Pattern
+        How its power goes through time. Only its shape counts: the mean is ``mean_power``.
     day_spread : pint.Quantity
         Standard deviation of one day's energy about its mean [Wh].
-    day_dof : float
-        Degrees of freedom of ``day_spread`` [-].
+    next_days : Estimate, optional
+        How far the outage's days lie from the mean, in standard deviations [-]; one influence, whose degrees of
+        freedom are those of ``day_spread``.
     peak : pint.Quantity, optional
         Largest power lasting longer than a start [W]; None reads "not measured".
     surge : pint.Quantity, optional
@@ -53,21 +50,19 @@ class Appliance:
     volts : pint.Quantity, optional
         The voltage it is made for [V]; None where it is not known.
     room : pint.Quantity, optional
-        Temperature of the room it was measured in [degC]; None where its draw does not depend on it, or it is
-        not known.
+        Temperature of the room that ``mean_power`` holds for [degC]; None where its draw does not depend on it, or it
+        is not known.
     cabinet : str
         "refrigerator" or "freezer", for one whose draw depends on its room.
-    pattern : Pattern, optional
-        How its power goes through time; cycles of its levels where left out. Only its shape counts: the mean is
-        ``mean_power``.
+    room_slope : Estimate, optional
+        Relative change of its draw for each kelvin of room [1/K]; there where ``room`` is.
     """
 
     name: str
     mean_power: Estimate
-    levels_w: np.ndarray = field(repr=False)
-    shares: np.ndarray = field(repr=False)
-    day_spread: pint.Quantity
-    day_dof: float = math.inf
+    pattern: Pattern = field(repr=False)
+    day_spread: pint.Quantity = field(default_factory=lambda: Q_(0, "Wh"))
+    next_days: Estimate | None = field(default=None, repr=False)
     peak: pint.Quantity | None = None
     surge: pint.Quantity | None = None
     motor: pint.Quantity | None = None
@@ -75,73 +70,17 @@ class Appliance:
     volts: pint.Quantity | None = None
     room: pint.Quantity | None = None
     cabinet: str = "refrigerator"
-    pattern: Pattern | None = field(default=None, repr=False)
+    room_slope: Estimate | None = None
 
     def __post_init__(self) -> None:
-        levels, shares = np.asarray(self.levels_w, float), np.asarray(self.shares, float)
-        if levels.shape != shares.shape or levels.ndim != 1 or not levels.size:
-            raise Refusal(
-                f"{levels.shape} levels and {shares.shape} shares",
-                "as many shares as levels, one or more",
-                "Give levels_w and shares as two lists of the same length.",
-            )
-        if not (np.isfinite(levels).all() and (levels >= 0).all() and (shares >= 0).all()):
-            raise Refusal(
-                f"levels {levels} W with shares {shares}",
-                "finite values of zero or more",
-                "Take out what is negative or missing.",
-            )
-        if not math.isclose(float(shares.sum()), 1, rel_tol=0, abs_tol=1e-6):
-            raise Refusal(f"shares that sum to {shares.sum():g}", "shares that sum to 1", "Divide them by their sum.")
-        object.__setattr__(self, "levels_w", levels)
-        object.__setattr__(self, "shares", shares)
-        positive(self.day_spread, "Wh", "day_spread", zero=True)
+        if positive(self.day_spread, "Wh", "day_spread", zero=True).magnitude and self.next_days is None:
+            object.__setattr__(self, "next_days", day_to_day(self.name))
 
-    @cached_property
-    def through_time(self) -> Pattern:
-        """Its power through time, by its pattern or its levels."""
-        return self.pattern or Pattern.of_levels(self.levels_w, self.shares)
-
-    @cached_property
-    def room_slope(self) -> Estimate:
-        """Relative change of its draw for each kelvin of room [1/K]; one influence per appliance."""
-        return coefficient(f"draw per kelvin of room, {self.cabinet}")
-
-    @cached_property
-    def _next_days(self) -> Estimate:
-        """How far the outage's days lie from the mean, in standard deviations [-]; one influence per appliance."""
-        return Estimate.standard(Q_(0, "1"), Q_(1, "1"), f"{self.name}, day to day", dof=self.day_dof)
-
-    @cached_property
-    def _days(self) -> list[Estimate]:
-        """How far single stretches of days lie from the mean, in standard deviations [-]; drawn together."""
-        count = MOST_STRETCHES
-        return Estimate.jointly([0.0] * count, np.eye(count), ["1"] * count, f"{self.name}, day to day",
-                                dof=self.day_dof)  # fmt: skip
-
-    def power_in(self, stretch: int, hours: float) -> Estimate:
-        """Return the mean power in one of successive stretches of an outage, its day-to-day spread included [W].
-
-        P_mean + z s_day sqrt(t / 24 h) / t                                                   (1)
-
-        Together the stretches vary as `energy_over` does over all of them.
-        """
-        spread = self.day_spread * math.sqrt(hours / DAY_H) / Q_(hours, "h")
-        return self.mean_power + self._days[stretch] * spread.to("W")  # (1)
-
-    def within(self, hours: float, begins_h: float) -> Appliance:
-        """Return the appliance as an outage sees it: of a schedule, what falls into its hours [h].
-
-        Whole days hold the whole schedule, and an appliance without one does not ask when an outage begins.
-        """
-        pattern = self.pattern
-        if pattern is None or not pattern.by_clock or math.isclose(hours % DAY_H, 0):
-            return self
-        part = pattern.window(hours, begins_h)
-        levels, at = np.unique(part.power_w, return_inverse=True)
-        shares = np.bincount(at, weights=part.duration_h) / part.period_h
-        mean = self.mean_power * (part.mean_w / pattern.mean_w) if pattern.mean_w else self.mean_power
-        return replace(self, mean_power=mean, levels_w=levels, shares=shares, pattern=part)
+    @property
+    def variance_w2(self) -> float:
+        """Variance of its power about its mean [W2]."""
+        mean = float(self.mean_power.value.magnitude)
+        return self.pattern.variance_w2 * (mean / self.pattern.mean_w) ** 2 if self.pattern.mean_w else 0.0
 
     def energy_over(self, duration: Any) -> Estimate:
         """Return the energy at the outlet in an outage of ``duration``, day-to-day spread included [Wh].
@@ -157,13 +96,20 @@ class Appliance:
             Length of the outage [h].
         """
         hours = positive(duration, "h", "duration", zero=True)
-        spread = self.day_spread * math.sqrt(hours.to("day").magnitude)
-        return (self.mean_power * hours).to("Wh") + self._next_days * spread  # (1)
+        energy = (self.mean_power * hours).to("Wh")
+        if self.next_days is None:
+            return energy
+        return energy + self.next_days * (self.day_spread * math.sqrt(hours.to("day").magnitude))  # (1)
+
+
+def day_to_day(name: str, dof: float = math.inf) -> Estimate:
+    """Return how far an appliance's next days lie from their mean, in standard deviations [-]: about 0."""
+    return Estimate.standard(Q_(0, "1"), Q_(1, "1"), f"{name}, day to day", dof=dof)
 
 
 @dataclass(frozen=True)
 class Load:
-    """Everything plugged in; loads add with ``+``.
+    """Everything plugged in; loads add with ``+`` and ``sum``.
 
     Parameters
     ----------
@@ -197,11 +143,12 @@ class Load:
         level = float(mean.value.magnitude)
         if not level >= 0:
             raise Refusal(f"a load of {level:g} W", "a power of zero or more", 'Write Load.steady("38 W").')
-        return cls((Appliance(name, mean, np.array([level]), np.array([1.0]), Q_(0, "Wh"), peak=mean.value),))
+        return cls((Appliance(name, mean, Pattern(np.ones(1), np.array([level])), peak=mean.value),))
 
     @classmethod
-    def cycling(cls, running: Any, duty: Any, name: str = "cycling load", *, day_spread: Any = "0 Wh") -> Load:
-        """Return a load that switches between ``running`` and nothing.
+    def cycling(cls, running: Any, duty: Any, name: str = "cycling load", *, day_spread: Any = "0 Wh",
+                motor: bool = True) -> Load:  # fmt: skip
+        """Return a load that switches between ``running`` and nothing, as a compressor does.
 
         P_mean = duty * running                                                               (1)
 
@@ -215,12 +162,14 @@ class Load:
             What the ledger calls it.
         day_spread : str or pint.Quantity
             Standard deviation of one day's energy [Wh].
+        motor : bool
+            Whether a motor runs it; False for a heater with a thermostat.
         """
         share = number(duty, "1", "duty")
         power = estimate(running, "W", "running")
-        levels = np.array([0.0, float(power.value.magnitude)])
-        return cls((Appliance(name, power * share, levels, np.array([1 - share, share]),  # (1)
-                              quantity(day_spread, "Wh", "day_spread"), peak=power.value),))  # fmt: skip
+        pattern = Pattern.of_levels([float(power.value.magnitude), 0.0], [share, 1 - share])
+        return cls((Appliance(name, power * share, pattern, quantity(day_spread, "Wh", "day_spread"),  # (1)
+                              peak=power.value, motor=power.value if motor else None),))  # fmt: skip
 
     @classmethod
     def daily(cls, windows: Sequence[tuple[str, str, Any]], name: str = "daily load") -> Load:
@@ -239,15 +188,16 @@ class Load:
         <Quantity(6.0, 'watt')>
         """
         pattern = Pattern.daily(windows)
-        levels, at = np.unique(pattern.power_w, return_inverse=True)
-        shares = np.bincount(at, weights=pattern.duration_h) / pattern.period_h
-        mean, peak = Estimate.exact(Q_(pattern.mean_w, "W")), Q_(float(levels.max()), "W")
-        return cls((Appliance(name, mean, levels, shares, Q_(0, "Wh"), peak=peak, pattern=pattern),))
+        mean, peak = Estimate.exact(Q_(pattern.mean_w, "W")), Q_(float(pattern.power_w.max()), "W")
+        return cls((Appliance(name, mean, pattern, peak=peak),))
 
     def __add__(self, other: Load) -> Load:
         if not isinstance(other, Load):
             raise Refusal(f"{other!r} added to a load", "another load", 'Write load + Load.steady("5 W").')
         return Load(self.appliances + other.appliances)
+
+    def __radd__(self, other: Any) -> Load:
+        return self if isinstance(other, int) and other == 0 else NotImplemented
 
     @property
     def name(self) -> str:
@@ -260,39 +210,35 @@ class Load:
     @property
     def mean_power(self) -> Estimate:
         """Mean power of all appliances together [W]."""
-        return _total([appliance.mean_power for appliance in self.appliances])
+        return sum((a.mean_power for a in self.appliances[1:]), start=self.appliances[0].mean_power)
 
     @property
     def variance_w2(self) -> float:
         """Variance of the power about its mean [W2], appliances switching independently of each other."""
-        return sum(float(np.dot(a.shares, a.levels_w**2) - np.dot(a.shares, a.levels_w) ** 2) for a in self.appliances)
+        return sum(appliance.variance_w2 for appliance in self.appliances)
 
     @property
     def peak(self) -> pint.Quantity | None:
         """Largest power if all peaks fall together [W]; None reads "not measured"."""
-        total = Q_(0, "W")
-        for appliance in self.appliances:
-            if appliance.peak is None:
-                return None
-            total = total + appliance.peak
-        return total
+        known = [appliance.peak for appliance in self.appliances if appliance.peak is not None]
+        return sum(known, start=Q_(0, "W")) if len(known) == len(self.appliances) else None
 
     def energy_over(self, duration: Any) -> Estimate:
         """Return the energy at the outlet in an outage of ``duration`` [Wh]; see `Appliance.energy_over`."""
-        return _total([appliance.energy_over(duration) for appliance in self.appliances])
+        first, *others = (appliance.energy_over(duration) for appliance in self.appliances)
+        return sum(others, start=first)
 
     def on_trust(self) -> Load:
         """Return the load marked as assumed, as a first lesson or a report on hearsay takes it."""
-        return Load(tuple(replace(appliance, measured=False) for appliance in self.appliances))
-
-    def named(self, name: str) -> Load:
-        """Return the same single appliance under another name."""
-        return Load((replace(self._only("Name"), name=name),))
+        return self._with(measured=False)
 
     def made_for(self, volts: Any) -> Load:
         """Return the load with the voltage that all its appliances are made for [V]."""
-        known = positive(volts, "V", "volts")
-        return Load(tuple(replace(appliance, volts=known) for appliance in self.appliances))
+        return self._with(volts=positive(volts, "V", "volts"))
+
+    def named(self, name: str) -> Load:
+        """Return the same single appliance under another name."""
+        return self._alone("Name")._with(name=name)
 
     def with_peak(self, peak: Any, *, surge: Any = None) -> Load:
         """Return the same single appliance with its largest power [W], where the log could not tell it.
@@ -304,8 +250,8 @@ class Load:
         surge : str or pint.Quantity, optional
             Largest power caught in a start [W].
         """
-        caught = self._only("Give each its peak").surge if surge is None else positive(surge, "W", "surge")
-        return Load((replace(self._only("Give each its peak"), peak=positive(peak, "W", "peak"), surge=caught),))
+        caught = {} if surge is None else {"surge": positive(surge, "W", "surge")}
+        return self._alone("Give each its peak")._with(peak=positive(peak, "W", "peak"), **caught)
 
     def in_a_room_of(self, room: Any, cabinet: str = "refrigerator") -> Load:
         """Return the same single cold appliance with the temperature of the room it was measured in [degC].
@@ -319,20 +265,20 @@ class Load:
         """
         if cabinet not in CABINETS:
             raise Refusal(f"cabinet={cabinet!r}", f"one of {', '.join(CABINETS)}", 'Write cabinet="freezer".')
-        return Load((replace(self._only("Give each its room"), room=quantity(room, "degC", "room"), cabinet=cabinet),))
+        appliance = self._alone("Give each its room").appliances[0]
+        slope = appliance.room_slope if appliance.cabinet == cabinet else None
+        slope = coefficient(f"draw per kelvin of room, {cabinet}") if slope is None else slope
+        return self._with(room=quantity(room, "degC", "room"), cabinet=cabinet, room_slope=slope)
 
-    def _only(self, remedy: str) -> Appliance:
-        """Return the one appliance there is."""
+    def _with(self, **changed: Any) -> Load:
+        """Return the load with this changed in all its appliances; what they share with others stays shared."""
+        return Load(tuple(replace(appliance, **changed) for appliance in self.appliances))
+
+    def _alone(self, remedy: str) -> Load:
+        """Return the load, refused where it is more than one appliance."""
         if len(self.appliances) != 1:
             raise Refusal(f"a load of {len(self.appliances)} appliances", "one appliance", f"{remedy} before adding.")
-        return self.appliances[0]
+        return self
 
     def __repr__(self) -> str:
         return f"<Load: {self.name}, mean {show(self.mean_power.value)}>"
-
-
-def _total(parts: Sequence[Estimate]) -> Estimate:
-    total = parts[0]
-    for part in parts[1:]:
-        total = total + part
-    return total

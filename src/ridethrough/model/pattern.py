@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import pairwise
 from typing import Any
 
@@ -27,8 +28,8 @@ class Pattern:
         Length of each step [h].
     power_w : array of shape (n,)
         Power in it [W].
-    by_clock : bool
-        Whether it begins at midnight; else it begins with the outage.
+    begins_h : float, optional
+        Time of day at which it begins [h]; where there is none, nobody knows where in it an outage begins.
 
     Example
     -------
@@ -38,7 +39,7 @@ class Pattern:
 
     duration_h: np.ndarray = field(repr=False)
     power_w: np.ndarray = field(repr=False)
-    by_clock: bool = False
+    begins_h: float | None = None
 
     def __post_init__(self) -> None:
         durations, powers = np.asarray(self.duration_h, float), np.asarray(self.power_w, float)
@@ -52,28 +53,19 @@ class Pattern:
         object.__setattr__(self, "power_w", powers)
 
     @classmethod
-    def of_levels(cls, levels_w: Any, shares: Any, period_h: float | None = None) -> Pattern:
-        """Return one cycle that spends a share of its time at each level, from the middle of its run on.
-
-        So at half and whole cycles, and on average in between, the energy is that of the mean.
+    def of_levels(cls, levels_w: Any, shares: Any) -> Pattern:
+        """Return one cycle of the table's length that spends a share of its time at each level.
 
         Parameters
         ----------
         levels_w, shares : arrays of shape (n,)
-            Powers [W] and their shares of time [-].
-        period_h : float, optional
-            Length of a cycle, rounded so that a day holds whole cycles; else the table's [h].
+            Powers [W] and their shares of time, which sum to one [-].
         """
-        wanted = lookup("cycle of a cold appliance").value if period_h is None else period_h
-        if not wanted > 0:
-            raise Refusal(f"a cycle of {wanted} h", "a length above zero", "Write period_h=1.")
-        period = DAY_H / max(1, round(DAY_H / wanted))
-        levels, parts = np.asarray(levels_w, float), np.asarray(shares, float)
-        order = np.argsort(-levels)
-        order = order[parts[order] > 0]
-        half = period / 2 * parts[order]
-        return cls(np.concatenate([half[:-1], [2 * half[-1]], half[-2::-1]]),
-                   np.concatenate([levels[order], levels[order][-2::-1]]))  # fmt: skip
+        levels, parts = np.broadcast_arrays(np.asarray(levels_w, float), np.asarray(shares, float))
+        held = parts > 0
+        if not (parts >= 0).all() or not np.isclose(parts.sum(), 1):
+            raise Refusal(f"shares that sum to {parts.sum():g}", "shares that sum to 1", "Divide them by their sum.")
+        return cls(parts[held] * lookup("cycle of a cold appliance").value, levels[held])
 
     @classmethod
     def daily(cls, windows: Sequence[tuple[str, str, Any]]) -> Pattern:
@@ -102,42 +94,50 @@ class Pattern:
         cuts = np.unique([0.0, DAY_H, *(edge for span in spans for edge in span[:2])])
         middles = (cuts[:-1] + cuts[1:]) / 2
         powers = [sum(watts for start, stop, watts in spans if start < at < stop) for at in middles]
-        return cls(np.diff(cuts), np.array(powers, float), by_clock=True)
+        return cls(np.diff(cuts), np.array(powers, float), begins_h=0.0)
 
-    @property
+    @cached_property
     def period_h(self) -> float:
         """Length of one round [h]."""
         return float(self.duration_h.sum())
 
-    @property
+    @cached_property
     def mean_w(self) -> float:
         """Mean power over one round [W]."""
-        return float(np.average(self.power_w, weights=self.duration_h))
+        return float(self.duration_h @ self.power_w / self.period_h)
 
-    @property
-    def divides_a_day(self) -> bool:
-        """Whether a day holds whole rounds."""
-        rounds = DAY_H / self.period_h
-        return bool(np.isclose(rounds, round(rounds)))
+    @cached_property
+    def variance_w2(self) -> float:
+        """Variance of the power about its mean [W2]."""
+        return float(self.duration_h @ (self.power_w - self.mean_w) ** 2 / self.period_h)
 
-    def cuts_h(self, hours: float, begins_h: float) -> np.ndarray:
-        """Return the moments within an outage at which the power changes [h]."""
-        offset = begins_h % self.period_h if self.by_clock else 0.0
-        ends = np.cumsum(self.duration_h)
-        rounds = np.arange(np.ceil((hours + offset) / self.period_h))
-        cuts = (rounds[:, np.newaxis] * self.period_h + ends).ravel() - offset
+    def cuts_h(self, begin_h: float, hours: float) -> np.ndarray:
+        """Return the moments of the next ``hours`` at which the power changes, for a round begun ``begin_h`` ago [h]."""
+        rounds = np.arange(np.ceil((hours + begin_h % self.period_h) / self.period_h))
+        cuts = (rounds[:, np.newaxis] * self.period_h + np.cumsum(self.duration_h)).ravel() - begin_h % self.period_h
         return cuts[(cuts > 0) & (cuts < hours)]
 
-    def window(self, hours: float, begins_h: float) -> Pattern:
-        """Return what falls into an outage that begins at a time of day, as a pattern of the outage's own length."""
-        edges = np.unique(np.concatenate([[0.0], self.cuts_h(hours, begins_h), [hours]]))
-        return Pattern(np.diff(edges), self.at((edges[:-1] + edges[1:]) / 2, begins_h))
-
-    def at(self, time_h: np.ndarray, begins_h: float) -> np.ndarray:
-        """Return the power at moments of an outage [W]."""
-        within = (time_h + (begins_h if self.by_clock else 0.0)) % self.period_h
-        step = np.searchsorted(np.cumsum(self.duration_h), within, side="right")
+    def at(self, time_h: np.ndarray) -> np.ndarray:
+        """Return the power so long after the beginning of a round [W]."""
+        step = np.searchsorted(np.cumsum(self.duration_h), time_h % self.period_h, side="right")
         return self.power_w[np.minimum(step, self.power_w.size - 1)]
+
+    def windows(self, length_h: float, parts: int) -> np.ndarray:
+        """Return the mean power in windows of a length, one begun every so many parts of it [W].
+
+        Parameters
+        ----------
+        length_h : float
+            Length of a window, rounded so that a round holds whole parts [h].
+        parts : int
+            How many windows begin in the length of one [-].
+        """
+        count = max(1, round(parts * self.period_h / length_h))
+        ends, cuts = np.append(0.0, np.cumsum(self.duration_h)), np.linspace(0, self.period_h, count + 1)
+        sums = np.diff(np.interp(cuts, ends, np.append(0.0, np.cumsum(self.duration_h * self.power_w))))
+        rounds, rest = divmod(parts, count)
+        ahead = np.append(0.0, np.cumsum(np.append(sums, sums)))
+        return (rounds * sums.sum() + ahead[rest : rest + count] - ahead[:count]) * count / self.period_h / parts
 
 
 def _clock(text: str) -> float:

@@ -1,4 +1,4 @@
-"""What flows back in during an outage: the mains for some hours, or a given series."""
+"""What flows back in during an outage: the mains for some hours, a given series, something every day by the clock."""
 
 from __future__ import annotations
 
@@ -10,27 +10,33 @@ import numpy as np
 
 from ..estimate import Estimate, estimate
 from ..sources import coefficient
-from ..units import Refusal, number, positive
-from .pattern import Pattern
+from ..units import Q_, Refusal, number, positive, show
+from .pattern import DAY_H, Pattern, clock
 
 
 @dataclass(frozen=True)
 class Recharge:
-    """Power into the unit through an outage; make it with `Recharge.mains` or `Recharge.series`.
+    """Power into the unit through an outage; make it with `mains`, `series` or `daily`.
 
     Parameters
     ----------
     pattern : Pattern
-        Power before charge loss, from the beginning of the outage on [W]; nothing after its end.
+        Power before charge loss [W], from a time of day on or else from the beginning of the outage on.
     efficiency : Estimate
         Share of what is stored that comes back, on the side of the unit's route [-].
     carries : bool
         Whether load and unit hang on it while it lasts, as on the mains.
+    factor : Estimate
+        How much of the pattern comes: 1, and how sure that is [-].
+    once : bool
+        Whether the pattern comes once, and nothing after it; else again and again.
     """
 
     pattern: Pattern = field(repr=False)
     efficiency: Estimate
     carries: bool
+    factor: Estimate
+    once: bool = True
 
     @classmethod
     def mains(cls, windows: Sequence[tuple[Any, Any]], *, power: Any, efficiency: Any = None) -> Recharge:
@@ -40,8 +46,8 @@ class Recharge:
         ----------
         windows : sequence of (str or pint.Quantity, str or pint.Quantity)
             From and to, counted from the beginning of the outage [h].
-        power : str or pint.Quantity
-            What the charger takes for the battery [W].
+        power : Estimate, str or pint.Quantity
+            What the charger gets for the battery [W]; it takes no more than its own limit.
         efficiency : Estimate, str or float, optional
             Into the battery over from the wall; else the table's charger [-].
         """
@@ -55,29 +61,74 @@ class Recharge:
         if not edges or (lengths[::2] <= 0).any() or (lengths[1::2] < 0).any() or flat[1] < 0:
             raise Refusal(f"the windows {windows!r}", "one after the other, each with an end after its beginning",
                           remedy)  # fmt: skip
-        watts = number(positive(power, "W", "power"), "W", "power")
+        given = estimate(power, "W", "power")
+        watts = float(positive(given.value, "W", "power").magnitude)
         steps = np.diff(flat)
-        on = np.arange(steps.size) % 2 * watts
-        return cls(Pattern(steps[steps > 0], on[steps > 0]), _efficiency(efficiency), carries=True)
+        pattern = Pattern(steps[steps > 0], (np.arange(steps.size) % 2 * watts)[steps > 0])
+        return cls(pattern, _efficiency(efficiency), True, (given / given.value).to("1"))
 
     @classmethod
-    def series(cls, power: Sequence[Any], *, step: Any = "1 h", efficiency: Any = None) -> Recharge:
-        """Return recharge as a series of powers, such as a sun's or a generator's.
+    def series(cls, power: Sequence[Any], *, step: Any = "1 h", efficiency: Any = None, factor: Any = "100 %",
+               begins: str | None = None) -> Recharge:  # fmt: skip
+        """Return recharge as a series of powers, such as a sun's or a generator's, once.
 
         Parameters
         ----------
         power : sequence of str, pint.Quantity or float
-            Mean power in each step [W]; plain numbers are watts here.
+            Mean power in each step [W]; plain numbers are watts here. It must not end before the outage.
         step : str or pint.Quantity
             Length of each step [h].
         efficiency : Estimate, str or float, optional
             As in `mains` [-].
+        factor : Estimate, str or float
+            How much of it comes, with its doubt: ``Estimate.within("100 %", "20 %", "weather")`` [-].
+        begins : str, optional
+            Time of day of its first step, as "6:00"; the beginning of the outage where left out.
         """
         if isinstance(power, str) or not isinstance(power, Iterable):
             raise Refusal(f"power={power!r}", "a list of powers", 'Write Recharge.series([0, 120, 180], step="1 h").')
         plain = [float(p) if isinstance(p, (int, float, np.number)) else number(p, "W", "power") for p in power]
         length = float(positive(step, "h", "step").magnitude)
-        return cls(Pattern(np.full(len(plain), length), np.array(plain)), _efficiency(efficiency), carries=False)
+        at = None if begins is None else clock(begins)
+        pattern = Pattern(np.full(len(plain), length), np.array(plain), at)
+        return cls(pattern, _efficiency(efficiency), False, estimate(factor, "1", "factor"))
+
+    @classmethod
+    def daily(cls, windows: Sequence[tuple[str, str, Any]], *, efficiency: Any = None, factor: Any = "100 %",
+              carries: bool = False) -> Recharge:  # fmt: skip
+        """Return recharge that comes every day by the clock, such as a clear day's sun.
+
+        Parameters
+        ----------
+        windows : sequence of (str, str, str or pint.Quantity)
+            As in `Pattern.daily`: from, to, and the power between [W].
+        efficiency, factor
+            As in `series` [-].
+        carries : bool
+            Whether load and unit hang on it, as on a generator that the unit passes through.
+        """
+        return cls(Pattern.daily(windows), _efficiency(efficiency), carries, estimate(factor, "1", "factor"), once=False)
+
+    def window(self, hours: float, begins_h: float | None) -> tuple[np.ndarray, np.ndarray]:
+        """Return when it changes within an outage, 0 and the end included [h], and its power between [W].
+
+        Raises
+        ------
+        Refusal
+            If it goes by the clock and the outage doesn't, or ends before the outage.
+        """
+        clocked, period_h = self.pattern.begins_h, self.pattern.period_h
+        if clocked is not None and begins_h is None:
+            raise Refusal("recharge by the clock in an outage that does not say when it begins", "its time of day",
+                          'Write Outage(..., begins="18:00").')  # fmt: skip
+        since = 0.0 if clocked is None or begins_h is None else (begins_h - clocked) % DAY_H
+        if self.once and not self.carries and period_h < since + hours - 1e-9:
+            raise Refusal(f"recharge of {show(Q_(period_h, 'h'))} for an outage of {show(Q_(hours, 'h'))}",
+                          "as many hours as the outage has",
+                          "Give more steps, or Recharge.daily for what comes every day.")  # fmt: skip
+        edges = np.unique(np.concatenate([[0.0], self.pattern.cuts_h(since, hours), [hours]]))
+        middles = since + (edges[:-1] + edges[1:]) / 2
+        return edges, np.where(self.once & (middles >= period_h), 0.0, self.pattern.at(middles))
 
 
 def _efficiency(given: Any) -> Estimate:

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from ..estimate import Estimate
+from ..estimate import Estimate, through
 from ..sources import lookup
 from ..units import Q_, Refusal, number, positive, quantity, show
 from .load import Appliance, Load
@@ -16,8 +16,8 @@ from .load import Appliance, Load
 def in_room(load: Load, *, room: Any, measured_at: Any = None, second: tuple[Load, Any] | None = None) -> Load:
     """Return the load as it would draw in a room of another temperature.
 
-    P(T) = P_1 (1 + s (T - T_1))                                                              (1)
-    s    = (P_2 / P_1 - 1) / (T_2 - T_1)     with a second measurement                        (2)
+    P(T) = P_1 exp(s (T - T_1))                                                               (1)
+    s    = ln(P_2 / P_1) / (T_2 - T_1)       with a second measurement                        (2)
 
     Parameters
     ----------
@@ -34,9 +34,8 @@ def in_room(load: Load, *, room: Any, measured_at: Any = None, second: tuple[Loa
     Returns
     -------
     Load
-        Its mean power with the uncertainty of the slope, as assumed unless measured twice. A cycling load runs
-        longer or shorter, not harder, and at most all the time: then it no longer holds its temperature. A steady
-        load draws more or less.
+        Its mean power with the uncertainty of the slope, as assumed unless measured twice; never more than its
+        motor's power where that is known: then it no longer holds its temperature.
 
     Raises
     ------
@@ -46,72 +45,58 @@ def in_room(load: Load, *, room: Any, measured_at: Any = None, second: tuple[Loa
 
     Notes
     -----
-    A straight line is a rough picture over more than 10 K. Below about 10 degC a refrigerator's own compressor
-    may stop working as its thermostat sits in the warm part; a chest freezer works on. Lessons 01 and 05.
+    There and back gives the same load. Below about 10 degC a refrigerator's own compressor may stop working as its
+    thermostat sits in the warm part; a chest freezer works on. Lessons 01 and 05.
 
     Example
     -------
-    >>> in_room(Load.steady("30 W"), measured_at="20 degC", room="30 degC").mean_power
-    <Estimate 42 W, 95 %: 35.2 to 48.8 W>
+    >>> there = in_room(Load.steady("30 W"), measured_at="20 degC", room="30 degC")
+    >>> there.mean_power, in_room(there, room="20 degC").mean_power.value
+    (<Estimate 44.8 W, 95 %: 34.6 to 54.9 W>, <Quantity(30.0, 'watt')>)
     """
     if len(load.appliances) != 1:
         raise Refusal(f"a load of {len(load.appliances)} appliances", "one appliance", "Carry each before adding.")
+    if measured_at is not None:
+        load = load.in_a_room_of(measured_at, load.appliances[0].cabinet)
     appliance = load.appliances[0]
-    if measured_at is None and appliance.room is None:
+    if appliance.room is None or appliance.room_slope is None:
         raise Refusal(f"{appliance.name} without the room it was measured in", "its temperature",
                       'Write load.in_a_room_of("20 degC").')  # fmt: skip
-    cabinet = appliance.cabinet
-    t_1 = number(appliance.room if measured_at is None else measured_at, "degC", "measured_at")
-    if number(room, "degC", "room") == t_1:
-        return load
-    t = _within(room, "room", cabinet)
-    _within(Q_(t_1, "degC"), "the room it was measured in", cabinet)
+    t_1, t = within(appliance, appliance.room), within(appliance, room, "room")
     positive(appliance.mean_power.value, "W", "load")
-    if second is None:
-        slope = appliance.room_slope
-    else:
-        t_2 = _within(second[1], "second", cabinet)
-        if abs(t_2 - t_1) < lookup("least step between rooms").value:
-            raise Refusal(
-                f"measurements at {t_1:g} and {t_2:g} degC",
-                f"rooms at least {lookup('least step between rooms').value:g} K apart",
-                "Measure again on a warmer or colder day, or leave second out.",
-            )
-        slope = (second[0].mean_power / appliance.mean_power - 1) / (t_2 - t_1)  # (2)
-    power = (appliance.mean_power * (1 + slope * (t - t_1))).to("W")  # (1)
-    if power.value.magnitude <= 0:
-        raise Refusal(
-            f"{show(Q_(t, 'degC'))}, where the line falls to {show(power.value)}",
-            "a room closer to those measured",
-            "Measure the appliance nearer to that temperature.",
-        )
+    if second is not None:
+        t_2, least = within(appliance, second[1], "second"), lookup("least step between rooms").value
+        if abs(t_2 - t_1) < least:
+            raise Refusal(f"measurements at {t_1:g} and {t_2:g} degC", f"rooms at least {least:g} K apart",
+                          "Measure again on a warmer or colder day, or leave second out.")  # fmt: skip
+        ratio = (second[0].mean_power / appliance.mean_power).to("1")
+        slope = through(lambda at: np.log(at) / (t_2 - t_1), [ratio], ["1"])[0]  # (2)
+        appliance = replace(appliance, room_slope=slope)
+    if t == t_1 and second is None:
+        return load
+    power = through(lambda at: at[:1] * warmer(at[1], t - t_1), [appliance.mean_power, _slope(appliance)], ["W"])[0]
+    most = appliance.motor if appliance.motor is not None and appliance.motor > appliance.mean_power.value else None
+    if most is not None and power.value > most:
+        power = power - (power.value - most)
+    spread = appliance.day_spread * float(power.value / appliance.mean_power.value)
     measured = appliance.measured and second is not None
-    return Load((replace(_running(appliance, power), room=Q_(t, "degC"), measured=measured),))
+    return Load((replace(appliance, mean_power=power, day_spread=spread, room=Q_(t, "degC"), measured=measured),))
 
 
-def _running(appliance: Appliance, power: Estimate) -> Appliance:
-    """Return the appliance with another mean, reached by running a larger or smaller share of the time."""
-    levels, shares, wanted = appliance.levels_w, appliance.shares, float(power.value.magnitude)
-    scale = wanted / float(appliance.mean_power.value.to("W").magnitude)
-    spread = appliance.day_spread * scale
-    if levels.size == 1:  # nothing to switch between: all its powers follow
-        peak = None if appliance.peak is None else appliance.peak * scale
-        return replace(appliance, mean_power=power, levels_w=levels * scale, day_spread=spread, peak=peak)
-    running = levels.max() if appliance.motor is None else float(appliance.motor.to("W").magnitude)
-    mean, on = float(levels @ shares), int(np.argmin(np.abs(levels - running)))
-    if wanted > levels[on]:
-        power, wanted = power - Q_(wanted - levels[on], "W"), float(levels[on])
-    to = on if wanted > mean else int(np.argmin(levels))
-    moved = 0.0 if levels[to] == mean else min(1.0, (wanted - mean) / (levels[to] - mean))
-    shares = (1 - moved) * shares
-    shares[to] += moved
-    return replace(appliance, mean_power=power, shares=shares, day_spread=spread, pattern=None)
+def warmer(slope: Any, kelvin: Any) -> Any:
+    """Return the power over that in a room colder by so many kelvin [-]: exp(s dT)."""
+    return np.exp(slope * kelvin)
 
 
-def _within(value: Any, name: str, cabinet: str) -> float:
+def _slope(appliance: Appliance) -> Estimate:
+    assert appliance.room_slope is not None
+    return appliance.room_slope
+
+
+def within(appliance: Appliance, value: Any, name: str = "the room it was measured in") -> float:
     """Return a room's temperature [degC], refused outside what cold appliances are built for."""
     celsius = number(quantity(value, "degC", name), "degC", name)
-    low, high = lookup(f"coldest room, {cabinet}").value, lookup("warmest room").value
+    low, high = lookup(f"coldest room, {appliance.cabinet}").value, lookup("warmest room").value
     if not low <= celsius <= high:
         raise Refusal(
             f"{name}={show(Q_(celsius, 'degC'))}",

@@ -1,24 +1,41 @@
 """How a unit is known: from print, or from its own run-downs. The two are never mixed.
 
-A route stands on one side and gives the ledger its entries: what there is, and what the unit itself takes.
+A route stands on one side, and says in plain numbers what there is, what the unit itself takes, and what a fast
+discharge and the cold make lost. Every relation stands here or in `battery` and `inverter` once.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any, Protocol
+from typing import Any, ClassVar, NamedTuple, Protocol
 
 import pint
 
-from ..estimate import Estimate, Formula, Read, estimate
-from ..units import Refusal, number, show
-from .battery import CELLS, Battery, above_floor, percent, raised_floor, telling
+from ..estimate import Estimate
+from ..units import Refusal, number
+from .battery import Battery, percent
 from .inverter import Inverter
-from .load import Load
 from .temperature import TemperatureCurve
 
-Entry = tuple[str, Estimate, bool]  # a label, an energy [Wh], and whether it was measured
+# Makes plain numbers of an Estimate in its own unit, within physical limits: one, or a row for each draw.
+Read = Callable[..., Any]
+
+
+class Share(NamedTuple):
+    """One share of the printed capacity on its way to what is usable: label, share [-], and whether it was measured."""
+
+    label: str
+    share: Any
+    measured: bool
+
+
+class Rate(NamedTuple):
+    """What a fast discharge costs: reference power [W], exponent and least ratio [-]; see `battery.drained_w`."""
+
+    reference_w: Any
+    exponent: Any
+    least: float
 
 
 class Rundowns(Protocol):
@@ -35,13 +52,13 @@ class Rundowns(Protocol):
     @property
     def bend(self) -> Estimate: ...
     @property
+    def reference(self) -> pint.Quantity: ...
+    @property
     def curve(self) -> TemperatureCurve: ...
     @property
     def room(self) -> pint.Quantity | None: ...
     @property
     def warnings(self) -> tuple[str, ...]: ...
-    def delivers(self, load: Load, *, times: float = 1.0) -> Estimate: ...
-    def sharing(self, load: Load, *, times: float = 1.0) -> tuple[Formula, list[Estimate]]: ...
 
 
 @dataclass(frozen=True)
@@ -85,64 +102,67 @@ class Printed:
         return self.battery.chemistry
 
     @property
+    def curve(self) -> TemperatureCurve:
+        """What the cold leaves."""
+        return self.battery.curve
+
+    @property
     def standby(self) -> Estimate:
         """Power with nothing plugged in, from the battery [W]."""
         return self.inverter.standby
 
-    def steps(self, load: Load, start: Any, unit_at: Any = None) -> list[Entry]:
-        """Return the printed capacity and what is lost on the way to what is usable [Wh]."""
-        drain = self.inverter.battery_power(load)
-        if self.heater is not None and self.heater.on(unit_at):
-            drain = drain + self.heater.power
-        cells = cells_at(self.heater, unit_at)
-        known = _cold_is_measured(self.battery.curve, cells)
-        entries = self.battery.steps(start, drain, cells)
-        return [(label, energy, known and label.startswith(CELLS)) for label, energy in entries]
+    @property
+    def measured(self) -> bool:
+        """Whether its losses were measured."""
+        return self.inverter.measured
 
-    def losses(self, load: Load, hours: pint.Quantity, unit_at: Any = None) -> list[Entry]:
-        """Return what the unit itself takes while it carries the load [Wh], negative."""
-        over_mean = load.energy_over(hours) - (load.mean_power * hours).to("Wh")
-        conversion = (self.inverter.conversion_loss(load) * hours).to("Wh") + self.inverter.k1 * over_mean
+    heated_in_tests = False
+    warnings: ClassVar[tuple[str, ...]] = ()
+
+    def shares(self, read: Read, printed_wh: Any) -> list[Share]:
+        """Return what of the printed capacity a full unit gives [-]; depth of discharge comes last."""
+        battery = self.battery
         return [
-            ("conversion loss", -conversion, self.inverter.measured),
-            (*_standby(self.standby, hours), self.inverter.measured),
-            *_heating(self.heater, hours, unit_at),
-        ]
+            Share(f"{percent(battery.holds)} of the print in its cells", read(battery.holds, 0), False),
+            Share(f"{percent(battery.health)} health", read(battery.health, 0), False),
+            Share(f"depth of discharge {percent(battery.depth_of_discharge)}", read(battery.depth_of_discharge, 0, 1),
+                  False),
+        ]  # fmt: skip
 
-    def takes(self, read: Read, unit_at: Any = None) -> tuple[Any, Any, Any]:
-        """Return a, b and c of the power from the battery, a + b P + c P^2, of plain numbers [W, -, 1/W]."""
-        always, rated_w = _always(self.standby, self.heater, read, unit_at), float(self.inverter.rated.m_as("W"))
-        return always, 1 + read(self.inverter.k1, 0), read(self.inverter.k2, 0) / rated_w
+    def takes(self, read: Read) -> tuple[Any, Any, Any]:
+        """Return a, b and c of `inverter.asked_w` [W, -, 1/W]."""
+        standby, b, c = self.inverter.takes
+        return read(standby, 0), read(b, 1), read(c, 0)
 
-    def store(self, read: Read, load: Load, start: Any, unit_at: Any = None) -> tuple[Any, Any]:
-        """Return usable capacity and what is in it at the start, of plain numbers or arrays [Wh], [Wh]."""
-        a, b, c = self.takes(read, unit_at)
-        mean_w = read(load.mean_power, 0)
-        drain_w = a + b * mean_w + c * (mean_w**2 + load.variance_w2)
-        return self.battery.store(read, start, drain_w, cells_at(self.heater, unit_at))
+    def rate(self, read: Read, printed_wh: Any) -> Rate:
+        """Return what a discharge faster than the rating costs."""
+        return Rate(printed_wh / self.battery.rating_hours.m_as("h"), read(self.battery.rate_exponent, 1), 1.0)
+
+    def cold(self, read: Read, cells: Any) -> Any:
+        """Return the capacity at a temperature of the cells over that of the shares [-]."""
+        return read(self.curve.at(cells, "unit_at"), 0)
 
     def inflow(self, read: Read) -> Any:
-        """Return what recharge at the battery is worth on this side, of plain numbers [-]."""
+        """Return what recharge at the battery is worth on this side [-]."""
         return 1.0
 
-    def with_more(self, capacity: pint.Quantity) -> Printed:
-        """Return the route with more printed capacity [Wh]."""
-        return replace(self, battery=self.battery.with_more(capacity))
-
-    def with_standby(self, standby: Estimate) -> Printed:
-        """Return the route with another standby [W] and the same conversion loss."""
-        return replace(self, inverter=replace(self.inverter, standby=standby, measured=False))
-
-    def with_health(self, health: Estimate) -> Printed:
-        """Return the route with another capacity over that printed [-]."""
-        return replace(self, battery=replace(self.battery, health=health))
+    def changed(self, *, more: Any = None, standby: Estimate | None = None, health: Estimate | None = None) -> Printed:
+        """Return the route with more printed capacity [Wh], another standby [W] or another health [-]."""
+        battery, inverter = self.battery, self.inverter
+        if more is not None:
+            battery = replace(battery, printed=battery.printed + more)
+        if health is not None:
+            battery = replace(battery, health=health)
+        if standby is not None:
+            inverter = replace(inverter, standby=standby, measured=False)
+        return replace(self, battery=battery, inverter=inverter)
 
     def rests_on(self) -> list[str]:
         """Return the table's coefficients that this route can rest on."""
         battery, inverter = self.battery, self.inverter
-        inputs = [battery.depth_of_discharge, battery.health, battery.rate_exponent, inverter.standby, inverter.k1,
-                  inverter.k2, battery.curve.doubt]  # fmt: skip
-        return [*(name for each in inputs for name in each.rests_on()), *battery.fixed()]
+        inputs = [battery.holds, battery.depth_of_discharge, battery.health, battery.rate_exponent, inverter.standby,
+                  inverter.k1, inverter.k2, battery.curve.doubt]  # fmt: skip
+        return [*(name for each in inputs for name in each.rests_on()), *self.fixed()]
 
     def fixed(self) -> list[str]:
         """Return the table's coefficients without a band that this route rests on."""
@@ -183,40 +203,51 @@ class Measured:
     k1: Estimate | None = None
 
     side = "outlet"
+    measured = True
 
     @property
     def chemistry(self) -> str:
         """What the battery is made of."""
         return self.line.curve.chemistry
 
-    def steps(self, load: Load, start: Any, unit_at: Any = None) -> list[Entry]:
-        """Return the printed capacity and what leads to what is usable at the outlet [Wh].
+    @property
+    def curve(self) -> TemperatureCurve:
+        """What the cold leaves."""
+        return self.line.curve
 
-        usable = E * health * max(0, start - (1 - cold))                                      (1)
-        cold   = capacity at ``unit_at`` over that at the temperature of the tests            (2)
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What limits what the run-downs say."""
+        return self.line.warnings
 
-        E is what the line gives for this load, with its rate, its bend and the spread of one run.
-        """
-        charge, printed = estimate(start, "1", "start"), Estimate.exact(self.printed)
-        energy = self.line.delivers(load, times=float((self.printed / self.tested).to("1").magnitude))
-        cells = cells_at(self.heater, unit_at)
-        healthy = energy * self.health
-        usable = healthy * charge
-        one, known = Estimate.exact("100 %").to("1"), _cold_is_measured(self.line.curve, cells)
-        cold = one if cells is None else self._cold(cells)
-        found = [
-            (self.health, f"{percent(self.health)} health since the tests", healthy - energy),
-            (charge, f"{percent(charge)} full at the start", usable - healthy),
-            *raised_floor(charge, healthy, cold, one, cells, self.standby),
-        ]  # (1)
+    @property
+    def heated_in_tests(self) -> bool:
+        """Whether the run-downs have the heater in their standby already."""
+        return self.heater is not None and self.heater.on(self.line.room)
+
+    def _energy(self, read: Read, printed_wh: Any) -> Any:
+        """Return E of the line, for as much printed capacity [Wh]."""
+        return read(self.line.energy, 0) * (printed_wh / self.tested.m_as("Wh"))
+
+    def shares(self, read: Read, printed_wh: Any) -> list[Share]:
+        """Return what of the printed capacity a full unit gives at its outlet [-]."""
+        energy = self._energy(read, printed_wh) * read(self.line.next_run, 0)
         return [
-            ("printed on the box", printed, False),
-            ("printed to measured at the outlet", energy - printed, True),
-            *((label, part, known and label.startswith(CELLS)) for label, part in telling(found)),
+            Share("printed to measured at the outlet", energy / printed_wh, True),
+            Share(f"{percent(self.health)} health since the tests", read(self.health, 0), False),
         ]
 
-    def _cold(self, cells: Any) -> Estimate:
-        """Return (2) of `steps` [-]."""
+    def takes(self, read: Read) -> tuple[Any, Any, Any]:
+        """Return a, b and c of `inverter.asked_w`: what is asked at the outlet [W, -, 1/W]."""
+        return read(self.standby, 0), 1.0, read(self.line.bend)
+
+    def rate(self, read: Read, printed_wh: Any) -> Rate:
+        """Return what a discharge faster than the run-downs costs, and a slower one gives."""
+        reference_w = self._energy(read, printed_wh) / self.line.reference.m_as("h")
+        return Rate(reference_w, read(self.line.rate_exponent), 0.0)
+
+    def cold(self, read: Read, cells: Any) -> Any:
+        """Return the capacity at a temperature of the cells over that in the tests [-]."""
         if self.line.room is None:
             raise Refusal(
                 "unit_at for a unit whose run-downs state no temperature",
@@ -224,46 +255,10 @@ class Measured:
                 'Write fit_rundowns(..., room="20 degC"), or leave unit_at out.',
             )
         then = cells_at(self.heater, self.line.room)
-        return self.line.curve.at(cells, "unit_at") / self.line.curve.at(then, "room")  # (2)
-
-    @property
-    def extra_heater(self) -> Heater | None:
-        """The heater, where the run-downs do not have it in their standby already."""
-        return None if self.heater is None or self.heater.on(self.line.room) else self.heater
-
-    def losses(self, load: Load, hours: pint.Quantity, unit_at: Any = None) -> list[Entry]:
-        """Return what the unit itself takes [Wh], negative; it does not depend on the load."""
-        return [(*_standby(self.standby, hours), True), *_heating(self.extra_heater, hours, unit_at),
-                *self._heater_off(hours, unit_at)]  # fmt: skip
-
-    def _spared(self, unit_at: Any) -> Estimate | None:
-        """Return the power of a heater that ran in the tests, and so is in the standby, and does not run now [W]."""
-        heater = self.heater
-        return heater.power if heater and heater.on(self.line.room) and not heater.on(unit_at) else None
-
-    def _heater_off(self, hours: pint.Quantity, unit_at: Any) -> Iterator[Entry]:
-        """Yield what the standby holds of a heater that does not run now [Wh]."""
-        spared = self._spared(unit_at)
-        if spared is not None:
-            yield f"no battery heater, {show(hours)} x {show(spared.value)}", (spared * hours).to("Wh"), False
-
-    def takes(self, read: Read, unit_at: Any = None) -> tuple[Any, Any, Any]:
-        """Return a, b and c of the power that the account counts at the outlet, a + b P + c P^2 [W, -, 1/W]."""
-        spared = self._spared(unit_at)
-        less = 0.0 if spared is None else read(spared, 0)
-        return _always(self.standby, self.extra_heater, read, unit_at) - less, 1.0, 0.0
-
-    def store(self, read: Read, load: Load, start: Any, unit_at: Any = None) -> tuple[Any, Any]:
-        """Return energy at the outlet from full, and from the start, of plain numbers or arrays [Wh], [Wh]."""
-        formula, inputs = self.line.sharing(load, times=float((self.printed / self.tested).to("1").magnitude))
-        limited = [read(each, 0) for each in inputs[:2]]  # energy and standby; the rest may lie on either side
-        full = formula([*limited, *(read(each) for each in inputs[2:])])[0] * read(self.health, 0)
-        cells = cells_at(self.heater, unit_at)
-        cold = 1.0 if cells is None else read(self._cold(cells), 0)
-        return full * cold, full * above_floor(read(estimate(start, "1", "start"), 0, 1), cold)
+        return read(self.curve.at(cells, "unit_at"), 0) / read(self.curve.at(then, "room"), 0)
 
     def inflow(self, read: Read) -> Any:
-        """Return what recharge at the battery is worth on this side, 1 / (1 + k1), of plain numbers [-]."""
+        """Return what recharge at the battery is worth on this side, 1 / (1 + k1) [-]."""
         if self.k1 is None:
             raise Refusal(
                 "recharge of a unit that was measured at its outlet",
@@ -272,17 +267,10 @@ class Measured:
             )
         return 1 / (1 + read(self.k1, 0))
 
-    def with_more(self, capacity: pint.Quantity) -> Measured:
-        """Return the route with more printed capacity [Wh], taken to deliver the share that was measured."""
-        return replace(self, printed=self.printed + capacity)
-
-    def with_standby(self, standby: Estimate) -> Measured:
-        """Return the route with another standby at the outlet [W]."""
-        return replace(self, standby=standby)
-
-    def with_health(self, health: Estimate) -> Measured:
-        """Return the route with another capacity over that of the tests [-]."""
-        return replace(self, health=health)
+    def changed(self, *, more: Any = None, standby: Estimate | None = None, health: Estimate | None = None) -> Measured:
+        """Return the route with more printed capacity [Wh], another standby [W] or another health [-]."""
+        printed = self.printed if more is None else self.printed + more
+        return replace(self, printed=printed, standby=standby or self.standby, health=health or self.health)
 
     def rests_on(self) -> list[str]:
         """Return the table's coefficients that this route can rest on."""
@@ -295,27 +283,6 @@ class Measured:
         return [f"coldest charging, {self.chemistry}"]
 
 
-def _standby(standby: Estimate, hours: pint.Quantity) -> tuple[str, Estimate]:
-    return f"standby, {show(hours)} x {show(standby.value)}", -(standby * hours).to("Wh")
-
-
-def _cold_is_measured(curve: TemperatureCurve, cells: Any) -> bool:
-    return cells is not None and curve.measured_at(cells)
-
-
 def cells_at(heater: Heater | None, unit_at: Any) -> Any:
     """Return the temperature of the cells in a unit that stands at ``unit_at`` [degC]."""
     return heater.below if heater is not None and heater.on(unit_at) else unit_at
-
-
-def _always(standby: Estimate, heater: Heater | None, read: Read, unit_at: Any) -> Any:
-    """Return what the unit takes whatever hangs on it, of plain numbers [W]."""
-    base = read(standby, 0)
-    return base + read(heater.power, 0) if heater is not None and heater.on(unit_at) else base
-
-
-def _heating(heater: Heater | None, hours: pint.Quantity, unit_at: Any) -> Iterator[Entry]:
-    """Yield what the cells' heater takes [Wh], negative, where it is on."""
-    if heater is not None and heater.on(unit_at):
-        label = f"battery heater, {show(hours)} x {show(heater.power.value)}"
-        yield label, -(heater.power * hours).to("Wh"), False

@@ -154,10 +154,10 @@ class TemperatureCurve:
                 f"{show(Q_(at_c[0], 'degC'))} to {show(Q_(at_c[-1], 'degC'))}, as far as the table goes",
                 f'Bring the unit somewhere milder, such as {name}="5 degC".',
             )
-        value = float(np.interp(celsius, at_c, [entry.value for entry in self.points.values()]))
+        lost = float(np.interp(celsius, at_c, [entry.value for entry in self.points.values()])) - 1
         grown = float(np.interp(celsius, at_c, self._u))
         if self.coldest is not None:
             at = float(self.coldest.magnitude)
             grown = max(0.0, grown - float(np.interp(at, at_c, self._u))) if celsius < at else 0
-        found = self.scale * (value - 1) + self._z * grown + 1  # (1)
+        found = self.scale * lost + self._z * grown + 1  # (1)
         return found if found.value.magnitude >= 0 else found - found.value  # no less than nothing

@@ -8,14 +8,41 @@ from typing import Any
 import pandas as pd
 import pint
 
-from ..estimate import Estimate, not_negative
-from ..sources import table_of
+from ..estimate import Estimate, estimate, not_negative
+from ..sources import coefficient, table_of
 from ..units import Refusal, positive, quantity, show
 from .battery import Battery
 from .inverter import Inverter
 from .ratings import Ratings
 from .routes import Heater, Measured, Printed, Rundowns
 from .temperature import TemperatureCurve
+
+
+@dataclass(frozen=True)
+class Charger:
+    """What takes recharge in.
+
+    Parameters
+    ----------
+    power : Estimate
+        The most it takes, before charge loss [W].
+    taper_from : Estimate
+        Charge from which it takes less and less, in proportion to what is missing to full [-].
+    """
+
+    power: Estimate
+    taper_from: Estimate
+
+    @classmethod
+    def of(cls, power: Any, taper_from: Any, printed: pint.Quantity) -> Charger:
+        """Return the charger as given, or with the table's bands for a unit of this printed capacity [Wh]."""
+        if power is None:
+            limit = (coefficient("charge power over printed capacity") * printed).to("W")
+        else:
+            limit = estimate(power, "W", "charge_power")
+            positive(limit.value, "W", "charge_power")
+        taper = coefficient("taper from") if taper_from is None else estimate(taper_from, "1", "taper_from")
+        return cls(limit, taper)
 
 
 @dataclass(frozen=True)
@@ -30,6 +57,8 @@ class BackupUnit:
         How it is known; packs included.
     ratings : Ratings
         Packs add capacity, never inverter.
+    charger : Charger
+        Packs add none either.
     pack : pint.Quantity, optional
         Printed capacity of one more pack [Wh]; None if no packs are known.
     packs_max : int
@@ -43,6 +72,7 @@ class BackupUnit:
     name: str
     route: Printed | Measured
     ratings: Ratings
+    charger: Charger
     pack: pint.Quantity | None = None
     packs_max: int = 0
     packs: int = 0
@@ -53,7 +83,8 @@ class BackupUnit:
         cls, name: str, *, capacity: Any, chemistry: str, rated: Any, standby: Any = None, efficiency: Any = None,
         at: Any = None, inverter: Inverter | None = None, volts: Any = None, depth_of_discharge: Any = None,
         health: Any = "100 %", rating_hours: Any = None, curve: TemperatureCurve | None = None, heater: Any = None,
-        pack: Any = None, packs_max: int = 0, pack_standby: Any = None,
+        pack: Any = None, packs_max: int = 0, pack_standby: Any = None, charge_power: Any = None,
+        taper_from: Any = None,
     ) -> BackupUnit:  # fmt: skip
         """Return the unit that box and data sheet describe.
 
@@ -81,6 +112,15 @@ class BackupUnit:
             How many can be added [-].
         pack_standby : Estimate, str or pint.Quantity, optional
             What each pack takes by being there, from the battery [W].
+        charge_power : Estimate, str or pint.Quantity, optional
+            The most its charger takes [W]; else the table's band.
+        taper_from : Estimate, str or float, optional
+            Charge from which it takes less and less [-]; else the table's band.
+
+        Notes
+        -----
+        Numbers given as text or Quantity are a sheet's: they get the table's bands of what sheets are worth. An
+        Estimate is taken as it is.
 
         Example
         -------
@@ -100,15 +140,17 @@ class BackupUnit:
         route = Printed(
             Battery.from_print(capacity, chemistry, depth_of_discharge, volts=volts, health=health,
                                rating_hours=rating_hours, curve=curve),
-            inverter or Inverter.from_efficiency(standby, efficiency, at, ratings.rated),
+            inverter or _by_sheet(standby, efficiency, at, ratings.rated),
             _heater(heater),
         )  # fmt: skip
-        return cls(name, route, ratings, *_packs(pack, packs_max, pack_standby))
+        charger = Charger.of(charge_power, taper_from, route.printed)
+        return cls(name, route, ratings, charger, *_packs(pack, packs_max, pack_standby))
 
     @classmethod
     def from_rundowns(
         cls, name: str, line: Rundowns, *, printed: Any, rated: Any, health: Any = "100 %", heater: Any = None,
-        k1: Any = None, pack: Any = None, packs_max: int = 0, pack_standby: Any = None,
+        k1: Any = None, pack: Any = None, packs_max: int = 0, pack_standby: Any = None, charge_power: Any = None,
+        taper_from: Any = None,
     ) -> BackupUnit:  # fmt: skip
         """Return the unit as its own run-downs measured it.
 
@@ -124,7 +166,7 @@ class BackupUnit:
             Capacity today over that in the tests [-].
         k1 : Estimate, str or float, optional
             Proportional loss of its inverter; needed for recharge only [-].
-        rated, heater, pack, packs_max, pack_standby
+        rated, heater, pack, packs_max, pack_standby, charge_power, taper_from
             As in `from_print`; powers at the outlet.
 
         Raises
@@ -142,7 +184,8 @@ class BackupUnit:
             )
         loss = None if k1 is None else not_negative(k1, "1", "k1")
         route = Measured(tested, line, tested, line.standby.to("W"), since, _heater(heater), loss)
-        return cls(name, route, Ratings.of(rated), *_packs(pack, packs_max, pack_standby))
+        charger = Charger.of(charge_power, taper_from, tested)
+        return cls(name, route, Ratings.of(rated), charger, *_packs(pack, packs_max, pack_standby))
 
     @property
     def printed(self) -> pint.Quantity:
@@ -184,23 +227,21 @@ class BackupUnit:
             )
         if not count or self.pack is None:
             return self
-        route = self.route.with_more(count * self.pack)
-        if self.pack_standby is not None:
-            route = route.with_standby(route.standby + count * self.pack_standby)
+        standby = None if self.pack_standby is None else self.standby + count * self.pack_standby
+        route = self.route.changed(more=count * self.pack, standby=standby)
         return replace(self, route=route, packs=self.packs + count)
 
     def with_capacity(self, printed: Any) -> BackupUnit:
         """Return the unit with another printed capacity [Wh], packs included, and nothing else changed."""
-        capacity = positive(printed, "Wh", "printed")
-        return replace(self, route=self.route.with_more(capacity - self.printed))
+        return replace(self, route=self.route.changed(more=positive(printed, "Wh", "printed") - self.printed))
 
     def with_standby(self, standby: Any) -> BackupUnit:
-        """Return the unit with another standby [W], on the same side, and nothing else changed."""
-        return replace(self, route=self.route.with_standby(not_negative(standby, "W", "standby")))
+        """Return the unit with another standby [W], on the same side, by its sheet, and nothing else changed."""
+        return replace(self, route=self.route.changed(standby=on_sheet(standby, "W", "standby")))
 
     def with_health(self, health: Any) -> BackupUnit:
         """Return the unit with another health [-]: capacity over that printed, or over that of its run-downs."""
-        return replace(self, route=self.route.with_health(not_negative(health, "1", "health")))
+        return replace(self, route=self.route.changed(health=not_negative(health, "1", "health")))
 
     def sources(self) -> pd.DataFrame:
         """Return the table's coefficients that the unit's numbers can rest on, with band and source."""
@@ -216,6 +257,20 @@ class BackupUnit:
             f"<BackupUnit {self.label!r}: {show(self.printed)} printed, "
             f"standby {show(self.standby.value)} at the {self.route.side}>"
         )
+
+
+def on_sheet(given: Any, unit: str, name: str) -> Estimate:
+    """Return a number as an Estimate: one of a sheet with the table's band of what sheets are worth."""
+    found = not_negative(given, unit, name)
+    return found if isinstance(given, Estimate) else found * coefficient(f"{name} over its sheet")
+
+
+def _by_sheet(standby: Any, efficiency: Any, at: Any, rated: pint.Quantity) -> Inverter:
+    """Return the inverter that a data sheet describes."""
+    Inverter.from_efficiency(standby, efficiency, at, rated)  # refuses what cannot be, in the sheet's own numbers
+    if not isinstance(efficiency, Estimate):
+        efficiency = estimate(efficiency, "1", "efficiency") + coefficient("efficiency beyond its sheet")
+    return Inverter.from_efficiency(on_sheet(standby, "W", "standby"), efficiency, at, rated)
 
 
 def _packs(pack: Any, packs_max: int, standby: Any) -> tuple[pint.Quantity | None, int, int, Estimate | None]:
