@@ -8,7 +8,7 @@ from .answer.size import Size as Size, size as size
 from .answer.spread import Spread as Spread, spread as spread
 from .estimate import Estimate as Estimate
 from .measure.bench import RundownLine as RundownLine, fit_rundowns as fit_rundowns
-from .measure.candidates import Units as Units, read_units as read_units
+from .measure.candidates import UnitTable as UnitTable, read_units as read_units
 from .measure.draw import Draw as Draw, measure_draw as measure_draw, time_to_log as time_to_log
 from .measure.log import Meter as Meter, MeterLog as MeterLog, hand_readings as hand_readings, read_log as read_log
 from .measure.rundown import Rundown as Rundown

@@ -21,7 +21,7 @@ import pint
 from ..estimate import Estimate
 from ..model.load import Appliance, Load
 from ..units import Q_, Refusal, number, show
-from .cycles import Pattern, find_pattern, no_pattern
+from .cycles import Switching, find_switching, no_switching
 from .days import BAND_DAYS, FEWEST_DAYS, WHOLE_DAY, DaySpread, day_spread, likeness_factor, stated_band, student
 from .log import MeterLog, levels_of
 
@@ -156,7 +156,7 @@ def measure_draw(log: MeterLog, name: str | None = None) -> Draw:
     """
     if log.kind == "apparent power":
         log.mean_power_w()  # refuses, and says why
-    seen = _pattern(log)
+    seen = _switching(log)
     each, rate = _defrost_energy(seen), _defrost_rate(log, seen)
     defrosting, per_h = (each * rate).to("W"), float(rate.value.magnitude)
     mean_w = _steady_power(log, seen) + float(defrosting.value.magnitude)  # (1)
@@ -229,11 +229,11 @@ def time_to_log(draw: Draw, tolerance: float = 0.05) -> pint.Quantity:
 # -- the mean ------------------------------------------------------------------------------------------
 
 
-def _pattern(log: MeterLog) -> Pattern:
+def _switching(log: MeterLog) -> Switching:
     """Return how the appliance switches; where whole cycles cover too little, every step counts."""
     if log.kind != "power":
-        return no_pattern(log.start_s)
-    seen = find_pattern(log.start_s, log.duration_s, log.power_w)
+        return no_switching(log.start_s)
+    seen = find_switching(log.start_s, log.duration_s, log.power_w)
     used_s = log.duration_s[seen.steady | seen.defrost].sum()
     cut_off = not seen.defrosts.empty and seen.defrosts["extra_wh"].isna().all()
     if used_s >= WHOLE_CYCLES * log.duration_s.sum() and not cut_off:
@@ -242,12 +242,12 @@ def _pattern(log: MeterLog) -> Pattern:
     return replace(seen, steady=every, defrost=~every)
 
 
-def _steady_power(log: MeterLog, seen: Pattern) -> float:
+def _steady_power(log: MeterLog, seen: Switching) -> float:
     """Return the time-weighted mean power outside defrosts [W]."""
     return float(np.average(log.power_w[seen.steady], weights=log.duration_s[seen.steady]))
 
 
-def _defrost_energy(seen: Pattern) -> Estimate:
+def _defrost_energy(seen: Switching) -> Estimate:
     """Return the extra energy of one defrost, dE_df [Wh]."""
     extra_wh = list(seen.defrosts["extra_wh"].dropna()) if seen.defrost.any() else [0.0]
     if len(extra_wh) == 1:
@@ -255,7 +255,7 @@ def _defrost_energy(seen: Pattern) -> Estimate:
     return Estimate.readings(extra_wh, "energy of a defrost", "Wh")
 
 
-def _defrost_rate(log: MeterLog, seen: Pattern) -> Estimate:
+def _defrost_rate(log: MeterLog, seen: Switching) -> Estimate:
     """Return how often it defrosts, 1 / t_df [1/h]; t_df is the mean time between the defrosts seen.
 
     A timer on running time varies as the draw does, hence the band. A single defrost leaves the rate
@@ -287,7 +287,7 @@ def _resolution(log: MeterLog) -> Estimate:
     return (Estimate.within("0 Wh", half, "meter resolution") * math.sqrt(roundings) / Q_(hours, "h")).to("W")
 
 
-def _time_shares(log: MeterLog, seen: Pattern, defrosts_per_h: float) -> np.ndarray:
+def _time_shares(log: MeterLog, seen: Switching, defrosts_per_h: float) -> np.ndarray:
     """Return each step's share of the long run's time [-]: steady steps, and defrosts as often as they come."""
     steady_s, defrost_s = log.duration_s * seen.steady, log.duration_s * seen.defrost
     if not seen.defrost.any():
@@ -299,7 +299,7 @@ def _time_shares(log: MeterLog, seen: Pattern, defrosts_per_h: float) -> np.ndar
 # -- what to tell --------------------------------------------------------------------------------------
 
 
-def _findings(log: MeterLog, seen: Pattern) -> Iterator[str]:
+def _findings(log: MeterLog, seen: Switching) -> Iterator[str]:
     """Yield what was seen in the log."""
     yield from map(str, log.findings)
     if seen.running_w is None:
@@ -315,7 +315,7 @@ def _findings(log: MeterLog, seen: Pattern) -> Iterator[str]:
         yield "whole cycles cover too little of the log: the mean is over all of it"
 
 
-def _warnings(log: MeterLog, seen: Pattern, spread: DaySpread) -> Iterator[str]:
+def _warnings(log: MeterLog, seen: Switching, spread: DaySpread) -> Iterator[str]:
     """Yield what limits the claim."""
     if log.meter.accuracy is None:
         yield "the meter's accuracy is not stated: its error is not in the interval"
