@@ -14,6 +14,8 @@ from pathlib import Path
 
 import pytest
 
+import ridethrough
+
 PACKAGE = "ridethrough"
 SOURCE = Path(__file__).parents[1] / "src" / PACKAGE
 
@@ -159,3 +161,14 @@ def test_the_front_door_is_light() -> None:
     code = f"import sys, {PACKAGE}\nprint(*sorted(set({HEAVY}) & set(sys.modules)))"
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert ran.stdout.split() == []
+
+
+@pytest.mark.parametrize("name", ridethrough.__all__)
+def test_every_public_name_leads_somewhere(name: str) -> None:
+    assert getattr(ridethrough, name).__module__.startswith(f"{PACKAGE}.")
+    assert name in dir(ridethrough)
+
+
+def test_another_name_is_no_part_of_the_kit() -> None:
+    with pytest.raises(AttributeError, match="refrigerator"):
+        _ = ridethrough.refrigerator

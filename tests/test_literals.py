@@ -13,8 +13,6 @@ from pathlib import Path
 
 import pytest
 
-from ridethrough.sources import COEFFICIENTS, Coefficient, Source
-
 SOURCE = Path(__file__).parents[1] / "src" / "ridethrough"
 MODULES = sorted(path for room in ("model", "answer") for path in (SOURCE / room).rglob("*.py"))
 
@@ -133,30 +131,3 @@ def test_an_injected_number_is_found(injected: str) -> None:
 )
 def test_plain_numbers_and_words_pass(plain: str) -> None:
     assert unexplained(plain, "model/load.py") == []
-
-
-# --- The table -------------------------------------------------------------------------------------
-
-
-def complaints(entry: Coefficient) -> list[str]:
-    found = []
-    if not entry.source.text.strip():
-        found.append("no source")
-    if not entry.low <= entry.value <= entry.high:
-        found.append(f"{entry.value} lies outside {entry.low} to {entry.high}")
-    return found
-
-
-@pytest.mark.parametrize("entry", COEFFICIENTS, ids=lambda entry: entry.name)
-def test_coefficient_has_a_source_and_lies_in_its_band(entry: Coefficient) -> None:
-    assert complaints(entry) == []
-
-
-def test_no_name_stands_twice() -> None:
-    names = [entry.name for entry in COEFFICIENTS]
-    assert sorted(set(names)) == sorted(names)
-
-
-@pytest.mark.parametrize(("value", "source"), [(0.5, " "), (0.2, "a book"), (0.95, "a book"), (float("nan"), "a book")])
-def test_a_bad_coefficient_is_found(value: float, source: str) -> None:
-    assert complaints(Coefficient("x", value, 0.4, 0.9, "1", Source("invented", source)))

@@ -22,8 +22,8 @@ from ridethrough.model.battery import CHEMISTRIES, aged, charge_after
 from ridethrough.model.load import Load
 from ridethrough.model.temperature import TemperatureCurve
 from ridethrough.model.unit import BackupUnit
-from ridethrough.sources import COEFFICIENTS, Kind, coefficient
-from ridethrough.units import Q_
+from ridethrough.sources import COEFFICIENTS, Kind, coefficient, read_coefficients
+from ridethrough.units import Q_, Refusal
 
 PACKAGE = Path(__file__).parents[1] / "src" / "ridethrough"
 MODULES = sorted(PACKAGE.rglob("*.py"))
@@ -140,6 +140,49 @@ def test_what_hands_on_and_what_walks_is_still_there() -> None:
     there = {(name_of(path), node.name) for path in MODULES for node in ast.walk(ast.parse(path.read_text("utf-8")))
              if isinstance(node, (ast.FunctionDef, ast.ClassDef))}  # fmt: skip
     assert HANDING_ON | set(WALKING) <= there
+
+
+TABLE = (PACKAGE / "coefficients.csv").read_text(encoding="utf-8").splitlines()
+
+
+def test_every_line_of_the_table_is_an_entry() -> None:
+    assert len(COEFFICIENTS) == len(TABLE) - 1 > 50
+    assert all(line.lstrip('"').startswith(entry.name) for line, entry in zip(TABLE[1:], COEFFICIENTS, strict=True))
+
+
+SOUND = "one more,0.5,0.4,0.6,1,invented,a game,what it means"
+
+
+def test_a_sound_line_more_is_read() -> None:
+    (*_, last) = read_coefficients([*TABLE, SOUND]).values()
+    assert (last.name, last.value, last.low, last.high, last.unit) == ("one more", 0.5, 0.4, 0.6, "1")
+    assert (str(last.source), last.note) == ("invented: a game", "what it means")
+
+
+@pytest.mark.parametrize(
+    ("right", "wrong", "column"),
+    [
+        ("one more", "covered from", "name"),
+        ("one more", "", "name"),
+        ("0.5", "half", "value"),
+        ("0.5", "", "value"),
+        ("0.5", "nan", "value"),
+        ("0.5", "0.39", "value"),
+        ("0.5", "0.61", "value"),
+        ("0.4", "O.4", "low"),
+        ("0.4", "-inf", "low"),
+        ("0.6", "0..6", "high"),
+        ("0.6", "inf", "high"),
+        ("invented", "hearsay", "kind"),
+        ("a game", " ", "source"),
+        (",a game,what it means", "", "source"),
+        ("what it means", "what it means, and where", "beyond note"),
+    ],
+)
+def test_a_bad_cell_is_refused_with_its_row_and_column(right: str, wrong: str, column: str) -> None:
+    assert right in SOUND
+    with pytest.raises(Refusal, match=rf"row {len(TABLE) + 1}, column {column}: "):
+        read_coefficients([*TABLE, SOUND.replace(right, wrong)])
 
 
 @pytest.mark.parametrize("entry", COEFFICIENTS, ids=lambda entry: entry.name)

@@ -16,10 +16,11 @@ from ridethrough.answer.outage import Outage
 from ridethrough.answer.size import size
 from ridethrough.estimate import Estimate
 from ridethrough.measure.bench import fit_rundowns
-from ridethrough.measure.candidates import Price, Units, read_units
+from ridethrough.measure.candidates import UnitTable, read_units
 from ridethrough.model.battery import CHEMISTRIES
 from ridethrough.model.inverter import Inverter
 from ridethrough.model.load import Load
+from ridethrough.model.price import Price
 from ridethrough.model.recharge import Recharge
 from ridethrough.model.unit import BackupUnit
 from ridethrough.units import Q_, Refusal
@@ -189,7 +190,7 @@ Large,bundle,2100,EUR,yes,2026-01-20
 
 
 @pytest.fixture
-def units(tmp_path: Any) -> Units:
+def units(tmp_path: Any) -> UnitTable:
     (tmp_path / "units.csv").write_text(UNITS)
     (tmp_path / "prices.csv").write_text(PRICES)
     return read_units(tmp_path / "units.csv", prices=tmp_path / "prices.csv")
@@ -211,14 +212,14 @@ class Shelf(dict[str, BackupUnit]):
         return self.listed
 
 
-def test_a_row_for_each_unit_and_outage_in_the_order_given(units: Units) -> None:
+def test_a_row_for_each_unit_and_outage_in_the_order_given(units: UnitTable) -> None:
     table = compare(LOAD, units, ["6 h", "1 day", "2 days"])
     assert list(table.columns) == list(COLUMNS)
     assert list(table["unit"]) == ["Small"] * 3 + ["Large"] * 3 + ["Unknown"] * 3
     assert list(table["outage"]) == ["6 h", "24 h", "48 h"] * 3
 
 
-def test_each_row_is_its_ledger(units: Units) -> None:
+def test_each_row_is_its_ledger(units: UnitTable) -> None:
     for row in compare(LOAD, units, ["6 h", "1 day", "3 days"], confidence=0.8).to_dict("records"):
         if row["unit"] == "Unknown":
             continue
@@ -230,7 +231,7 @@ def test_each_row_is_its_ledger(units: Units) -> None:
         assert (None if pd.isna(row["packs"]) else row["packs"]) == found.packs
 
 
-def test_a_unit_that_does_not_pass_says_with_how_many_packs(units: Units) -> None:
+def test_a_unit_that_does_not_pass_says_with_how_many_packs(units: UnitTable) -> None:
     table = rows(compare(LOAD, units, ["9 days"]))
     large, small = table["Large", "216 h"], table["Small", "216 h"]
     assert pd.isna(large["packs"])
@@ -241,7 +242,7 @@ def test_a_unit_that_does_not_pass_says_with_how_many_packs(units: Units) -> Non
     assert small["note"] == ""
 
 
-def test_a_missing_number_keeps_its_row(units: Units) -> None:
+def test_a_missing_number_keeps_its_row(units: UnitTable) -> None:
     row = compare(LOAD, units, ["6 h"]).set_index("unit").loc["Unknown"]
     assert row["verdict"] == "not reckoned"
     assert "standby_w" in row["note"]
@@ -250,19 +251,19 @@ def test_a_missing_number_keeps_its_row(units: Units) -> None:
 
 
 @pytest.mark.parametrize(("on", "price"), [("2026-01-31", "410.00"), ("2026-02-10", "380.00"), (None, "380.00")])
-def test_the_price_is_that_of_the_day(units: Units, on: str | None, price: str) -> None:
+def test_the_price_is_that_of_the_day(units: UnitTable, on: str | None, price: str) -> None:
     row = compare(LOAD, units, ["6 h"], on=on).iloc[0]
     assert row["price"] == f"{price} EUR with tax"
     assert row["of"] == f"unit of {'2026-01-05' if on == '2026-01-31' else '2026-02-10'}"
 
 
-def test_before_the_first_price_there_is_none(units: Units) -> None:
+def test_before_the_first_price_there_is_none(units: UnitTable) -> None:
     row = compare(LOAD, units, ["6 h"], on="2025-12-31").iloc[0]
     assert pd.isna(row["price"])
     assert row["packs"] == 0
 
 
-def test_a_bundle_cheaper_than_its_parts_is_taken(units: Units) -> None:
+def test_a_bundle_cheaper_than_its_parts_is_taken(units: UnitTable) -> None:
     table = compare(LOAD, units, ["2 days", "3 days"], on="2026-02-01")
     with_bundle = rows(table)["Large", "48 h"]
     assert with_bundle["packs"] == 1
@@ -349,6 +350,6 @@ def test_what_is_wrong_for_every_unit_is_refused_and_not_a_row(make: Any) -> Non
         make()
 
 
-def test_a_day_that_is_none_is_refused(units: Units) -> None:
+def test_a_day_that_is_none_is_refused(units: UnitTable) -> None:
     with pytest.raises(Refusal, match="2026-02-01"):
         compare(LOAD, units, ["6 h"], on="February")

@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ridethrough.measure.cycles import find_pattern
+from ridethrough.measure.cycles import find_switching
 from ridethrough.measure.days import LIKENESS, likeness_factor
 from ridethrough.measure.draw import measure_draw, time_to_log
 from ridethrough.measure.log import Meter, MeterLog, hand_readings
@@ -231,8 +231,8 @@ def test_slow_samples_show_no_cycles() -> None:
 
 def test_times_count_from_the_log_not_from_its_gaps() -> None:
     log = power_log(cycling(1))
-    pattern = find_pattern(log.start_s + 7200.0, log.duration_s, log.power_w)
-    assert pattern.cycles["start_h"].iloc[0] == pytest.approx(40 / 60 + 2)
+    found = find_switching(log.start_s + 7200.0, log.duration_s, log.power_w)
+    assert found.cycles["start_h"].iloc[0] == pytest.approx(40 / 60 + 2)
 
 
 # -- hand readings and counters ------------------------------------------------------------------------

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.resources
 import json
 import math
 import re
@@ -18,7 +17,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from ridethrough.teach import scenario, scenario_make
+from ridethrough.teach import scenario
 from ridethrough.units import Refusal, read_quantity
 
 DATA = Path(__file__).resolve().parents[2] / "data"
@@ -54,42 +53,60 @@ def minutes(index: pd.Index) -> float:
 # -- the command and the catalogue ----------------------------------------------------------------------
 
 
+def made_by(command: Path, into: Path) -> dict[str, bytes]:
+    """Return the files that ``command`` writes into a folder, by name."""
+    subprocess.run([sys.executable, str(command), str(into)], check=True, capture_output=True)
+    return {file.name: file.read_bytes() for file in into.iterdir()}
+
+
 def test_the_command_makes_every_committed_file_again(tmp_path: Path) -> None:
-    subprocess.run([sys.executable, "-m", "ridethrough.teach.scenario", str(tmp_path)], check=True, capture_output=True)
-    made = {file.name: file.read_bytes() for file in tmp_path.iterdir()}
-    assert made == {file.name: file.read_bytes() for file in DATA.iterdir()}
-    assert set(made) == set(scenario.FILES)
+    made = made_by(DATA / "make.py", tmp_path)
+    assert made == {file.name: file.read_bytes() for file in DATA.iterdir() if file.name != "make.py"}
     assert not any(b"\r" in content for content in made.values())
 
 
-def test_another_seed_gives_another_log(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(scenario_make, "SEED", scenario_make.SEED + 1)
-    other = scenario_make.kitchen()
-    assert all(text.encode() != (DATA / name).read_bytes() for name, text in other.items())
+def test_another_seed_gives_other_logs(tmp_path: Path) -> None:
+    source = (DATA / "make.py").read_text(encoding="utf-8")
+    assert "\nSEED = 2026\n" in source
+    (tmp_path / "make.py").write_text(source.replace("\nSEED = 2026\n", "\nSEED = 2027\n"), encoding="utf-8")
+    shutil.copy(DATA / "datapackage.json", tmp_path)
+    made = made_by(tmp_path / "make.py", tmp_path / "other")
+    same = {name for name, content in made.items() if content == (DATA / name).read_bytes()}
+    assert same == {"README.md", "datapackage.json", "units.csv", "prices.csv", "nameplates.csv"}
 
 
-def test_path_finds_every_file_and_refuses_others_with_the_list() -> None:
-    assert all(scenario.path(name) == DATA / name for name in scenario.FILES)
+def test_path_finds_every_table_and_refuses_others_with_the_list() -> None:
+    tables = {file.name for file in DATA.glob("*.csv")}
+    assert len(tables) == 9
+    assert all(scenario.path(name) == DATA / name for name in tables)
     for wrong in ("freezer.csv", "../pyproject.toml", ""):
         with pytest.raises(Refusal) as refusal:
             scenario.path(wrong)
-        assert all(name in refusal.value.remedy for name in scenario.FILES)
+        assert all(name in refusal.value.remedy for name in tables)
 
 
-def test_an_installed_copy_is_taken_first_and_a_lost_file_is_named(
+def test_an_installed_copy_is_taken_first_and_a_lost_file_is_told_how_to_make(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(importlib.resources, "files", lambda package: tmp_path)
-    (tmp_path / "data").mkdir()
-    (tmp_path / "data" / "units.csv").write_text("name\n")
-    assert scenario.path("units.csv") == tmp_path / "data" / "units.csv"
-    with pytest.raises(Refusal, match=r"prices\.csv.*make it again"):
+    monkeypatch.setattr(scenario, "__file__", str(tmp_path / "teach" / "scenario.py"))
+    made_by(DATA / "make.py", tmp_path / "data")
+    assert scenario.path("prices.csv") == tmp_path / "data" / "prices.csv"
+    (tmp_path / "data" / "prices.csv").unlink()
+    with pytest.raises(Refusal, match=r"prices\.csv.*made again by: python .*make\.py"):
         scenario.path("prices.csv")
 
 
-def test_the_meters_promises_are_quantity_text() -> None:
-    steps = [text for meter in (scenario.KITCHEN_METER, scenario.STORE_METER) for text in meter.values()]
+def test_the_meters_promises_are_quantity_text_and_those_described() -> None:
+    meters = {"kitchen-fridge-freezer.csv": scenario.KITCHEN_METER, "store-chest-freezer.csv": scenario.STORE_METER}
+    steps = [text for meter in meters.values() for text in meter.values()]
     assert all(read_quantity(part).magnitude > 0 for text in steps for part in text.split(" + "))
+    package = json.loads((DATA / "datapackage.json").read_text(encoding="utf-8"))
+    about = {resource["path"]: json.dumps(resource) for resource in package["resources"]}
+    for name, meter in meters.items():
+        assert f"Accuracy {meter['accuracy']}." in about[name]
+        assert any(
+            f"in steps of {meter[step]}" in about[name] for step in ("power_step", "energy_step") if step in meter
+        )
 
 
 def test_every_resource_says_that_it_is_invented_and_gives_units() -> None:
@@ -206,9 +223,10 @@ def test_the_hand_readings_agree_with_the_log(kitchen: pd.Series) -> None:
     assert len(hand) == 8
     assert hand["energy (kWh)"].map(lambda kwh: math.isclose(kwh * 100, round(kwh * 100), abs_tol=1e-6)).all()
     logged_wh = kitchen.cumsum() * 30 / 3600
+    pulled = kitchen.index.to_series().diff()
     for (begin, before), (end, after) in pairwise(hand.itertuples(index=False)):
         log_wh = logged_wh.asof(end) - logged_wh.asof(begin)
-        missed = begin < scenario_make.KITCHEN_GAP[1] and end > scenario_make.KITCHEN_GAP[0]
+        missed = begin < pulled.idxmax() and end > pulled.idxmax() - pulled.max()
         gap_wh = kitchen.mean() * 40 / 60 if missed else 0
         # one display step, the energy of one run a 30 s sampling may miss, and what the gap may differ from the mean
         tolerance_wh = 10 + 85 * 30 / 3600 * math.sqrt(len(kitchen[begin:end]) / 80) + (gap_wh and 25)

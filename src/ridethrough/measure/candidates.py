@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from datetime import date
 from os import PathLike, fspath
 from typing import Any
 
+from ..model.price import Price
 from ..model.ratings import Ratings
 from ..model.unit import BackupUnit
 from ..units import Q_, Refusal
@@ -34,44 +34,11 @@ COLUMNS: dict[str, tuple[str | None, bool]] = {
 }
 
 
-@dataclass(frozen=True)
-class Price:
-    """What something cost, where it stood in a price list.
-
-    Parameters
-    ----------
-    unit, item : str
-        Which unit, and whether it is the "unit", a "pack" or a "bundle" of both.
-    amount : float
-        The price [currency].
-    currency : str
-        As ISO 4217 has it, such as "EUR".
-    tax_included : bool or None
-        None where the list does not say [-].
-    date : datetime.date
-        The day on which it stood so.
-    note : str
-        What else the list says.
-    """
-
-    unit: str
-    item: str
-    amount: float
-    currency: str
-    tax_included: bool | None
-    date: date
-    note: str = ""
-
-    def __str__(self) -> str:
-        tax = {True: "with tax", False: "without tax", None: "tax not stated"}[self.tax_included]
-        return f"{self.item} {self.amount:,.2f} {self.currency} {tax}, {self.date}"
-
-
 PRICE_COLUMNS = ("unit", "item", "price", "currency", "tax_included", "date")
 TAX: dict[str, bool | None] = {"yes": True, "no": False, "": None}
 
 
-class Units(Mapping[str, BackupUnit]):
+class UnitTable(Mapping[str, BackupUnit]):
     """Units by name, as `read_units` found them.
 
     A unit with a number missing is listed, and refused with the number's name when it is asked for.
@@ -130,7 +97,7 @@ class Units(Mapping[str, BackupUnit]):
         if on is None:
             return tuple(mine)
         day = on if type(on) is date else _day(str(on)[:10], f"on={on!r}")
-        latest = {(price.item, price.currency, price.tax_included): price for price in mine if price.date <= day}
+        latest = {(price.item, price.terms): price for price in mine if price.date <= day}
         return tuple(latest.values())
 
     def _row(self, name: str) -> dict[str, Any]:
@@ -145,10 +112,10 @@ class Units(Mapping[str, BackupUnit]):
         return len(self._rows)
 
     def __repr__(self) -> str:
-        return f"<Units of {self._file}: {', '.join(self._rows)}>"
+        return f"<UnitTable of {self._file}: {', '.join(self._rows)}>"
 
 
-def read_units(path: str | PathLike[str], prices: str | PathLike[str] | None = None) -> Units:
+def read_units(path: str | PathLike[str], prices: str | PathLike[str] | None = None) -> UnitTable:
     """Return the units of a table, one row each, with their prices.
 
     Parameters
@@ -161,7 +128,7 @@ def read_units(path: str | PathLike[str], prices: str | PathLike[str] | None = N
 
     Returns
     -------
-    Units
+    UnitTable
         A mapping from name to `BackupUnit`.
 
     Raises
@@ -179,7 +146,7 @@ def read_units(path: str | PathLike[str], prices: str | PathLike[str] | None = N
             what = "no name" if name is None else f"the name {name!r} a second time"
             raise Refusal(f"{file}, row {number}: {what}", "a name of its own in each row", "Correct the name.")
         rows[name] = row
-    return Units(file, rows, () if prices is None else _read_prices(prices, rows))
+    return UnitTable(file, rows, () if prices is None else _read_prices(prices, rows))
 
 
 def _read_prices(path: str | PathLike[str], units: Mapping[str, Any]) -> tuple[Price, ...]:

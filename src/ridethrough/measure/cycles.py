@@ -25,7 +25,7 @@ FEWEST_USUAL = 3  # runs from which a usual one can be told
 
 
 @dataclass(frozen=True)
-class Pattern:
+class Switching:
     """How an appliance switches; where it does not, ``running_w`` is None and the tables are empty.
 
     Parameters
@@ -60,15 +60,15 @@ class Pattern:
     cool_down_h: float = 0.0
 
 
-def no_pattern(start_s: np.ndarray) -> Pattern:
-    """Return the pattern of a record that shows none: every step counts."""
+def no_switching(start_s: np.ndarray) -> Switching:
+    """Return the switching of a record that shows none: every step counts."""
     none, every = np.zeros(start_s.size, bool), np.ones(start_s.size, bool)
     cycles = pd.DataFrame(columns=["start_h", "on_min", "off_min", "energy_wh", "running_w"], dtype=float)
     defrosts = pd.DataFrame(columns=["start_h", "duration_min", "energy_wh", "extra_wh"], dtype=float)
-    return Pattern(none, every, none, none, None, cycles, defrosts)
+    return Switching(none, every, none, none, None, cycles, defrosts)
 
 
-def find_pattern(start_s: np.ndarray, duration_s: np.ndarray, power_w: np.ndarray) -> Pattern:
+def find_switching(start_s: np.ndarray, duration_s: np.ndarray, power_w: np.ndarray) -> Switching:
     """Return the cycles, starts and defrosts of a record of power.
 
     Parameters
@@ -83,7 +83,7 @@ def find_pattern(start_s: np.ndarray, duration_s: np.ndarray, power_w: np.ndarra
     """
     level = on_level(duration_s, power_w)
     if level is None:
-        return no_pattern(start_s)
+        return no_switching(start_s)
     gap = np.r_[True, start_s[1:] - (start_s + duration_s)[:-1] > 1e-3]
     on = _without_short_runs(power_w >= level, gap, start_s, duration_s)
     running_w = weighted_median(power_w[on], duration_s[on])
@@ -99,7 +99,7 @@ def find_pattern(start_s: np.ndarray, duration_s: np.ndarray, power_w: np.ndarra
     opening, end = windows.loc[windows["whole"], ["opening", "end"]].to_numpy().T
     switched_on = _switched_on(runs)
     soon = np.repeat(switched_on, _steps(runs)) & (start_s - _run_start_s(runs) < START_S)
-    return Pattern(
+    return Switching(
         on, steady, _spans(runs, opening, end, on.size),
         inrush=soon & (power_w > START_TIMES * running_w) & ~heater,
         running_w=running_w,
@@ -156,9 +156,7 @@ def _otsu(values: np.ndarray, weights: np.ndarray) -> float | None:
 
 def weighted_median(values: np.ndarray, weights: np.ndarray) -> float:
     """Return the value with half the weight below it."""
-    order = np.argsort(values)
-    sums = np.cumsum(weights[order])
-    return float(values[order][np.searchsorted(sums, sums[-1] / 2)])
+    return float(np.quantile(values, 0.5, weights=weights, method="inverted_cdf"))
 
 
 # -- runs ----------------------------------------------------------------------------------------------

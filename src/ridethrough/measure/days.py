@@ -13,7 +13,7 @@ import numpy as np
 
 from ..estimate import student
 from ..sources import lookup
-from .cycles import Pattern
+from .cycles import Switching
 from .log import MeterLog
 
 DAY_S = 86_400.0
@@ -49,7 +49,7 @@ class DaySpread:
     whole_days: int
 
 
-def day_spread(log: MeterLog, seen: Pattern, mean_w: float) -> DaySpread:
+def day_spread(log: MeterLog, seen: Switching, mean_w: float) -> DaySpread:
     """Return how far one day lies from the long run's mean, and how far the log's mean does.
 
     s^2 = (v0 s0^2 + sum (P_day - mean)^2 / c) / (v0 + n - 1),   c = 1 - (k(n) - 1) / (n - 1)  (1)
@@ -83,7 +83,7 @@ def day_spread(log: MeterLog, seen: Pattern, mean_w: float) -> DaySpread:
     return DaySpread(of_day_w, of_day_w * math.sqrt(likeness_factor(days) / days), dof, days, n)  # (2)
 
 
-def _whole_days_w(log: MeterLog, seen: Pattern) -> np.ndarray:
+def _whole_days_w(log: MeterLog, seen: Switching) -> np.ndarray:
     """Return the mean power outside defrosts of each whole day of the log [W].
 
     Days end where a cycle begins. A log whose steps are longer than a day cannot tell days apart.

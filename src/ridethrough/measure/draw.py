@@ -20,9 +20,9 @@ import pint
 
 from ..estimate import Estimate, student
 from ..model.load import Appliance, Load, day_to_day
-from ..model.pattern import Pattern as Through
+from ..model.pattern import Pattern
 from ..units import Q_, Refusal, number, show
-from .cycles import Pattern, find_pattern, no_pattern
+from .cycles import Switching, find_switching, no_switching
 from .days import BAND_DAYS, DAY_S, FEWEST_DAYS, WHOLE_DAY, DaySpread, day_spread, likeness_factor, stated_band
 from .log import MeterLog, levels_of
 
@@ -159,7 +159,7 @@ def measure_draw(log: MeterLog, name: str | None = None) -> Draw:
     """
     if log.kind == "apparent power":
         log.mean_power_w()  # refuses, and says why
-    seen = _pattern(log)
+    seen = _switching(log)
     each, rate = _defrost_energy(seen), _defrost_rate(log, seen)
     defrosting, per_h = (each * rate).to("W"), float(rate.value.magnitude)
     mean_w = _steady_power(log, seen) + float(defrosting.value.magnitude)  # (1)
@@ -231,11 +231,11 @@ def time_to_log(draw: Draw, tolerance: float = 0.05) -> pint.Quantity:
 # -- the mean ------------------------------------------------------------------------------------------
 
 
-def _pattern(log: MeterLog) -> Pattern:
+def _switching(log: MeterLog) -> Switching:
     """Return how the appliance switches; where whole cycles cover too little, every step counts."""
     if log.kind != "power":
-        return no_pattern(log.start_s)
-    seen = find_pattern(log.start_s, log.duration_s, log.power_w)
+        return no_switching(log.start_s)
+    seen = find_switching(log.start_s, log.duration_s, log.power_w)
     used_s = log.duration_s[seen.steady | seen.defrost].sum()
     cut_off = not seen.defrosts.empty and seen.defrosts["extra_wh"].isna().all()
     if used_s >= WHOLE_CYCLES * log.duration_s.sum() and not cut_off:
@@ -244,12 +244,12 @@ def _pattern(log: MeterLog) -> Pattern:
     return replace(seen, steady=every, defrost=~every)
 
 
-def _steady_power(log: MeterLog, seen: Pattern) -> float:
+def _steady_power(log: MeterLog, seen: Switching) -> float:
     """Return the time-weighted mean power outside defrosts [W]."""
     return float(np.average(log.power_w[seen.steady], weights=log.duration_s[seen.steady]))
 
 
-def _defrost_energy(seen: Pattern) -> Estimate:
+def _defrost_energy(seen: Switching) -> Estimate:
     """Return the extra energy of one defrost, dE_df [Wh]."""
     extra_wh = list(seen.defrosts["extra_wh"].dropna()) if seen.defrost.any() else [0.0]
     if len(extra_wh) == 1:
@@ -257,7 +257,7 @@ def _defrost_energy(seen: Pattern) -> Estimate:
     return Estimate.readings(extra_wh, "energy of a defrost", "Wh")
 
 
-def _defrost_rate(log: MeterLog, seen: Pattern) -> Estimate:
+def _defrost_rate(log: MeterLog, seen: Switching) -> Estimate:
     """Return how often it defrosts, 1 / t_df [1/h]; t_df is the mean time between the defrosts seen.
 
     A timer on running time varies as the draw does, hence the band. A single defrost leaves the rate
@@ -289,7 +289,7 @@ def _resolution(log: MeterLog) -> Estimate:
     return (Estimate.within("0 Wh", half, "meter resolution") * math.sqrt(roundings) / Q_(hours, "h")).to("W")
 
 
-def _through_time(log: MeterLog, seen: Pattern, defrosts_per_h: float) -> Through:
+def _through_time(log: MeterLog, seen: Switching, defrosts_per_h: float) -> Pattern:
     """Return how the power goes through time: the log's own whole days, else its levels.
 
     Days are brought to one mean, since how they differ is in the day-to-day spread; what was not seen, or does not
@@ -297,7 +297,7 @@ def _through_time(log: MeterLog, seen: Pattern, defrosts_per_h: float) -> Throug
     """
     days = int(log.span_s / DAY_S)
     if log.kind != "power" or not days:
-        return Through.of_levels(*levels_of(log.power_w, _time_shares(log, seen, defrosts_per_h)))
+        return Pattern.of_levels(*levels_of(log.power_w, _time_shares(log, seen, defrosts_per_h)))
     held = (seen.steady | seen.defrost) & (log.start_s < days * DAY_S)
     begin_s, power_w = log.start_s[held], log.power_w[held]
     end_s = np.minimum(begin_s + log.duration_s[held], days * DAY_S)
@@ -311,10 +311,10 @@ def _through_time(log: MeterLog, seen: Pattern, defrosts_per_h: float) -> Throug
     steps_s, all_w = np.diff(edges_s), np.append(mean_w, powers_w.ravel())
     kept = steps_s > 1e-6
     clock_h = None if log.begins is None else (log.begins - log.begins.normalize()).total_seconds() / 3600
-    return Through(steps_s[kept] / 3600, all_w[kept], clock_h)
+    return Pattern(steps_s[kept] / 3600, all_w[kept], clock_h)
 
 
-def _time_shares(log: MeterLog, seen: Pattern, defrosts_per_h: float) -> np.ndarray:
+def _time_shares(log: MeterLog, seen: Switching, defrosts_per_h: float) -> np.ndarray:
     """Return each step's share of the long run's time [-]: steady steps, and defrosts as often as they come."""
     steady_s, defrost_s = log.duration_s * seen.steady, log.duration_s * seen.defrost
     if not seen.defrost.any():
@@ -326,7 +326,7 @@ def _time_shares(log: MeterLog, seen: Pattern, defrosts_per_h: float) -> np.ndar
 # -- what to tell --------------------------------------------------------------------------------------
 
 
-def _findings(log: MeterLog, seen: Pattern) -> Iterator[str]:
+def _findings(log: MeterLog, seen: Switching) -> Iterator[str]:
     """Yield what was seen in the log."""
     yield from map(str, log.findings)
     if seen.running_w is None:
@@ -342,7 +342,7 @@ def _findings(log: MeterLog, seen: Pattern) -> Iterator[str]:
         yield "whole cycles cover too little of the log: the mean is over all of it"
 
 
-def _warnings(log: MeterLog, seen: Pattern, spread: DaySpread) -> Iterator[str]:
+def _warnings(log: MeterLog, seen: Switching, spread: DaySpread) -> Iterator[str]:
     """Yield what limits the claim."""
     if log.meter.accuracy is None:
         yield "the meter's accuracy is not stated: its error is not in the interval"

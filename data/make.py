@@ -1,4 +1,7 @@
-"""Makes the invented scenario's tables: two simulated freezers, a hill village's weather, six invented units.
+"""Makes the invented scenario: two simulated freezers, a hill village's weather, six invented units.
+
+``python data/make.py [folder]`` writes every file anew, the same bytes each time. ``datapackage.json`` beside this
+file (Frictionless Data Package, https://datapackage.org) describes the tables; the README is written from it.
 
 The meter logs come out of a small simulation, second by second: a cabinet of two thermal nodes, a thermostat
 with a minimum rest, doors that people open, a defrost heater, and a meter that looks now and then. Nothing
@@ -10,10 +13,14 @@ NumPy's ``RandomState``, whose stream is frozen for good, so that a seed gives t
 
 from __future__ import annotations
 
+import json
 import math
-from collections.abc import Iterable, Sequence
+import sys
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -75,7 +82,7 @@ CHEST_FREEZER = Machine(running_w=68, idle_w=0.4, cooling_w=105, leak_w_per_k=1.
 WINTER_DAYS = (datetime(2026, 1, 14), (1, -2, 2, 4, -3, -1, 3, 0))
 COLD_SNAP = (datetime(2026, 2, 2), (-1, -2, -9, -13, -14, -15, -11, -8, -2))
 HEAT_WAVE = (datetime(2026, 7, 13), (16, 17, 19, 21, 22, 24, 24, 20, 17))
-STORE_PREAMBLE = "Invented data: no freezer was metered. Energy logger in the store, chest freezer"
+STORE_PREAMBLE = "\ufeffInvented data: no freezer was metered. Energy logger in the store, chest freezer"
 
 UNITS = """\
 name,capacity_wh,chemistry,standby_w,efficiency_percent,efficiency_at_w,rated_w,surge_w,rated_va,pack_wh,packs_max
@@ -229,8 +236,8 @@ def kitchen() -> dict[str, str]:
     read = [datetime.fromisoformat(f"2026-01-{at}") for at in HAND_TIMES]
     hand = [f"{at:%Y-%m-%d %H:%M},{counter_kwh[(at - KITCHEN_START) // timedelta(seconds=1)]:.2f}" for at in read]
     return {
-        "kitchen-fridge-freezer.csv": text("time,power (W)", log),
-        "hand-readings.csv": text("time,energy (kWh)", hand),
+        "kitchen-fridge-freezer.csv": text("time,power (W)", *log),
+        "hand-readings.csv": text("time,energy (kWh)", *hand),
     }
 
 
@@ -242,7 +249,7 @@ def store() -> dict[str, str]:
     times = (f"{STORE_START + timedelta(minutes=5 * k):%Y-%m-%d %H:%M}" for k in range(counter_kwh.size))
     rows = [f"{at};{kwh:.3f};{celsius:.1f}".replace(".", ",")
             for at, kwh, celsius in zip(times, counter_kwh, seen_c, strict=True)]  # fmt: skip
-    return {"store-chest-freezer.csv": text(f"{STORE_PREAMBLE}\nTime;Energy [kWh];Temp [°C]", rows)}
+    return {"store-chest-freezer.csv": text(f"{STORE_PREAMBLE}\nTime;Energy [kWh];Temp [°C]", *rows)}
 
 
 def bench() -> dict[str, str]:
@@ -259,7 +266,7 @@ def bench() -> dict[str, str]:
             hours = energy_wh / drawn_w * (20 * drawn_w / energy_wh) ** (1 - exponent)  # (2)
             hours *= 1 + rng.normal(0, 0.01)  # no run repeats exactly
             rows.append(f"{unit},{load_w:.1f},{hours:.2f},{rng.uniform(18.5, 22.5):.1f}")
-    return {"bench-rundowns.csv": text("unit,load_w,hours,room_c", rows)}
+    return {"bench-rundowns.csv": text("unit,load_w,hours,room_c", *rows)}
 
 
 def week(name: str, start: datetime, air_mass_c: Sequence[float]) -> dict[str, str]:
@@ -268,7 +275,7 @@ def week(name: str, start: datetime, air_mass_c: Sequence[float]) -> dict[str, s
     hourly = zip(*(celsius[WARM_UP_H:] for celsius in rooms.values()), strict=True)
     rows = [f"{start + timedelta(hours=k):%Y-%m-%d %H:%M}," + ",".join(f"{celsius:.1f}" for celsius in now)
             for k, now in enumerate(hourly)]  # fmt: skip
-    return {f"{name}.csv": text("time," + ",".join(f"{room}_c" for room in rooms), rows)}
+    return {f"{name}.csv": text("time," + ",".join(f"{room}_c" for room in rooms), *rows)}
 
 
 def tables() -> dict[str, str]:
@@ -278,11 +285,52 @@ def tables() -> dict[str, str]:
     return kitchen() | store() | bench() | printed | weather
 
 
-def text(header: str, rows: Iterable[str]) -> str:
-    """Return a table as text."""
-    return "\n".join([header, *rows, ""])
+def text(*lines: str) -> str:
+    """Return lines as the text of a file."""
+    return "\n".join([*lines, ""])
 
 
 def stream(name: str) -> np.random.RandomState:
     """Return the random numbers of one table, so that a change in one leaves the others alone."""
     return np.random.RandomState([SEED, *name.encode()])
+
+
+# -- the files ------------------------------------------------------------------------------------------
+
+READ_ME = """\
+# The scenario's data
+
+**Everything in this folder is invented.** The volunteers of a hill village's food pantry keep a
+fridge-freezer in the kitchen and a chest freezer in an unheated store through winter outages. There is no
+such pantry; the logs come from a simulation, and Unit A to Unit F match no product.
+
+Every table here, and this file too, is written by one command, the same bytes each time:
+
+    python data/make.py
+
+So change `make.py` (numbers) or `datapackage.json` (descriptions), never another file here. `datapackage.json`
+says the same as this file for programs (Frictionless Data Package, https://datapackage.org).
+Proposed licence, until the owner decides: CC-BY-4.0.
+"""
+
+
+def read_me(package: dict[str, Any]) -> str:
+    """Return the text of the folder's README, in Markdown: each resource of the package and its columns."""
+    lines = []
+    for resource in package["resources"]:
+        lines += ["", f"## {resource['path']}", "", resource["description"], "", "| column | meaning |", "|---|---|"]
+        lines += [f"| `{column['name']}` | {column['description']} |" for column in resource["schema"]["fields"]]
+    return READ_ME + text(*lines)
+
+
+def main(here: Path, into: Path) -> None:
+    """Write every file of the scenario into a folder, over what is there, as the package in ``here`` describes it."""
+    package = (here / "datapackage.json").read_text(encoding="utf-8")
+    into.mkdir(parents=True, exist_ok=True)
+    for name, content in (tables() | {"datapackage.json": package, "README.md": read_me(json.loads(package))}).items():
+        (into / name).write_text(content, encoding="utf-8", newline="\n")
+        print(into / name)
+
+
+if __name__ == "__main__":
+    main(Path(__file__).parent, Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).parent)

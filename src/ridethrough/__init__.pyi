@@ -1,0 +1,37 @@
+from .answer.compare import compare as compare
+from .answer.headroom import headroom as headroom
+from .answer.ledger import Ledger as Ledger, ledger as ledger
+from .answer.outage import Outage as Outage
+from .answer.ride import Ride as Ride, ride as ride, spread as spread
+from .answer.size import Size as Size, size as size
+from .estimate import Estimate as Estimate
+from .measure.bench import RundownLine as RundownLine, fit_rundowns as fit_rundowns
+from .measure.candidates import UnitTable as UnitTable, read_units as read_units
+from .measure.draw import Draw as Draw, measure_draw as measure_draw, time_to_log as time_to_log
+from .measure.log import Meter as Meter, MeterLog as MeterLog, hand_readings as hand_readings, read_log as read_log
+from .measure.rundown import Rundown as Rundown
+from .measure.standby import (
+    idle_fuel as idle_fuel,
+    standby_from_empty as standby_from_empty,
+    standby_from_gauge as standby_from_gauge,
+    standby_from_refill as standby_from_refill,
+    standby_on as standby_on,
+)
+from .model.battery import (
+    aged as aged,
+    charge_after as charge_after,
+    peukert_hours as peukert_hours,
+    takes_charge as takes_charge,
+)
+from .model.inverter import Inverter as Inverter
+from .model.load import Load as Load
+from .model.nameplate import apparent_power as apparent_power, label_limit as label_limit, label_power as label_power
+from .model.pattern import Pattern as Pattern
+from .model.ratings import Ratings as Ratings
+from .model.recharge import Recharge as Recharge
+from .model.room import in_room as in_room
+from .model.temperature import TemperatureCurve as TemperatureCurve
+from .model.unit import BackupUnit as BackupUnit
+from .sources import coefficient as coefficient
+from .teach.exercises import exercise as exercise
+from .units import Q_ as Q_, Refusal as Refusal, display as display, read_quantity as read_quantity, show as show
