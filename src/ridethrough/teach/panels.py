@@ -17,7 +17,7 @@ import anywidget
 import ipywidgets
 import traitlets
 
-from .figures import canvas, img
+from .figures import Picture, canvas, img, paint
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -118,13 +118,23 @@ class View:
         The sentence with its numbers; also the picture's text alternative.
     table : pandas.DataFrame
         The numbers behind it.
-    draw : callable
-        Draws on the figure it is given.
+    headline : str
+        The picture's conclusion.
+    picture : callable
+        One of the kit's figures: draws on the axes it is given, and returns what the grey line explains.
+    note : str
+        Ends the grey line: where the data come from. For your own, ``dataclasses.replace(view, note="my own log")``.
     """
 
     text: str
     table: pd.DataFrame
-    draw: Callable[[Figure], Any]
+    headline: str
+    picture: Picture
+    note: str = "invented data"
+
+    def draw(self, figure: Figure) -> None:
+        """Draw the picture with its two lines on a figure from `canvas`, in place of what that shows."""
+        paint(figure, self.headline, self.note, self.picture)
 
     def html(self, figure: Figure, colours: int | None = None) -> str:
         """Return sentence, picture and table as HTML."""
