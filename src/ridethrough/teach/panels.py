@@ -150,10 +150,6 @@ class View:
         return self.html(canvas(), colours=64)
 
     def __repr__(self) -> str:
-        return self.plain()
-
-    def plain(self) -> str:
-        """Return sentence and table as plain text."""
         return f"{self.text}\n\n{self.table.to_string(index=False, float_format='{:,.1f}'.format)}"
 
 
@@ -206,7 +202,7 @@ class Panel(ipywidgets.VBox):
         view = self.now
         sleeping = f"<p><em>{_SLEEPING} It stands at {html.escape(positions)}.</em></p>"
         readable = {
-            "text/plain": f"[{positions}]\n{view.plain()}",
+            "text/plain": f"[{positions}]\n{view!r}",
             "text/html": f"{sleeping}{view._repr_html_()}",
         }
         return {**(data or {}), **readable}, metadata

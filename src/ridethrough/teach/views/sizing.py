@@ -28,9 +28,10 @@ def rides_view(load: Load, unit: BackupUnit, outage: Any) -> View:
     levels_wh = np.quantile(rides.charge_wh, _LEVELS, axis=0)
     low, _, middle, _, high = levels_wh
     last, hours = round(rides.chance * _RIDES), show(rides.outage.duration)
+    reserve = rides.outage.reserve
+    kept = f" and keep {show(reserve)} in reserve" if reserve.magnitude else ""
     text = (
-        f"Outage of {hours} on {unit.label}: {last:,} of {_RIDES:,} rides last{_reserve(rides)}, "
-        f"{rides.verdict}. {_ends(rides)}"
+        f"Outage of {hours} on {unit.label}: {last:,} of {_RIDES:,} rides last{kept}, {rides.verdict}. {_ends(rides)}"
     )
     table = pd.DataFrame({"time (h)": rides.times_h, "low (Wh)": low, "middle (Wh)": middle, "high (Wh)": high})
     return View(
@@ -40,11 +41,6 @@ def rides_view(load: Load, unit: BackupUnit, outage: Any) -> View:
         partial(charge_figure, times_h=rides.times_h, levels_wh=levels_wh, full_wh=1.08 * float(high.max()),
                 empty_h=[plain(end) for end in rides.interval()], mains_h=_mains(rides.outage)),
     )  # fmt: skip
-
-
-def _reserve(rides: Spread) -> str:
-    kept = rides.outage.reserve
-    return f" and keep {show(kept)} in reserve" if kept.magnitude else ""
 
 
 def _ends(rides: Spread) -> str:
@@ -59,12 +55,12 @@ def _ends(rides: Spread) -> str:
 
 def _mains(outage: Outage) -> list[tuple[float, float]]:
     """Return when the mains carry the load [h]."""
-    windows = []
+    windows: list[tuple[float, float]] = []
     for recharge in outage.recharge:
         ends = np.cumsum(recharge.pattern.duration_h)
         back = (recharge.pattern.power_w > 0) & recharge.carries
-        windows += list(zip((ends - recharge.pattern.duration_h)[back], ends[back], strict=True))
-    return [(float(begin), float(until)) for begin, until in windows]
+        windows += zip((ends - recharge.pattern.duration_h)[back].tolist(), ends[back].tolist(), strict=True)
+    return windows
 
 
 def outage_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Panel:
