@@ -104,5 +104,13 @@ def test_a_learner_can_run_it_and_move_it(lesson: Path, address: str, browser: B
         assert len({source for _, source in seen}) == 3, "the picture did not follow the slider"
         assert picture.get_attribute("alt") == sentence.inner_text().replace("\u00a0", " ")
         assert slider.evaluate("el => el.labels.length") == 1, "a slider without a label"
+    for choice in page.locator(".rt-choice select").all():
+        panel = choice.locator("xpath=ancestor::*[contains(@class, 'widget-vbox')][last()]")
+        offered, opens = choice.locator("option").all_inner_texts(), choice.input_value()
+        before = panel.locator("p").first.inner_text()
+        choice.select_option(next(option for option in reversed(offered) if option != opens))
+        page.wait_for_timeout(700)
+        assert panel.locator("p").first.inner_text() != before, "the sentence did not follow the choice"
+        assert choice.evaluate("el => el.labels.length") == 1, "a choice without a label"
     assert outside == []
     page.close()

@@ -1,9 +1,12 @@
 """Several loads on one unit: the views of lesson 10 against sums worked by hand and against the ride."""
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
+from matplotlib.collections import PolyCollection
+from matplotlib.colors import same_color
 
 from ridethrough.answer.headroom import headroom
 from ridethrough.answer.ledger import ledger
@@ -12,6 +15,7 @@ from ridethrough.answer.ride import ride
 from ridethrough.model.load import Load
 from ridethrough.model.unit import BackupUnit
 from ridethrough.teach.figures import canvas
+from ridethrough.teach.figures.base import OWN
 from ridethrough.teach.views import household
 from ridethrough.units import Q_, Refusal
 
@@ -70,6 +74,10 @@ def test_what_was_taken_is_what_the_unit_held() -> None:
     assert table["the unit itself"] > 10 * lasts
 
 
+def is_own(band: Any) -> bool:
+    return isinstance(band, PolyCollection) and same_color(band.get_facecolor(), OWN)
+
+
 def test_the_picture_ends_where_the_unit_is_empty() -> None:
     panel, figure = household.household_panel(LOADS, UNIT, opens="lamp"), canvas()
     for plugged in ("pump alone", "all 3", "pump and lamp"):  # one figure, drawn on again and again
@@ -78,7 +86,7 @@ def test_the_picture_ends_where_the_unit_is_empty() -> None:
     lasts = ride(LOADS["pump"] + LOADS["lamp"], UNIT, Outage("48 h", begins="18:00")).lasts.to("h").magnitude
     assert len(figure.axes) == 2
     assert [line.get_xdata()[0] for line in below.lines if line.get_linestyle() == ":"] == [pytest.approx(lasts)]
-    (own,) = (path.vertices for band in below.collections if band.get_hatch() for path in band.get_paths())
+    (own,) = (path.vertices for band in below.collections if is_own(band) for path in band.get_paths())
     assert own[own[:, 0] == 0, 1].max() == pytest.approx(0)
     assert own[:, 1].max() == pytest.approx(1000)
 

@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable
 
 import pytest
+from matplotlib.colors import to_hex
 
 from ridethrough.measure.bench import fit_rundowns
 from ridethrough.measure.candidates import read_units
@@ -15,6 +16,8 @@ from ridethrough.measure.log import Meter, hand_readings
 from ridethrough.model.load import Load
 from ridethrough.model.unit import BackupUnit
 from ridethrough.teach import first_answer, scenario, views
+from ridethrough.teach.figures import canvas
+from ridethrough.teach.figures.base import ASSUMED
 from ridethrough.teach.panels import Choice, Panel, Slider, View
 from ridethrough.units import Refusal
 
@@ -105,6 +108,16 @@ def test_it_reads_without_a_kernel(panel: Panel) -> None:
     assert "0x" not in data["text/plain"]
 
 
+def test_hatched_means_assumed_and_the_grey_line_says_so(panel: Panel) -> None:
+    figure = canvas()
+    panel.now.draw(figure)
+    _, about = (text.get_text() for text in figure.texts)
+    hatched = [artist for axes in figure.axes for artist in (*axes.patches, *axes.collections) if artist.get_hatch()]
+    assert bool(hatched) == bool(re.search("hatched: (assumed|not measured)", about))
+    assert {to_hex(artist.get_facecolor()) for artist in hatched} <= {ASSUMED["color"].lower()}
+    assert about.endswith("invented data")
+
+
 def test_the_stored_picture_is_stable() -> None:
     one, two = (PANELS["00 standby"]()._repr_mimebundle_()[0]["text/html"] for _ in range(2))
     assert one == two
@@ -116,7 +129,7 @@ def test_an_exception_is_shown_and_then_gone() -> None:
     def view(x: float) -> View:
         if x > 1:
             raise ValueError("no such <position>")
-        return View(f"x is {x:g}", pd.DataFrame({"x": [x]}), lambda figure: None)
+        return View(f"x is {x:g}", pd.DataFrame({"x": [x]}), "x", lambda axes: ())
 
     panel = Panel(view, x=Slider("x", 0, 2, 1, unit="W"))
     panel.controls["x"].value = 2

@@ -10,13 +10,14 @@ import html
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import anywidget
 import ipywidgets
 import traitlets
 
-from .figures import canvas, img
+from .figures import Picture, canvas, img, paint
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -24,62 +25,16 @@ if TYPE_CHECKING:
 
 _SLEEPING = "This panel is asleep. To wake it: menu Run, Run All Cells. Then drag its slider."
 
-_SLIDER_JS = """
-function render({ model, el }) {
-  const label = document.createElement("label");
-  const name = document.createElement("span");
-  const input = document.createElement("input");
-  const shown = document.createElement("output");
-  name.textContent = model.get("label");
-  input.type = "range";
-  input.setAttribute("aria-label", model.get("label"));
-  input.min = model.get("low"); input.max = model.get("high"); input.step = model.get("step");
-  const refresh = () => {
-    input.value = model.get("value");
-    shown.textContent = `${model.get("value")} ${model.get("unit")}`;
-    input.setAttribute("aria-valuetext", shown.textContent);
-  };
-  input.addEventListener("input", () => { model.set("value", Number(input.value)); model.save_changes(); });
-  model.on("change:value", refresh);
-  refresh();
-  label.append(name, input, shown);
-  input.dataset.lmSuppressShortcuts = "true";  // or JupyterLab takes the arrow keys
-  el.append(label);
-}
-export default { render };
-"""
-_SLIDER_CSS = """
-.rt-slider label, .rt-choice label { display: flex; gap: 0.8em; align-items: center; font-size: 15px;
-  color: var(--jp-ui-font-color1, #222); padding: 3px 0; }
-.rt-slider span, .rt-choice span { min-width: 15em; }
-.rt-slider input { width: 24em; max-width: 50vw; accent-color: #0072B2; }
-.rt-slider output { min-width: 6em; font-weight: bold; }
-.rt-choice select { font-size: 15px; padding: 2px 6px; }
-"""
-_CHOICE_JS = """
-function render({ model, el }) {
-  const label = document.createElement("label");
-  const name = document.createElement("span");
-  const select = document.createElement("select");
-  name.textContent = model.get("label");
-  for (const text of model.get("options")) {
-    const option = document.createElement("option");
-    option.value = option.textContent = text;
-    select.append(option);
-  }
-  const refresh = () => { select.value = model.get("value"); };
-  select.addEventListener("change", () => { model.set("value", select.value); model.save_changes(); });
-  model.on("change:value", refresh);
-  refresh();
-  label.append(name, select);
-  select.dataset.lmSuppressShortcuts = "true";
-  el.append(label);
-}
-export default { render };
-"""
+
+class _Control(anywidget.AnyWidget):
+    """What a learner moves, labelled for everyone."""
+
+    _esm = Path(__file__).with_name("controls.js")
+    _css = Path(__file__).with_name("controls.css")
+    label = traitlets.Unicode().tag(sync=True)
 
 
-class Slider(anywidget.AnyWidget):
+class Slider(_Control):
     """A labelled number that a learner can drag; ``value`` is in ``unit``.
 
     Parameters
@@ -90,9 +45,6 @@ class Slider(anywidget.AnyWidget):
         Its ends, its step and where it opens [unit].
     """
 
-    _esm = _SLIDER_JS
-    _css = _SLIDER_CSS
-    label = traitlets.Unicode().tag(sync=True)
     unit = traitlets.Unicode().tag(sync=True)
     low = traitlets.Float().tag(sync=True)
     high = traitlets.Float().tag(sync=True)
@@ -116,7 +68,7 @@ class Slider(anywidget.AnyWidget):
         return f"{self.label}: {self.value:g} {self.unit}"
 
 
-class Choice(anywidget.AnyWidget):
+class Choice(_Control):
     """A labelled list of which a learner picks one.
 
     Parameters
@@ -129,9 +81,6 @@ class Choice(anywidget.AnyWidget):
         Where it opens; else at the first.
     """
 
-    _esm = _CHOICE_JS
-    _css = _SLIDER_CSS
-    label = traitlets.Unicode().tag(sync=True)
     options = traitlets.List(traitlets.Unicode()).tag(sync=True)
     value = traitlets.Unicode().tag(sync=True)
 
@@ -169,13 +118,23 @@ class View:
         The sentence with its numbers; also the picture's text alternative.
     table : pandas.DataFrame
         The numbers behind it.
-    draw : callable
-        Draws on the figure it is given.
+    headline : str
+        The picture's conclusion.
+    picture : callable
+        One of the kit's figures: draws on the axes it is given, and returns what the grey line explains.
+    note : str
+        Ends the grey line: where the data come from. For your own, ``dataclasses.replace(view, note="my own log")``.
     """
 
     text: str
     table: pd.DataFrame
-    draw: Callable[[Figure], Any]
+    headline: str
+    picture: Picture
+    note: str = "invented data"
+
+    def draw(self, figure: Figure) -> None:
+        """Draw the picture with its two lines on a figure from `canvas`, in place of what that shows."""
+        paint(figure, self.headline, self.note, self.picture)
 
     def html(self, figure: Figure, colours: int | None = None) -> str:
         """Return sentence, picture and table as HTML."""
@@ -191,10 +150,6 @@ class View:
         return self.html(canvas(), colours=64)
 
     def __repr__(self) -> str:
-        return self.plain()
-
-    def plain(self) -> str:
-        """Return sentence and table as plain text."""
         return f"{self.text}\n\n{self.table.to_string(index=False, float_format='{:,.1f}'.format)}"
 
 
@@ -247,7 +202,7 @@ class Panel(ipywidgets.VBox):
         view = self.now
         sleeping = f"<p><em>{_SLEEPING} It stands at {html.escape(positions)}.</em></p>"
         readable = {
-            "text/plain": f"[{positions}]\n{view.plain()}",
+            "text/plain": f"[{positions}]\n{view!r}",
             "text/html": f"{sleeping}{view._repr_html_()}",
         }
         return {**(data or {}), **readable}, metadata

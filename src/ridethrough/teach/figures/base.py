@@ -1,22 +1,69 @@
-"""One style for all figures: colours, canvas, the two lines of text, and pictures as bytes."""
+"""What all figures share: the palette, a canvas that is drawn on again and again, and pictures as bytes."""
 
 from __future__ import annotations
 
 import base64
 import html
 import io
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
+from functools import cache
+from itertools import chain
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
+import pint
+
+from ...estimate import Estimate
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-BLUE, SKY, GREEN, ORANGE, VERMILION = "#0072B2", "#56B4E9", "#009E73", "#E69F00", "#C44E00"
-INK, GREY, PALE = "#222222", "#6E6E6E", "#C9C9C9"
-SIZE_IN, DPI = (9.6, 5.4), 100  # 16:9: fits a slide or a video
+APPLIANCE, OWN = "#C44E00", "#E69F00"  # vermilion: what is plugged in takes; orange: what the unit takes for itself
+HELD, KEPT = "#0072B2", "#56B4E9"  # blue: what a unit gives; sky: what stays in it
+LEFT, SHORT = "#009E73", "#A3487D"  # green: what is left over; purple: what is missing, and when
+MAINS, INK = "#F0E442", "#222222"
+ASSUMED: dict[str, Any] = {"color": "#C9C9C9", "hatch": "///"}  # nothing else is hatched or grey
+SUM_ASSUMED: dict[str, Any] = {"color": "#6E6E6E"}  # what rests on it, and lines
+LOADS = (APPLIANCE, KEPT, SHORT, HELD, MAINS, INK, LEFT)  # where several stand side by side, in the household's order
+UNITS = (HELD, SHORT, INK, LEFT)
+_SHOWN = 0.75  # of the size drawn: controls, sentence and picture fit on a small screen
+
+Picture = Callable[["Axes"], Sequence[str]]
+
+
+class Curve(NamedTuple):
+    """One number for each place: its name, the values and half the widths of their 95 % intervals."""
+
+    name: str
+    value: np.ndarray
+    half: np.ndarray
+
+    @classmethod
+    def of(cls, name: str, estimates: Sequence[Estimate]) -> Curve:
+        """Return the curve through estimates of one unit."""
+        return cls(name, np.array([plain(e) for e in estimates]), np.array([plain(e.expanded()) for e in estimates]))
+
+
+def plain(amount: Estimate | pint.Quantity) -> float:
+    """Return an estimate's value, or a quantity, as a plain number in its own unit."""
+    return float((amount.value if isinstance(amount, Estimate) else amount).magnitude)
+
+
+@cache
+def _look() -> Any:
+    from matplotlib import rc_params_from_file
+
+    return rc_params_from_file(Path(__file__).parents[1] / "kit.mplstyle", use_default_template=False)
+
+
+def _style() -> AbstractContextManager[None]:
+    """Return the kit's style, in force inside ``with``."""
+    from matplotlib import rc_context
+
+    return rc_context(_look())
 
 
 def canvas() -> Figure:
@@ -24,32 +71,64 @@ def canvas() -> Figure:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=SIZE_IN, dpi=DPI, facecolor="white")
-    FigureCanvasAgg(figure)
-    figure.add_subplot()
+    with _style():
+        figure = Figure()
+        FigureCanvasAgg(figure)
+        add_axes(figure)
     return figure
 
 
-def start(figure: Figure | None, headline: str, about: Sequence[str]) -> tuple[Figure, Axes]:
-    """Return the figure, emptied, with its two lines of text."""
+def add_axes(figure: Figure) -> Axes:
+    """Return new axes with few marks and grouped thousands."""
     from matplotlib.ticker import MaxNLocator
 
-    figure = canvas() if figure is None else figure
-    axes = figure.axes[0]
-    for artist in (*figure.texts, *axes.patches, *axes.lines, *axes.texts, *axes.collections):
-        artist.remove()
-    axes.containers.clear()
-    figure.text(0.03, 0.945, headline, fontsize=16, fontweight="bold", color=INK)
-    figure.text(0.03, 0.885, " · ".join(filter(None, about)), fontsize=11.5, color=GREY)
-    axes.spines[["top", "right"]].set_visible(False)
-    axes.tick_params(labelsize=12.5, colors=INK)
+    axes = figure.add_subplot()
     for axis in (axes.xaxis, axes.yaxis):
         axis.set_major_locator(MaxNLocator(5))
         axis.set_major_formatter("{x:,.4g}")
-    return figure, axes
+    return axes
 
 
-def apart(levels: list[float], least: float) -> list[float]:
+def paint(figure: Figure, headline: str, note: str, picture: Picture) -> None:
+    """Draw a picture on a figure in place of what it shows, with the conclusion and the grey line above.
+
+    Parameters
+    ----------
+    figure : Figure
+        From `canvas`; a panel keeps one alive.
+    headline, note : str
+        The conclusion, and what ends the grey line, such as "invented data".
+    picture : callable
+        Draws on the axes it is given and returns what the grey line explains.
+    """
+    drawn = [(*axes.patches, *axes.lines, *axes.texts, *axes.collections) for axes in figure.axes]
+    for artist in chain(figure.texts[:], *drawn):
+        artist.remove()
+    with _style():
+        about = " · ".join(filter(None, (*picture(figure.axes[0]), note)))
+        figure.text(0.03, 0.945, headline, fontsize=16, fontweight="bold")
+        figure.text(0.03, 0.885, about, fontsize=11.5, color="dimgrey")
+
+
+def beside(axes: Axes, y: float, words: str, x: float = 1.02, **look: Any) -> None:
+    """Write to the right of the axes, or at a share ``x`` of their width."""
+    axes.text(x, y, words, transform=axes.get_yaxis_transform(), **({"va": "center"} | look))
+
+
+def level(axes: Axes, y: float, words: str, *, label_at: float | None = None, **look: Any) -> None:
+    """Draw a line across the axes and name it beside them, higher up where there is no room."""
+    axes.axhline(y, **look)
+    beside(axes, y if label_at is None else label_at, words, 1.015, fontweight="bold", color=look.get("color", INK))
+
+
+def clock(axes: Axes, begins: int, hours: float, first: int, step: int) -> None:
+    """Mark hours from the beginning by the clock's time."""
+    ticks = np.arange(first, hours, step)
+    axes.set_xticks(ticks, [f"{(begins + int(hour)) % 24}:00" for hour in ticks])
+    axes.set_xlabel("clock")
+
+
+def apart(levels: Sequence[float], least: float) -> list[float]:
     """Return the heights of labels, moved up where they would lie on each other."""
     placed: dict[int, float] = {}
     for at in sorted(range(len(levels)), key=lambda n: levels[n]):
@@ -63,15 +142,14 @@ def png(figure: Figure, colours: int | None = None) -> bytes:
     Parameters
     ----------
     figure : Figure
-        From one of this module's functions.
+        From `canvas`.
     colours : int, optional
         Reduce to so many colours: a smaller file for storing, a little slower [-].
     """
-    from matplotlib import rc_context
     from PIL import Image
 
     agg: Any = figure.canvas
-    with rc_context({"text.hinting": "none"}):  # text is most of the time
+    with _style():
         agg.draw()
     picture = Image.frombuffer("RGBA", agg.get_width_height(), agg.buffer_rgba(), "raw", "RGBA", 0, 1).convert("RGB")
     if colours is not None:
@@ -82,9 +160,9 @@ def png(figure: Figure, colours: int | None = None) -> bytes:
 
 
 def img(figure: Figure, alt: str, colours: int | None = None) -> str:
-    """Return the figure as an HTML image with its text alternative."""
+    """Return the figure as an HTML image with its text alternative, smaller than drawn: sharp on fine screens."""
     data = base64.b64encode(png(figure, colours)).decode("ascii")
-    width, height = (round(side * DPI) for side in SIZE_IN)
+    width, height = (round(_SHOWN * side) for side in figure.canvas.get_width_height())
     return (
         f'<img alt="{html.escape(alt, quote=True)}" width="{width}" height="{height}" '
         f'style="max-width:100%;height:auto" src="data:image/png;base64,{data}">'

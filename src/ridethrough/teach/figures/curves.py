@@ -1,4 +1,4 @@
-"""Curves over one number, and the line through run-downs."""
+"""Curves over one number, an estimate that narrows, and the line through run-downs."""
 
 from __future__ import annotations
 
@@ -9,97 +9,118 @@ import numpy as np
 
 from ...estimate import Estimate
 from ...units import Q_, show
-from .base import BLUE, GREEN, INK, SKY, VERMILION, apart, start
+from .base import APPLIANCE, HELD, OWN, UNITS, Curve, apart, plain
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
-STYLES = ((BLUE, "-"), (VERMILION, "--"), (GREEN, "-."), (INK, ":"))
+    from matplotlib.axes import Axes
 
 
 def curves_figure(
-    headline: str, x: np.ndarray, curves: Sequence[tuple[str, np.ndarray, np.ndarray]], at: float, *,
-    labels: tuple[str, str], reach: tuple[float, float] | None = None, about: Sequence[str] = (), note: str = "",
-    figure: Figure | None = None,
-) -> Figure:  # fmt: skip
-    """Return one number against another for several things, each with its band, and a place marked.
+    axes: Axes, x: np.ndarray, curves: Sequence[Curve], at: float, *, labels: tuple[str, str],
+    colours: Sequence[str] = UNITS, reach: tuple[float, float] | None = None,
+    stated: Sequence[tuple[float, float]] = (), about: Sequence[str] = (),
+) -> Sequence[str]:  # fmt: skip
+    """Draw one number against another for several things, each with its band, and a place marked.
 
     Parameters
     ----------
-    headline : str
-        The conclusion.
+    axes
+        As in `ledger_figure`.
     x : array of shape (n,)
         What is varied, rising.
-    curves : sequence of (str, array, array), four at most
-        A name, its values and half the width of its 95 % interval, both of shape (n,).
+    curves : sequence of Curve, four at most
+        Their values at ``x``.
     at : float
         The place to mark.
     labels : (str, str)
         What the axes show, with units.
+    colours : sequence of str
+        One for each curve.
     reach : (float, float), optional
         The two ends of the upright axis; a panel fixes them so that nothing jumps.
+    stated : sequence of (float, float)
+        For each curve a point of it that somebody states.
     about : sequence of str
         More for the grey line.
-    note, figure
-        As in `ledger_figure`.
     """
-    figure, axes = start(figure, headline, ("bands: 95 % interval", "dotted: the place chosen", *about, note))
-    figure.subplots_adjust(left=0.09, right=0.84, top=0.84, bottom=0.13)
+    axes.figure.subplots_adjust(right=0.84)
     here = int(np.argmin(np.abs(x - at)))
-    low, high = reach or (0.0, 1.08 * max(float((value + half).max()) for _, value, half in curves))
-    ends = [float(np.clip(value[-1], low, high)) for _, value, _ in curves]
-    for (name, value, half), (colour, style), y in zip(curves, STYLES, apart(ends, 0.06 * (high - low)), strict=False):
-        axes.fill_between(x, value - half, value + half, color=colour, alpha=0.2, linewidth=0)
-        axes.plot(x, value, color=colour, linestyle=style, linewidth=2.8)
-        axes.plot(x[here], value[here], marker="o", markersize=9, color=colour)
-        axes.text(x[-1] + 0.015 * (x[-1] - x[0]), y, name, fontsize=13, fontweight="bold", color=colour, va="center")
-    axes.axvline(at, color=INK, linestyle=":", linewidth=1.5)
-    axes.set(xlim=(float(x[0]), float(x[-1])), ylim=(low, high))
-    axes.set_xlabel(labels[0], fontsize=13, color=INK)
-    axes.set_ylabel(labels[1], fontsize=13, color=INK)
-    return figure
+    low, high = reach or (0.0, 1.08 * max(float((curve.value + curve.half).max()) for curve in curves))
+    ends = [float(np.clip(curve.value[-1], low, high)) for curve in curves]
+    for curve, colour, style, y in zip(curves, colours, ("-", "--", "-.", ":"), apart(ends, 0.06 * (high - low)),
+                                       strict=False):  # fmt: skip
+        _band(axes, x, curve.value, curve.half, colour, 0.2)
+        axes.plot(x, curve.value, color=colour, linestyle=style, linewidth=2.8)
+        axes.plot(x[here], curve.value[here], "o", color=colour, markersize=9)
+        axes.text(x[-1] + 0.015 * (x[-1] - x[0]), y, curve.name, fontweight="bold", color=colour, va="center")
+    for point, colour in zip(stated, colours, strict=False):
+        axes.plot(*point, "s", markersize=11, markerfacecolor="white", markeredgecolor=colour, markeredgewidth=2.5)
+    axes.axvline(at, linestyle=":", linewidth=1.5)
+    axes.set(xlim=(x[0], x[-1]), ylim=(low, high), xlabel=labels[0], ylabel=labels[1])
+    return "bands: 95 % interval", "dotted: the place chosen", *about
+
+
+def band_figure(
+    axes: Axes, x: np.ndarray, curve: Curve, floor: np.ndarray, at: float, *, labels: tuple[str, str]
+) -> Sequence[str]:
+    """Draw an appliance's estimate that narrows, its band, and inside it the band that stays.
+
+    Parameters
+    ----------
+    axes, x, at, labels
+        As in `curves_figure`.
+    curve : Curve
+        The estimate at ``x``.
+    floor : array of shape (n,)
+        The half width that no more readings cure.
+    """
+    here = int(np.argmin(np.abs(x - at)))
+    middle, half = curve.value[here], curve.half[here]
+    _band(axes, x, curve.value, curve.half, APPLIANCE, 0.25)
+    _band(axes, x, curve.value, floor, APPLIANCE, 0.6)
+    axes.plot(x, curve.value)
+    axes.plot([x[here]] * 2, [middle - half, middle + half], linewidth=3)
+    axes.plot(x[here], middle, "o")
+    axes.set(xlim=(0, x[-1]), ylim=(0, 2 * curve.value[-1]), xlabel=labels[0], ylabel=labels[1])
+    return "light band: 95 % interval", "dark band: the meter alone"
 
 
 def rundown_figure(
-    power_w: np.ndarray, hours: np.ndarray, energy: Estimate, standby: Estimate, *, note: str = "",
-    figure: Figure | None = None,
-) -> Figure:  # fmt: skip
-    """Return the run-down line: one over run time against load, where standby is read off the axis.
+    axes: Axes, power_w: np.ndarray, hours: np.ndarray, energy: Estimate, standby: Estimate
+) -> Sequence[str]:
+    """Draw the run-down line: one over run time against load, where standby is read off the axis.
 
     1/t = (S + P) / E                                                                         (1)
 
     Parameters
     ----------
+    axes
+        As in `ledger_figure`.
     power_w, hours : arrays of shape (n,)
         The loads and run times of the tests [W], [h].
     energy, standby : Estimate
         E and S, with their correlation [Wh], [W].
-    note, figure
-        As in `ledger_figure`.
     """
-    headline = f"{len(hours)} run-downs: {show(energy.value)} to share, {show(standby.value)} of standby"
-    about = ("slope gives the energy, the left crossing the standby", "band: 95 %", note)
-    figure, axes = start(figure, headline, about)
-    figure.subplots_adjust(left=0.10, right=0.97, top=0.84, bottom=0.13)
-    crossing, right = -float(standby.value.magnitude), 1.08 * float(power_w.max())
+    crossing, right = -plain(standby), 1.08 * float(power_w.max())
     load = np.linspace(1.6 * crossing, right, 40)
-    line = [(standby + Q_(float(p), "W")) / energy for p in load]  # (1)
-    middle = np.array([float(e.value.to("1/h").magnitude) for e in line])
-    half = np.array([float(e.to("1/h").expanded().magnitude) for e in line])
-    axes.fill_between(load, middle - half, middle + half, color=SKY, alpha=0.4, linewidth=0)
-    axes.plot(load, middle, color=BLUE, linewidth=2.5)
-    axes.plot(power_w, 1 / hours, "o", color=VERMILION, markersize=10)
-    axes.plot(crossing, 0, "s", color=GREEN, markersize=11)
-    axes.axhline(0, color=INK, linewidth=0.8)
-    axes.axvline(0, color=INK, linewidth=0.8)
+    line = Curve.of("", [((standby + Q_(p, "W")) / energy).to("1/h") for p in load])  # (1)
+    _band(axes, load, line.value, line.half, HELD, 0.25)
+    axes.plot(load, line.value, color=HELD, linewidth=2.5)
+    axes.plot(power_w, 1 / hours, "o")
+    axes.plot(crossing, 0, "s", color=OWN, markersize=11)
+    axes.axhline(0, linewidth=0.8)
+    axes.axvline(0, linewidth=0.8)
     for p, t in zip(power_w, hours, strict=True):
         left = p > right / 2
-        place = (-12, 10) if left else (12, 6) if p == 0 else (10, -18)
-        axes.annotate(f"{p:.0f} W ran {t:.1f} h", (p, 1 / t), xytext=place, fontsize=13, textcoords="offset points",
-                      color=INK, ha="right" if left else "left")  # fmt: skip
+        place = (-12, 10) if left else (12, -18) if p else (20, -5)  # clear of the line and of both axes
+        axes.annotate(f"{p:.0f} W ran {t:.1f} h", (p, 1 / t), xytext=place, textcoords="offset points",
+                      ha="right" if left else "left")  # fmt: skip
     axes.annotate(f"standby {show(standby.value)}", (crossing, 0), xytext=(4, 14), textcoords="offset points",
-                  fontsize=13, color=GREEN, fontweight="bold", ha="right")  # fmt: skip
-    axes.set_xlim(min(2.6 * crossing, -0.3 * right), right)
-    axes.set_xlabel("load at the outlet (W)", fontsize=13, color=INK)
-    axes.set_ylabel("1 / run time (1/h)", fontsize=13, color=INK)
-    return figure
+                  fontweight="bold", ha="right")  # fmt: skip
+    axes.set(xlim=(min(2.6 * crossing, -0.3 * right), right), xlabel="load at the outlet (W)",
+             ylabel="1 / run time (1/h)")  # fmt: skip
+    return "slope gives the energy, the left crossing the standby", "band: 95 %"
+
+
+def _band(axes: Axes, x: np.ndarray, middle: np.ndarray, half: np.ndarray, colour: str, alpha: float) -> None:
+    axes.fill_between(x, middle - half, middle + half, color=colour, alpha=alpha)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 from ...answer.ledger import Ledger, ledger
@@ -9,12 +10,8 @@ from ...answer.outage import Outage
 from ...model.load import Load
 from ...model.unit import BackupUnit
 from ...units import Q_, show
-from ..figures import (
-    ledger_figure,
-)
+from ..figures import ledger_figure, plain
 from ..panels import Panel, Slider, View
-
-INVENTED = "invented data"
 
 
 def sentence(account: Ledger) -> str:
@@ -26,10 +23,10 @@ def sentence(account: Ledger) -> str:
     )
 
 
-def ledger_view(account: Ledger, *, reach: tuple[float, float] | None = None, note: str = INVENTED) -> View:
+def ledger_view(account: Ledger, *, reach: tuple[float, float] | None = None) -> View:
     """Return the view of a ledger: its sentence, its lines and its figure."""
     table = account.rows[["line", "energy (Wh)", "low (Wh)", "high (Wh)", "basis"]]
-    return View(sentence(account), table, lambda figure: ledger_figure(account, note=note, reach=reach, figure=figure))
+    return View(sentence(account), table, account.headline, partial(ledger_figure, account=account, reach=reach))
 
 
 def standby_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Panel:
@@ -37,8 +34,7 @@ def standby_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Pane
 
     def view(standby_w: float, hours: float) -> View:
         account = ledger(load, unit.with_standby(Q_(standby_w, "W")), Outage(Q_(hours, "h"), start=start))
-        printed = float(unit.printed.magnitude)
-        return ledger_view(account, reach=(-0.45 * printed, printed))
+        return ledger_view(account, reach=(-0.45 * plain(unit.printed), plain(unit.printed)))
 
     return Panel(
         view,

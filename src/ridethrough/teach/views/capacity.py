@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 from itertools import permutations
 from typing import Any
 
@@ -14,9 +15,8 @@ from ...model.load import Load
 from ...model.unit import BackupUnit
 from ...sources import coefficient
 from ...units import Q_, Refusal
-from ..figures.capacity import Box, capacity_figure
+from ..figures import Box, capacity_figure, plain
 from ..panels import Panel, Slider, View
-from .account import INVENTED
 
 
 def usable_panel(units: Mapping[str, BackupUnit], load: Load, *, start: Any = "100 %") -> Panel:
@@ -72,7 +72,7 @@ def _box(name: str, battery: Battery, charge: Estimate, drain: Estimate) -> Box:
         "not full": healthy * (1 - charge),
         "lost to age": printed - healthy,
     }
-    return Box(name, battery.chemistry, usable, {why: float(part.value.magnitude) for why, part in missing.items()})
+    return Box(name, battery.chemistry, usable, {why: plain(part) for why, part in missing.items()})
 
 
 def _usable_view(boxes: Sequence[Box]) -> View:
@@ -84,23 +84,15 @@ def _usable_view(boxes: Sequence[Box]) -> View:
                 "printed (Wh)": box.printed_wh,
                 **{f"{reason} (Wh)": energy for reason, energy in box.missing.items()},
                 "usable (Wh)": box.usable_wh,
-                "give or take (Wh)": float(box.usable.expanded().magnitude),
+                "give or take (Wh)": plain(box.usable.expanded()),
             }
             for box in boxes
         ]
     )
-    each = "; ".join(_in_words(box) for box in boxes)
+    said = [(box, *box.usable.spoken()) for box in boxes]
+    each = "; ".join(f"{b.name} {usable} of {b.printed_wh:,.0f} Wh, give or take {half}" for b, usable, half in said)
     headline = _upside_down(boxes)
-    return View(
-        f"Usable tonight: {each}. {headline}.", table,
-        lambda figure: capacity_figure(headline, boxes, note=INVENTED, figure=figure),
-    )  # fmt: skip
-
-
-def _in_words(box: Box) -> str:
-    """Return what is usable of what is printed: "Unit A 598 Wh of 670 Wh, give or take 41 Wh"."""
-    usable, half = box.usable.spoken()
-    return f"{box.name} {usable} of {box.printed_wh:,.0f} Wh, give or take {half}"
+    return View(f"Usable tonight: {each}. {headline}.", table, headline, partial(capacity_figure, boxes=boxes))
 
 
 def _upside_down(boxes: Sequence[Box]) -> str:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -14,19 +15,11 @@ from ...measure.draw import Draw, measure_draw
 from ...measure.log import Meter, MeterLog
 from ...model.nameplate import label_power
 from ...units import Q_, quantity, show
-from ..figures import (
-    band_figure,
-    bars_figure,
-    parting_figure,
-    trace_figure,
-)
+from ..figures import Curve, band_figure, bars_figure, parting_figure, plain, trace_figure
 from ..panels import Choice, Panel, Slider, View
-from .account import INVENTED
 
 
-def trace_view(
-    log: MeterLog, draw: Draw, sticker: Any, *, hours: tuple[float, float] = (0, 24), note: str = INVENTED
-) -> View:
+def trace_view(log: MeterLog, draw: Draw, sticker: Any, *, hours: tuple[float, float] = (0, 24)) -> View:
     """Return the view of a log: its power in a part of it [h], with its mean, defrosts and starts named."""
     says = quantity(sticker, "W", "sticker")
     known = [("mean", draw.mean_power.value), ("running", draw.running_power), ("peak", draw.peak_power)]
@@ -38,17 +31,14 @@ def trace_view(
     )
     text = f"{draw.name}: on average {draw.mean_power}; "
     if draw.duty_cycle is not None and draw.running_power is not None:
-        share = 100 * float(draw.duty_cycle.to("").magnitude)
+        share = 100 * plain(draw.duty_cycle.to(""))
         text += f"it runs {share:.0f} % of the time at about {show(draw.running_power)}; "
     text += f"the sticker says {show(says)}."
-    marks = _marks(log, draw, hours)
     return View(
-        text,
-        table,
-        lambda figure: trace_figure(
-            log, draw.mean_power, sticker=says, hours=hours, marks=marks, note=note, figure=figure
-        ),
-    )
+        text, table, f"On average {show(draw.mean_power.value)}; the sticker says {show(says)}",
+        partial(trace_figure, log=log, mean=draw.mean_power, sticker=says, hours=hours,
+                marks=_marks(log, draw, hours)),
+    )  # fmt: skip
 
 
 def _marks(log: MeterLog, draw: Draw, hours: tuple[float, float]) -> list[tuple[float, float, str]]:
@@ -66,14 +56,14 @@ def _marks(log: MeterLog, draw: Draw, hours: tuple[float, float]) -> list[tuple[
     return marks
 
 
-def parting_view(log: MeterLog, sticker: Any, yearly: Any, *, hours: float = 24, note: str = INVENTED) -> View:
+def parting_view(log: MeterLog, sticker: Any, yearly: Any, *, hours: float = 24) -> View:
     """Return the view of energy counted from the same moment by sticker, meter and yearly label."""
     ends = (log.start_s + log.duration_s) / 3600
     shown = ends <= hours
     counted = np.cumsum(log.power_w * log.duration_s / 3600)[shown]
     straight = np.array([0.0, float(ends[shown][-1])])
     rates = {"sticker": quantity(sticker, "W", "sticker"), "label": label_power(yearly)}
-    lines = [(name, straight, straight * float(rate.magnitude), False) for name, rate in rates.items()]
+    lines = [(name, straight, straight * plain(rate), False) for name, rate in rates.items()]
     lines.insert(1, ("meter", ends[shown], counted, True))
     after = f"After {straight[-1]:.0f} h"
     text = (
@@ -82,7 +72,7 @@ def parting_view(log: MeterLog, sticker: Any, yearly: Any, *, hours: float = 24,
     )
     headline = f"{after} the sticker is {lines[0][2][-1] - counted[-1]:,.0f} Wh ahead of the meter"
     table = pd.DataFrame({"what": [line[0] for line in lines], "energy (Wh)": [float(line[2][-1]) for line in lines]})
-    return View(text, table, lambda figure: parting_figure(headline, lines, note=note, figure=figure))
+    return View(text, table, headline, partial(parting_figure, lines=lines))
 
 
 def sticker_panel(draw: Draw, sticker: Any) -> Panel:
@@ -92,21 +82,16 @@ def sticker_panel(draw: Draw, sticker: Any) -> Panel:
 
     def view(hours: float) -> View:
         claimed = Estimate.exact(power * Q_(hours, "h")).to("Wh")
-        ratio = float((claimed.value / measured.value).magnitude)
+        ratio = plain(claimed.value / measured.value)
         text = (
             f"{show(power)} for {hours:g} h a day would be {show(claimed.value)}, {ratio:.2f} times what the meter "
             f"found: {measured} in a day."
         )
         bars = [(f"sticker, {hours:g} h a day", claimed, False), ("meter, a whole day", measured, True)]
-        table = pd.DataFrame(
-            {"what": [bar[0] for bar in bars], "energy (Wh)": [float(bar[1].value.magnitude) for bar in bars]}
-        )
-        reach = 1.05 * float(power.magnitude) * 24
-        headline = f"The sticker's {hours:g} h make {ratio:.2f} times the measured day"
+        table = pd.DataFrame({"what": [bar[0] for bar in bars], "energy (Wh)": [plain(bar[1]) for bar in bars]})
         return View(
-            text, table,
-            lambda figure: bars_figure(headline, bars, "energy in a day, at the outlet (Wh)", reach=reach,
-                                       note=INVENTED, figure=figure),
+            text, table, f"The sticker's {hours:g} h make {ratio:.2f} times the measured day",
+            partial(bars_figure, bars=bars, axis="energy in a day, at the outlet (Wh)", reach=1.05 * 24 * plain(power)),
         )  # fmt: skip
 
     return Panel(view, hours=Slider("hours a day at the sticker's power", 0, 24, 24, unit="h", step=0.25))
@@ -127,35 +112,23 @@ def length_panel(log: MeterLog, meters: Mapping[str, Meter]) -> Panel:
         name: [measure_draw(replace(log.first(Q_(h, "h")), meter=meter), name="fridge-freezer") for h in hours]
         for name, meter in meters.items()
     }
-
-    def curve(name: str, pick: Callable[[Draw], Any]) -> np.ndarray:
-        return np.array([float(pick(draw).to("W").magnitude) for draw in draws[name]])
-
-    curves = {
-        name: (
-            curve(name, lambda draw: draw.mean_power.value),
-            curve(name, lambda draw: draw.mean_power.expanded()),
-            curve(name, lambda draw: draw.metered.expanded()),
-        )
-        for name in draws
-    }
+    curves = {name: Curve.of(name, [draw.mean_power.to("W") for draw in found]) for name, found in draws.items()}
+    floors = {name: np.array([plain(draw.metered.expanded()) for draw in found]) for name, found in draws.items()}
 
     def view(hours_logged: float, meter: str) -> View:
         at = int(hours_logged) - 1
-        draw, (middle, half, floor) = draws[meter][at], curves[meter]
-        share = 100 * half[at] / middle[at]
+        draw, curve, floor = draws[meter][at], curves[meter], floors[meter]
+        share = 100 * curve.half[at] / curve.value[at]
         text = (
             f"After {hours_logged:g} h with a meter good to {meter}: {draw.mean_power}, that is {share:.0f} % either "
             f"way. The meter alone accounts for {show(draw.metered.expanded(), 1)} of it."
         )
-        table = pd.DataFrame({"hours logged": hours, "mean power (W)": middle, "give or take (W)": half,
+        table = pd.DataFrame({"hours logged": hours, "mean power (W)": curve.value, "give or take (W)": curve.half,
                               "meter alone (W)": floor}).iloc[[0, 2, 5, 11, 23, 47, len(hours) - 1]]  # fmt: skip
         return View(
-            text, table,
-            lambda figure: band_figure(
-                f"After {hours_logged:g} h: {draw.mean_power}", hours, middle, half, floor, hours_logged,
-                labels=("hours logged (h)", "mean power at the outlet (W)"), note=INVENTED, figure=figure,
-            ),
+            text, table, f"After {hours_logged:g} h: {draw.mean_power}",
+            partial(band_figure, x=hours, curve=curve, floor=floor, at=hours_logged,
+                    labels=("hours logged (h)", "mean power at the outlet (W)")),
         )  # fmt: skip
 
     return Panel(

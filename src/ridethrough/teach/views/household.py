@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from functools import reduce
+from functools import partial, reduce
 from operator import add
 from typing import Any
 
@@ -18,11 +18,9 @@ from ...answer.ride import Ride, ride
 from ...model.load import Load
 from ...model.unit import BackupUnit
 from ...units import Q_, Refusal, show
-from ..figures import bars_figure
-from ..figures.household import Taken, household_figure
+from ..figures import LOADS, Taken, bars_figure, household_figure, plain
 from ..first_answer import kitchen_draw, store_freezer, store_log
 from ..panels import Choice, Panel, Slider, View
-from .account import INVENTED
 
 _DAY = Q_(24, "h")
 _OUTAGE = 2 * _DAY  # long enough to empty the unit, whenever it begins
@@ -74,7 +72,7 @@ def household_panel(loads: Mapping[str, Load], unit: BackupUnit, *, opens: str, 
     sets = {alone: loads[first]} | {f"{first} and {name}": loads[first] + loads[name] for name in others}
     sets[f"all {len(loads)}"] = all_together(loads)
     average = {name: ledger(load, unit, Outage(_DAY, start=start)).lasts for name, load in sets.items()}
-    rated_w = float(unit.ratings.rated.to("W").magnitude)
+    rated_w = plain(unit.ratings.rated.to("W"))
 
     def view(plugged: str, begins: float) -> View:
         outage, load = Outage(_OUTAGE, start=start, begins=f"{begins:.0f}:00"), sets[plugged]
@@ -96,11 +94,9 @@ def household_panel(loads: Mapping[str, Load], unit: BackupUnit, *, opens: str, 
             }
         )
         over = "; all peaks at once are too much" if peaks_w > rated_w else ""
-        headline = f"{plugged[0].upper()}{plugged[1:]}: {hours:.1f} h{over}"
         return View(
-            text, table,
-            lambda figure: household_figure(headline, taken, rated_w=rated_w, peaks_w=peaks_w, begins=int(begins),
-                                            note=INVENTED, figure=figure),
+            text, table, f"{plugged[0].upper()}{plugged[1:]}: {hours:.1f} h{over}",
+            partial(household_figure, taken=taken, rated_w=rated_w, peaks_w=peaks_w, begins=int(begins)),
         )  # fmt: skip
 
     return Panel(
@@ -115,7 +111,7 @@ def _hours(rode: Ride) -> float:
     if rode.survives:
         raise Refusal(f"{rode.unit.label}, which lasts {show(rode.outage.duration)} and longer",
                       "a unit that runs empty in two days", "Take fewer packs.")  # fmt: skip
-    return float(rode.lasts.magnitude)
+    return plain(rode.lasts)
 
 
 def _peak_w(load: Load) -> float:
@@ -123,13 +119,13 @@ def _peak_w(load: Load) -> float:
     if load.peak is None:
         raise Refusal(f"{load.name}, whose largest power is not known", "the largest power of each load",
                       "Measure it while it runs.")  # fmt: skip
-    return float(load.peak.to("W").magnitude)
+    return plain(load.peak.to("W"))
 
 
 def _taken(load: Load, rode: Ride, order: Sequence[str]) -> Taken:
     """Return what each load, in the order of all, took until the unit was empty, and what the unit took itself."""
     course = course_of(load, rode.outage)
-    scales = [float(a.mean_power.value.magnitude) / a.through_time.mean_w for a in load.appliances]
+    scales = [plain(a.mean_power) / a.through_time.mean_w for a in load.appliances]
     power_w = np.tile(course.shapes_w * np.array(scales)[:, np.newaxis], course.repeats)
     edges_h = np.append(0, np.cumsum(np.tile(course.duration_h, course.repeats)))
     sums_wh = np.hstack([np.zeros((len(scales), 1)), np.cumsum(power_w * np.diff(edges_h), axis=1)])
@@ -139,12 +135,11 @@ def _taken(load: Load, rode: Ride, order: Sequence[str]) -> Taken:
     energy_wh = np.array([np.interp(times_h, edges_h, sums) for sums in sums_wh])
     own_wh = rode.charge_wh[0] - left_wh - energy_wh.sum(axis=0)
     names = [a.name for a in load.appliances]
-    return Taken(
-        names, [order.index(name) for name in names], edges_h, power_w, times_h, np.vstack([energy_wh, own_wh])
-    )
+    colours = [LOADS[order.index(name)] for name in names]
+    return Taken(names, colours, edges_h, power_w, times_h, np.vstack([energy_wh, own_wh]))
 
 
-def shedding_view(loads: Mapping[str, Load], unit: BackupUnit, outage: Any, *, note: str = INVENTED) -> View:
+def shedding_view(loads: Mapping[str, Load], unit: BackupUnit, outage: Any) -> View:
     """Return the view of what each load costs: the hours that come back when it alone is unplugged.
 
     gained = hours of the account without it - hours with all                                 (1)
@@ -157,8 +152,6 @@ def shedding_view(loads: Mapping[str, Load], unit: BackupUnit, outage: Any, *, n
         Carries them.
     outage : Outage, str or pint.Quantity
         Of schedules, what falls into it counts, spread evenly.
-    note : str
-        Said in the grey line.
     """
     with_all = ledger(all_together(loads), unit, outage).lasts
     gained = {
@@ -166,13 +159,13 @@ def shedding_view(loads: Mapping[str, Load], unit: BackupUnit, outage: Any, *, n
         - with_all  # (1)
         for name in loads
     }
-    order = sorted(loads, key=lambda name: -float(gained[name].value.magnitude))
+    order = sorted(loads, key=lambda name: -plain(gained[name]))
     table = pd.DataFrame(
         {
             "unplugged": order,
             "largest power (W)": [_peak_w(loads[name]) for name in order],
-            "energy in a day (Wh)": [float(loads[name].energy_over(_DAY).value.magnitude) for name in order],
-            "hours gained (h)": [float(gained[name].value.magnitude) for name in order],
+            "energy in a day (Wh)": [plain(loads[name].energy_over(_DAY)) for name in order],
+            "hours gained (h)": [plain(gained[name]) for name in order],
         }
     )
     each = ", ".join(f"{name} {show(gained[name].value)}" for name in order)
@@ -181,6 +174,6 @@ def shedding_view(loads: Mapping[str, Load], unit: BackupUnit, outage: Any, *, n
     most = max(loads, key=lambda name: _peak_w(loads[name]))
     headline = f"The largest power, {_peak_w(loads[most]):,.0f} W, gives back {show(gained[most].value)}"
     return View(
-        f"All together run for {with_all}. Unplugging one gives back: {each}.", table,
-        lambda figure: bars_figure(headline, bars, "hours gained by unplugging it (h)", note=note, figure=figure),
+        f"All together run for {with_all}. Unplugging one gives back: {each}.", table, headline,
+        partial(bars_figure, bars=bars, axis="hours gained by unplugging it (h)"),
     )  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -14,38 +15,32 @@ from ...answer.spread import Spread, spread
 from ...model.load import Load
 from ...model.unit import BackupUnit
 from ...units import Q_, show
-from ..figures.sizing import charge_figure, outages_figure
+from ..figures import charge_figure, outages_figure, plain
 from ..panels import Choice, Panel, Slider, View
-from .account import INVENTED
 
 _RIDES, _MOMENTS = 2000, 72  # few enough to follow a slider
 _LEVELS = (0.025, 0.25, 0.5, 0.75, 0.975)  # 19 of 20, half, the middle
 
 
-def rides_view(load: Load, unit: BackupUnit, outage: Any, *, note: str = INVENTED) -> View:
+def rides_view(load: Load, unit: BackupUnit, outage: Any) -> View:
     """Return the view of 2,000 rides through one outage: how many last, when the others run empty."""
     rides = spread(load, unit, outage, draws=_RIDES, times=_MOMENTS)
-    low, lower, middle, upper, high = np.quantile(rides.charge_wh, _LEVELS, axis=0)
+    levels_wh = np.quantile(rides.charge_wh, _LEVELS, axis=0)
+    low, _, middle, _, high = levels_wh
     last, hours = round(rides.chance * _RIDES), show(rides.outage.duration)
-    headline = f"{hours} on {unit.label}: {last:,} of {_RIDES:,} rides last, {rides.verdict}"
+    reserve = rides.outage.reserve
+    kept = f" and keep {show(reserve)} in reserve" if reserve.magnitude else ""
     text = (
-        f"Outage of {hours} on {unit.label}: {last:,} of {_RIDES:,} rides last{_reserve(rides)}, "
-        f"{rides.verdict}. {_ends(rides)}"
+        f"Outage of {hours} on {unit.label}: {last:,} of {_RIDES:,} rides last{kept}, {rides.verdict}. {_ends(rides)}"
     )
     table = pd.DataFrame({"time (h)": rides.times_h, "low (Wh)": low, "middle (Wh)": middle, "high (Wh)": high})
-    empty_h = tuple(float(end.magnitude) for end in rides.interval())
     return View(
-        text, table.iloc[:: _MOMENTS // 8],
-        lambda figure: charge_figure(
-            headline, rides.times_h, (lower, upper), (low, high), middle, (empty_h[0], empty_h[1]),
-            full_wh=1.08 * float(high.max()), mains_h=_mains(rides.outage), note=note, figure=figure,
-        ),
+        text,
+        table.iloc[:: _MOMENTS // 8],
+        f"{hours} on {unit.label}: {last:,} of {_RIDES:,} rides last, {rides.verdict}",
+        partial(charge_figure, times_h=rides.times_h, levels_wh=levels_wh, full_wh=1.08 * float(high.max()),
+                empty_h=[plain(end) for end in rides.interval()], mains_h=_mains(rides.outage)),
     )  # fmt: skip
-
-
-def _reserve(rides: Spread) -> str:
-    kept = rides.outage.reserve
-    return f" and keep {show(kept)} in reserve" if kept.magnitude else ""
 
 
 def _ends(rides: Spread) -> str:
@@ -60,12 +55,12 @@ def _ends(rides: Spread) -> str:
 
 def _mains(outage: Outage) -> list[tuple[float, float]]:
     """Return when the mains carry the load [h]."""
-    windows = []
+    windows: list[tuple[float, float]] = []
     for recharge in outage.recharge:
         ends = np.cumsum(recharge.pattern.duration_h)
         back = (recharge.pattern.power_w > 0) & recharge.carries
-        windows += list(zip((ends - recharge.pattern.duration_h)[back], ends[back], strict=True))
-    return [(float(begin), float(until)) for begin, until in windows]
+        windows += zip((ends - recharge.pattern.duration_h)[back].tolist(), ends[back].tolist(), strict=True)
+    return windows
 
 
 def outage_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Panel:
@@ -92,10 +87,10 @@ def outage_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Panel
     )
 
 
-def past_view(load: Load, unit: BackupUnit, past: Sequence[Any], *, start: Any = "100 %", note: str = INVENTED) -> View:
+def past_view(load: Load, unit: BackupUnit, past: Sequence[Any], *, start: Any = "100 %") -> View:
     """Return the view of past outages: their lengths, their mean, and the fewest packs that cover each."""
     outages = sorted((Outage(length, start=start) for length in past), key=lambda outage: outage.duration)
-    hours = [float(outage.duration.magnitude) for outage in outages]
+    hours = [plain(outage.duration) for outage in outages]
     packs = [size(load, outage, like=unit).packs for outage in outages]
     mean, alone = sum(hours) / len(hours), sum(needed == 0 for needed in packs)
     text = (
@@ -105,8 +100,7 @@ def past_view(load: Load, unit: BackupUnit, past: Sequence[Any], *, start: Any =
     )
     table = pd.DataFrame({"outage (h)": hours, "packs": packs})
     headline = f"Mean {mean:.1f} h, longest {hours[-1]:g} h: {unit.label} alone covers {alone} of {len(hours)}"
-    return View(text, table, lambda figure: outages_figure(headline, hours, packs, unit.label, note=note,
-                                                           figure=figure))  # fmt: skip
+    return View(text, table, headline, partial(outages_figure, hours=hours, packs=packs, name=unit.label))
 
 
 def side_by_side(table: pd.DataFrame) -> pd.DataFrame:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -15,11 +16,9 @@ from ...answer.ledger import Ledger, ledger
 from ...answer.outage import Outage
 from ...model.load import Load
 from ...model.unit import BackupUnit
-from ...units import Q_, Refusal, number, show
-from ..figures import curves_figure
-from ..figures.weather import emptying_figure
+from ...units import Q_, Refusal, show
+from ..figures import LOADS, Curve, curves_figure, emptying_figure, plain
 from ..panels import Choice, Panel, Slider, View
-from .account import INVENTED
 
 _PLACES = ("in the store", "in the kitchen")
 
@@ -46,9 +45,11 @@ def cold_panel(freezer: Load, steady: Load, unit: BackupUnit, *, kitchen: Any) -
                 ledger(steady, unit, Outage("24 h", unit_at=unit_at)))  # fmt: skip
 
     accounts = {place: [both(Q_(c, "degC"), place) for c in store_c] for place in _PLACES}
-    curves = {place: [_hours([pair[n] for pair in found]) for n in (0, 1)] for place, found in accounts.items()}
+    curves = {
+        place: [Curve.of(found[0][n].load.name, [pair[n].lasts for pair in found]) for n in (0, 1)]
+        for place, found in accounts.items()
+    }
     before = both(measured_at, _PLACES[0])
-    axes, against = ("temperature of the store (°C)", "run time (h)"), (f"+ and −: against {show(measured_at, 0)}",)
 
     def view(store: float, place: str) -> View:
         here = accounts[place][int(np.argmin(np.abs(store_c - store)))]
@@ -57,13 +58,14 @@ def cold_panel(freezer: Load, steady: Load, unit: BackupUnit, *, kitchen: Any) -
             f"runs for {here[0].lasts}; the {steady.name} runs for {here[1].lasts}. In the ordinary week, at "
             f"{show(measured_at, 0)}: {show(before[0].lasts.value)} and {show(before[1].lasts.value)}."
         )
-        gained = [float((now.lasts - then.lasts).value.magnitude) for now, then in zip(here, before, strict=True)]
+        gained = [plain(now.lasts - then.lasts) for now, then in zip(here, before, strict=True)]
         words = [f"{load.name} {round(hours):+d} h" for load, hours in zip((freezer, steady), gained, strict=True)]
         headline = f"Store at {store:g} °C, unit {place}: {', '.join(words)}".replace("-", "−")
         return View(
-            text, _table(here, before),
-            lambda figure: curves_figure(headline, store_c, curves[place], store, reach=(0, 100), labels=axes,
-                                         about=against, note=INVENTED, figure=figure),
+            text, _table(here, before), headline,
+            partial(curves_figure, x=store_c, curves=curves[place], at=store, reach=(0, 100), colours=LOADS[::3],
+                    labels=("temperature of the store (°C)", "run time (h)"),
+                    about=(f"+ and −: against {show(measured_at, 0)}",)),
         )  # fmt: skip
 
     return Panel(
@@ -82,33 +84,24 @@ def _room(load: Load) -> pint.Quantity:
     return room
 
 
-def _hours(accounts: Sequence[Ledger]) -> tuple[str, np.ndarray, np.ndarray]:
-    """Return a curve of run times: the load's name, values and half widths [h]."""
-    lasts = [account.lasts for account in accounts]
-    value, half = ([float(each.magnitude) for each in part]
-                   for part in ([t.value for t in lasts], [t.expanded() for t in lasts]))  # fmt: skip
-    return accounts[0].load.name, np.array(value), np.array(half)
-
-
 def _table(here: Sequence[Ledger], before: Sequence[Ledger]) -> pd.DataFrame:
     """Return powers, usable energy and hours of the same loads now and before."""
     return pd.DataFrame(
         {
             "load": [account.load.name for account in here],
-            "draws (W)": [float(account.load.mean_power.value.magnitude) for account in here],
-            "usable (Wh)": [float(account.available.value.magnitude) for account in here],
-            "runs (h)": [float(account.lasts.value.magnitude) for account in here],
-            "in the ordinary week (h)": [float(account.lasts.value.magnitude) for account in before],
+            "draws (W)": [plain(account.load.mean_power) for account in here],
+            "usable (Wh)": [plain(account.available) for account in here],
+            "runs (h)": [plain(account.lasts) for account in here],
+            "in the ordinary week (h)": [plain(account.lasts) for account in before],
         }
     )
 
 
-def emptying_view(night: Emptying, room_c: ArrayLike, *, begins: int, note: str = INVENTED) -> View:
+def emptying_view(night: Emptying, room_c: ArrayLike, *, begins: int) -> View:
     """Return the view of a unit that empties, from a full hour of the clock on."""
-    used, usable = (np.array([float(e.value.magnitude) for e in part]) for part in (night.used, night.usable))
-    warm = number(night.warm.value, "Wh", "warm")
-    charge, limit = warm - used, warm - usable
-    last = int(float(night.ends.value.magnitude))
+    used, usable = (np.array([plain(e) for e in part]) for part in (night.used, night.usable))
+    charge, limit = plain(night.warm) - used, plain(night.warm) - usable
+    last = int(plain(night.ends))
     text = (
         f"From {begins}:00 on: empty after {night.ends}, with {limit[last]:,.0f} Wh still in it that the cold "
         f"keeps back. With the unit in the warm the same load would run for {night.ends_warm}."
@@ -125,7 +118,6 @@ def emptying_view(night: Emptying, room_c: ArrayLike, *, begins: int, note: str 
     )
     headline = f"Empty after {show(night.ends.value)}, with {limit[last]:,.0f} Wh in it that the cold keeps back"
     return View(
-        text, table,
-        lambda figure: emptying_figure(headline, charge, limit, (night.ends, night.ends_warm), begins=begins,
-                                       note=note, figure=figure),
+        text, table, headline,
+        partial(emptying_figure, charge_wh=charge, limit_wh=limit, ends=(night.ends, night.ends_warm), begins=begins),
     )  # fmt: skip

@@ -1,0 +1,193 @@
+"""Bars: the energy ledger, quantities side by side, what boxes hold, and past outages."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from ...answer.ledger import Ledger, Line
+from ...estimate import Estimate
+from ...units import show
+from .base import APPLIANCE, ASSUMED, HELD, INK, KEPT, LEFT, OWN, SHORT, SUM_ASSUMED, beside, plain
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+_LONGEST = 29  # characters that fit beside the bars
+_COLOURS = {"total": HELD, "battery": KEPT, "load": APPLIANCE, "loss": OWN}
+_MISSING: dict[str, dict[str, Any]] = {
+    "kept back": {"color": KEPT},
+    "not full": {"color": KEPT, "alpha": 0.35},
+    "lost to age": {"facecolor": "white", "edgecolor": INK, "linewidth": 1},
+}
+
+
+def ledger_figure(axes: Axes, account: Ledger, *, reach: tuple[float, float] | None = None) -> Sequence[str]:
+    """Draw the energy ledger, from the printed capacity down to what is left; return what the grey line explains.
+
+    Parameters
+    ----------
+    axes : Axes
+        Of a `canvas`, in the kit's style.
+    account : Ledger
+        What to show.
+    reach : (float, float), optional
+        The two ends of the energy axis [Wh]; a panel fixes them so that nothing jumps.
+
+    Notes
+    -----
+    Lines that are only assumed are grey and hatched, measured ones have colour. Thin lines are 95 %
+    intervals. A line too short to see is still labelled.
+    """
+    _rows(axes, [line.label for line in account.lines], f"energy at the {account.unit.route.side} (Wh)", left=0.30)
+    level, (*_, last) = 0.0, account.lines
+    lowest, highest = 0.0, plain(account.unit.printed)
+    for row, line in enumerate(account.lines):
+        value, total = plain(line.energy), line.kind == "total"
+        if row and (not total or line is last):
+            axes.plot([level, level], [row - 0.66, row - 0.34], linewidth=0.8)
+        begin = 0.0 if total else level
+        axes.barh(row, value, left=begin, height=0.62, **_look(line, last=line is last))
+        level = begin + value
+        half = _interval(axes, row, level, line.energy)
+        beside(axes, row, show(line.energy.value, 0), fontweight="bold" if total else "normal")
+        lowest, highest = min(lowest, level - half), max(highest, level + half)
+    low, high = reach or (lowest, highest)
+    axes.set_xlim(low - 0.02 * (high - low), high + 0.02 * (high - low))
+    return account.unit.label, account.load.name, "thin lines: 95 % interval", "hatched: assumed"
+
+
+def _look(line: Line, *, last: bool) -> Mapping[str, Any]:
+    """Return how a ledger's line looks; the last one tells covered from missing by colour and by side."""
+    if last:
+        return {"color": LEFT if line.energy.value.magnitude >= 0 else SHORT}
+    if line.measured:
+        return {"color": _COLOURS[line.kind]}
+    return SUM_ASSUMED if line.kind == "total" else ASSUMED
+
+
+def bars_figure(
+    axes: Axes, bars: Sequence[tuple[str, Estimate, bool]], axis: str, *, reach: float | None = None
+) -> Sequence[str]:
+    """Draw what appliances take side by side, in the appliance's colour or, not measured, grey and hatched.
+
+    Parameters
+    ----------
+    axes
+        As in `ledger_figure`.
+    bars : sequence of (str, Estimate, bool)
+        Label, value, and whether it was measured.
+    axis : str
+        The axis label with its unit; values are drawn in the unit they are given in.
+    reach : float, optional
+        Where the axis ends, in that unit.
+    """
+    _rows(axes, [label for label, _, _ in bars], axis, left=0.33)
+    for row, (_, estimate, measured) in enumerate(bars):
+        axes.barh(row, plain(estimate), height=0.6, **({"color": APPLIANCE} if measured else ASSUMED))
+        _interval(axes, row, plain(estimate), estimate)
+        beside(axes, row, show(estimate.value), fontsize=14, fontweight="bold" if measured else "normal")
+    axes.set_xlim(0, reach or 1.05 * max(plain(estimate) for _, estimate, _ in bars))
+    return "thin lines: 95 % interval", "hatched: not measured"
+
+
+@dataclass(frozen=True)
+class Box:
+    """What is printed on one box, in its parts.
+
+    Parameters
+    ----------
+    name, chemistry : str
+        What the kit calls the unit, and what its battery is made of.
+    usable : Estimate
+        What may be used [Wh].
+    missing : mapping from str to float
+        The rest of what is printed, by its reason: "kept back", "not full", "lost to age" [Wh].
+    """
+
+    name: str
+    chemistry: str
+    usable: Estimate
+    missing: Mapping[str, float]
+
+    @property
+    def usable_wh(self) -> float:
+        """What may be used [Wh]."""
+        return plain(self.usable)
+
+    @property
+    def printed_wh(self) -> float:
+        """What is printed [Wh]."""
+        return self.usable_wh + sum(self.missing.values())
+
+
+def capacity_figure(axes: Axes, boxes: Sequence[Box]) -> Sequence[str]:
+    """Draw a bar for each box, the first on top, as long as what is printed: usable in blue, then what is missing.
+
+    Parameters
+    ----------
+    axes
+        As in `ledger_figure`.
+    boxes : sequence of Box
+        What to show.
+    """
+    _rows(axes, [f"{box.name}\n{box.chemistry}" for box in boxes], "energy at the battery (Wh)", left=0.275, right=0.87)
+    for row, box in enumerate(boxes):
+        level = box.usable_wh
+        axes.barh(row, level, height=0.6, color=HELD)
+        for reason, energy in box.missing.items():
+            if energy > 0:
+                axes.barh(row, energy, left=level, height=0.6, **_MISSING[reason])
+            level += energy
+        _interval(axes, row, box.usable_wh, box.usable)
+        beside(axes, row - 0.11, show(box.usable.value, 0), fontsize=15, fontweight="bold")
+        beside(axes, row + 0.15, f"of {box.printed_wh:,.0f} Wh", fontsize=12.5)
+    axes.set_xlim(0, 1.005 * max(box.printed_wh for box in boxes))
+    return "dark: usable", "light: kept back", "pale: not full", "outlined: lost to age", "thin lines: 95 % interval"
+
+
+def outages_figure(axes: Axes, hours: Sequence[float], packs: Sequence[int | None], name: str) -> Sequence[str]:
+    """Draw past outages as bars, their mean as a line, and beside each what would have covered it.
+
+    Parameters
+    ----------
+    axes
+        As in `ledger_figure`.
+    hours : sequence of float
+        Lengths of the outages [h].
+    packs : sequence of int or None
+        The fewest packs that cover each; None where even all of them do not [-].
+    name : str
+        The unit's name.
+    """
+    _rows(axes, [f"{length:g} h" for length in hours], "length of the outage (h)", left=0.12, right=0.76)
+    for row, (length, needed) in enumerate(zip(hours, packs, strict=True)):
+        axes.barh(row, length, height=0.64, color=SHORT if needed is None else KEPT if needed else HELD)
+        with_packs = f"{name} + {needed} pack{'s' if needed and needed > 1 else ''}"
+        by = "not covered" if needed is None else with_packs if needed else name
+        beside(axes, row, by, fontweight="normal" if needed == 0 else "bold")
+    mean = sum(hours) / len(hours)
+    axes.axvline(mean, linestyle="--")
+    axes.text(mean, 0, f"  mean {mean:.1f} h", fontweight="bold", va="center")
+    axes.set_xlim(0, 1.05 * max(hours))
+    return "a bar for each outage", "broken line: their mean"
+
+
+def _rows(axes: Axes, labels: Sequence[str], axis: str, *, left: float, right: float = 0.84) -> None:
+    """Label horizontal bars, the first on top. Plain text: an axis with its ticks takes twice the time to draw."""
+    axes.figure.subplots_adjust(left=left, right=right)
+    axes.yaxis.set_visible(False)
+    axes.spines["left"].set_visible(False)
+    axes.axvline(0, linewidth=0.9)
+    for row, label in enumerate(labels):
+        beside(axes, row, label, -0.02, ha="right", fontsize=13 * min(1, _LONGEST / len(label)))
+    axes.set(ylim=(len(labels) - 0.4, -0.6), xlabel=axis)
+
+
+def _interval(axes: Axes, row: int, end: float, estimate: Estimate) -> float:
+    """Draw the 95 % interval across the end of a bar, and return half its width."""
+    half = plain(estimate.expanded())
+    if half > 0:
+        axes.plot([end - half, end + half], [row, row], linewidth=1.7)
+    return half

@@ -1,0 +1,89 @@
+"""Pages to print: how to run a test at the bench, and a sheet to write the readings on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from ..units import Refusal
+
+PAGES = ("metering", "run-down", "standby", "cold run-down", "start", "idle fuel")  # each a file in pages/
+
+
+@dataclass(frozen=True)
+class Page:
+    """A page to read or to print, shown as Markdown.
+
+    Parameters
+    ----------
+    text : str
+        In Markdown.
+    """
+
+    text: str
+
+    def _repr_markdown_(self) -> str:
+        return self.text
+
+    def __repr__(self) -> str:
+        return self.text
+
+
+def protocol(test: str) -> Page:
+    """Return the page that tells how to run a bench test.
+
+    Parameters
+    ----------
+    test : str
+        One of `PAGES`.
+    """
+    if test not in PAGES:
+        raise Refusal(f"the page {test!r}", "one that there is", f"Write one of: {', '.join(PAGES)}.")
+    file = Path(__file__).with_name("pages") / f"{test.replace(' ', '-')}.md"
+    return Page(file.read_text(encoding="utf-8"))
+
+
+def reading_sheet(rows: int = 12) -> Page:
+    """Return an empty sheet for display readings, to print and fill in by hand.
+
+    Parameters
+    ----------
+    rows : int
+        Lines to write on [-].
+    """
+    head = "| date | clock | counter (kWh), all digits | room (°C) | remarks |\n|---|---|---|---|---|\n"
+    return Page(head + "|  |  |  |  |  |\n" * rows)
+
+
+def write_template(path: str | Path) -> str:
+    """Write a CSV file for display readings, to be filled in and read by `read_log`; never over a file.
+
+    Parameters
+    ----------
+    path : str or path
+        Where to; the file must not exist.
+
+    Returns
+    -------
+    str
+        What was done and what comes next.
+
+    Raises
+    ------
+    Refusal
+        If the file exists or can't be written.
+    """
+    file = Path(path)
+    try:
+        with file.open("x", encoding="utf-8", newline="") as template:
+            template.write("time,energy counter (kWh)\n")
+    except FileExistsError:
+        raise Refusal(f"{file}, which exists", "a file name that is free", "Choose another name.") from None
+    except OSError as error:
+        raise Refusal(
+            f"{file} ({error.strerror})", "a place that can be written to", "Choose another folder."
+        ) from None
+    return (
+        f'{file.name} is ready: one line for each reading, such as "2026-01-10 08:00,12.31". '
+        f'Then: rt.measure_draw(rt.read_log("{file.name}"))'
+    )
