@@ -296,7 +296,7 @@ def quantity(value: Any, unit: str, name: str) -> pint.Quantity:
         raise Refusal(f"{name}={str(value)!r}, {_kind(found)}", what, remedy)
     converted = found.to(target)
     if target == "degree_Celsius":  # 32 degF is 0 degC, not 6e-14 above it
-        converted = round(converted, 9)
+        converted = registry().Quantity(round(converted.magnitude, 9), converted.units)
     if not math.isfinite(float(getattr(converted.magnitude, "nominal_value", converted.magnitude))):
         raise Refusal(f"{name}={value!r}", f"a finite {what.split(' ', 1)[1]}", remedy)
     if share and not 0 <= converted.magnitude <= 1:

@@ -25,6 +25,7 @@ from ..units import Q_, Refusal, show
 from .outage import Outage
 
 TENTHS = 10  # of a step, to which the phase of a pattern is drawn
+SCHEDULE = 48  # steps of a day up to which each is followed by itself
 AT_ONCE = 100_000  # numbers handled by one NumPy call: few enough to stay in a processor's cache
 SECOND_H = 1 / 3600  # moments closer than this are one
 
@@ -193,7 +194,7 @@ class Case:
 
     @property
     def goes_on(self) -> bool:
-        """Whether the outage could last longer and nothing would be missing: no recharge, no temperatures by the hour."""
+        """Whether the outage could last longer and nothing would be missing: no recharge, nothing by the hour."""
         places = (self.outage.room, self.outage.unit_at)
         return not self.outage.recharge and not any(place is not None and place.changes for place in places)
 
@@ -234,9 +235,10 @@ class Case:
             since_h = pattern.period_h * self.sampler.evenly(f"moment in the cycle of the {name}")
         else:
             days = round(pattern.period_h / DAY_H)
-            if begins_h is not None and days == 1:
+            if begins_h is not None and days == 1 and pattern.power_w.size <= SCHEDULE:
                 return (begins_h - pattern.begins_h) % DAY_H, None
-            hour_h = DAY_H * self.sampler.evenly("hour at which it begins") if begins_h is None else begins_h
+            hour_h = begins_h * np.ones(self.rows) if begins_h is not None else (
+                DAY_H * self.sampler.evenly("hour at which it begins"))  # fmt: skip
             day = np.floor(days * self.sampler.evenly(f"which of its days the {name} has")) if days > 1 else 0
             since_h = (hour_h - pattern.begins_h) % DAY_H + DAY_H * day
         return 0.0, np.floor(since_h / pattern.period_h * cells + 1e-9).astype(int) % cells
@@ -271,7 +273,11 @@ class Case:
         cuts = [np.array([low, high])]
         grids = list(self._blocks_h)
         grids += [lookup("step of a ride").value / 60] if any(p.offset is not None for p in self.powers) else []
-        grids += [1.0] if any(place is not None and place.changes for place in (self.outage.room, self.outage.unit_at)) else []
+        grids += (
+            [1.0]
+            if any(place is not None and place.changes for place in (self.outage.room, self.outage.unit_at))
+            else []
+        )
         cuts += [step * np.arange(np.floor(low / step) + 1, np.ceil(high / step)) for step in grids]
         for power in self.powers:
             if power.offset is None and power.cells_w.size > 1:
@@ -325,7 +331,11 @@ class Case:
             scale_w = self._in_room(appliance, scale_w, power.slope, self.outage.room.at(middles)[:, np.newaxis])
         if power.offset is None:
             over = appliance.pattern.mean_w or 1.0
-            shape = appliance.pattern.at(power.since_h + middles) / over if power.cells_w.size > 1 else np.ones(middles.size)
+            shape = (
+                appliance.pattern.at(power.since_h + middles) / over
+                if power.cells_w.size > 1
+                else np.ones(middles.size)
+            )
             return shape[:, np.newaxis] * scale_w, 0.0
         shifts = TENTHS * (middles / (lookup("step of a ride").value / 60)).astype(int) % power.cells_w.size
         twice = np.append(power.cells_w, power.cells_w)
@@ -338,7 +348,7 @@ class Case:
 
     @cached_property
     def _sources(self) -> list[tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, bool]]:
-        """Each source: its moments [h], power between them [W], what of it comes, its efficiency, whether it carries."""
+        """Each source: its moments [h], power between [W], what of it comes, its efficiency, whether it carries."""
         found = []
         for each in self.outage.recharge:
             edges, power_w = each.window(self.outage.hours, self.outage.begins_h)
@@ -348,7 +358,9 @@ class Case:
 
     def _flow(self, middles: np.ndarray) -> Flow | None:
         """Return what flows back in at these moments; None where nothing does."""
-        if not any(power_w[(edges[1:] > middles[0]) & (edges[:-1] < middles[-1])].any() for edges, power_w, *_ in self._sources):
+        if not any(
+            power_w[(edges[1:] > middles[0]) & (edges[:-1] < middles[-1])].any() for edges, power_w, *_ in self._sources
+        ):
             return None
         total = stored = idle = np.zeros((middles.size, self.rows))
         carried = np.zeros(middles.size, bool)

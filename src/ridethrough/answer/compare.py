@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any, Protocol
+from typing import Any
 
 import pandas as pd
 
 from ..model.load import Load
+from ..model.price import Price
 from ..model.unit import BackupUnit
 from ..units import Refusal, show
 from .case import case_of
@@ -16,21 +17,6 @@ from .size import confidence_of, size
 
 COLUMNS = ("unit", "outage", "packs", "verdict", "chance", "left (Wh)", "give or take (Wh)", "inverter", "price", "of",
            "note")  # fmt: skip
-
-
-class Priced(Protocol):
-    """A line of a price list."""
-
-    @property
-    def item(self) -> str: ...
-    @property
-    def amount(self) -> float: ...
-    @property
-    def currency(self) -> str: ...
-    @property
-    def tax_included(self) -> bool | None: ...
-    @property
-    def date(self) -> Any: ...
 
 
 def compare(load: Load, units: Mapping[str, BackupUnit], outages: Sequence[Any], *, confidence: float | None = None,
@@ -62,7 +48,11 @@ def compare(load: Load, units: Mapping[str, BackupUnit], outages: Sequence[Any],
     Prices with and without tax, or in different currencies, are not made alike. Lesson 07.
     """
     if isinstance(outages, (str, Outage)) or not units or not outages:
-        raise Refusal(f"outages={outages!r} and {len(units)} units", "one of each or more, in a list", 'Write compare(load, units, ["12 h", "3 days"]).')
+        raise Refusal(
+            f"outages={outages!r} and {len(units)} units",
+            "one of each or more, in a list",
+            'Write compare(load, units, ["12 h", "3 days"]).',
+        )
     if not isinstance(units, Mapping):
         raise Refusal(f"units={units!r}", "units by name", 'Write read_units("units.csv"), or {"mine": unit}.')
     whens, aim = [Outage.of(outage) for outage in outages], confidence_of(confidence)
@@ -98,12 +88,12 @@ def _row(load: Load, units: Mapping[str, BackupUnit], name: str, outage: Outage,
     }
 
 
-def _price(prices: Iterable[Priced], packs: int) -> dict[str, str | None]:
+def _price(prices: Iterable[Price], packs: int) -> dict[str, str | None]:
     """Return the least price of the unit with its packs, and what it is made up of; None where an item has none.
 
     Prices add up, and are compared, within one currency and one kind of tax; where there are several, all are told.
     """
-    lists: dict[tuple[str, bool | None], dict[str, Priced]] = {}
+    lists: dict[tuple[str, bool | None], dict[str, Price]] = {}
     for price in prices:  # oldest first
         lists.setdefault((price.currency, price.tax_included), {})[price.item] = price
     ways = [["unit", *["pack"] * packs]] + ([["bundle", *["pack"] * (packs - 1)]] if packs else [])

@@ -85,7 +85,7 @@ def headroom(load: Load, unit: BackupUnit) -> tuple[Check, ...]:
 
 
 def worst_of(load: Load, unit: BackupUnit) -> Finding:
-    """Return the worst that `headroom` finds; a restart of several motors decides nothing, they can be plugged in apart."""
+    """Return the worst that `headroom` finds; a restart decides nothing, motors can be plugged in one by one."""
     found = {check.finding for check in headroom(load, unit) if check.what != RESTART}
     order: tuple[Finding, ...] = ("does not carry it", "not checked", "carries it")
     return next(each for each in order if each in found)
@@ -185,7 +185,9 @@ def _starts(load: Load, peak: pint.Quantity, rating: pint.Quantity | None) -> It
     if len(motors) > 1:
         low, high = (sum((each[end] for each in more), start=peak) for end in (0, 1))
         check = _against(RESTART, low, high, rating)
-        yield check if check.finding == "carries it" else replace(check, why=f"{check.why}; plug in one after the other")
+        yield (
+            check if check.finding == "carries it" else replace(check, why=f"{check.why}; plug in one after the other")
+        )
 
 
 def _against(what: str, low: pint.Quantity, high: pint.Quantity, rating: pint.Quantity | None) -> Check:

@@ -15,13 +15,14 @@ import numpy as np
 import pandas as pd
 
 from ..model.battery import percent
-from ..sampling import DRAWS, Drawn
+from ..sampling import COVERAGE, DRAWS, Drawn
 from ..sources import table_of
 from ..units import show
 from .case import case_of
 from .headroom import Verdict, inverter_line
 from .ride import Ride, through
 
+NOTHING = 1e-3  # of what is asked: less has no line of its own
 Kind = Literal["total", "battery", "load", "loss", "recharge"]
 
 
@@ -104,7 +105,9 @@ class Ledger:
         known, there = False, case.printed * np.ones(case.rows)
         yield "printed on the box", "total", there, known
         start = (f"{percent(case.outage.start)} full at the start", case.start, False)
-        for label, share, known in (*cells, start, last) if case.unit.route.side == "battery" else (*cells, last, start):
+        for label, share, known in (
+            (*cells, start, last) if case.unit.route.side == "battery" else (*cells, last, start)
+        ):
             if np.any(share != 1):
                 yield label, "battery", there * (share - 1), known
             there = there * share
@@ -124,6 +127,9 @@ class Ledger:
             yield f"{appliance.name}, {hours}", "load", -rows, appliance.measured
         route, loads = case.unit.route, sums.loads.sum(axis=0)
         conversion, standby = sums.asked - loads - sums.own, sums.own - sums.heater
+        fast = np.quantile(np.abs(sums.rate), COVERAGE) > NOTHING * sums.asked[0]
+        if not fast:  # too small for a line of its own
+            conversion = conversion + sums.rate
         if np.any(np.abs(conversion) > 1e-9 * sums.asked):
             label = "conversion loss" if route.side == "battery" else "loss that bends with the load"
             yield label, "loss", -conversion, route.measured
@@ -131,7 +137,7 @@ class Ledger:
         if np.any(sums.heater):
             label = "battery heater" if sums.heater[0] > 0 else "no battery heater"
             yield f"{label}, {hours}", "loss", -sums.heater, False
-        if np.any(np.abs(sums.rate) > 1e-9 * sums.asked):
+        if fast:
             yield "rate of the discharge", "loss", -sums.rate, False
         if np.any(sums.weather):
             yield "cells colder or warmer than at the start", "loss", sums.weather, False
@@ -149,6 +155,11 @@ class Ledger:
     def needed(self) -> Drawn:
         """Energy that load and unit ask in the whole outage [Wh]."""
         return self._of(self.ride.walk.sums.asked)
+
+    @property
+    def mean_power(self) -> Drawn:
+        """What the load draws on average over the outage, in its room and by its clock [W]."""
+        return self.ride.mean_power
 
     @property
     def left(self) -> Drawn:

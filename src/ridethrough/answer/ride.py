@@ -14,7 +14,7 @@ import pint
 from ..estimate import estimate
 from ..sampling import COVERAGE, DRAWS, Drawn
 from ..sources import lookup
-from ..units import Q_, Refusal, show
+from ..units import Refusal, show
 from .case import Case, case_of
 from .headroom import Verdict, cautions_of, verdict_of
 from .walk import Walk
@@ -61,7 +61,9 @@ class Ride:
         """
         case = self.case
         if not self.walk.sums.asked[0] and case.goes_on:
-            raise Refusal("no load and no standby", "something that takes energy", "Plug in a load, or give the standby.")
+            raise Refusal(
+                "no load and no standby", "something that takes energy", "Plug in a load, or give the standby."
+            )
         rows, horizon = self.walk.empty_h, case.outage.hours
         if case.goes_on and not np.isfinite(rows).all():
             horizon = 24 * lookup("longest ride").value
@@ -112,11 +114,17 @@ class Ride:
 
     @property
     def state_of_charge(self) -> pd.DataFrame:
-        """The best estimate: columns time (h), charge (Wh) that can be used, kept back (Wh) by cold, charge (%) of full."""
+        """The best estimate: columns time (h), charge (Wh) that can be used, kept back (Wh) by cold, charge (%)."""
         usable, kept_back = self.walk.told[:, 0], self.walk.kept_back
         share = 100 * (usable + kept_back) / (float(self.case.full_wh[0]) or math.nan)
         return pd.DataFrame({"time (h)": self.walk.wanted_h, "charge (Wh)": usable, "kept back (Wh)": kept_back,
                              "charge (%)": share})  # fmt: skip
+
+    @property
+    def mean_power(self) -> Drawn:
+        """What the load draws on average over the outage, in its room and by its clock [W]."""
+        hours = self.outage.hours
+        return self.case.sampler.result(self.walk.sums.loads.sum(axis=0) / hours, "W")
 
     @property
     def served(self) -> Drawn:
@@ -214,7 +222,7 @@ def through(case: Case, *, restart: Any = "0 %", times: int = 0) -> Ride:
     threshold = estimate(restart, "1", "restart").value.magnitude
     walk = Walk(case, threshold * case.full_wh, wanted)
     walk.through(case.stretches(0.0, case.outage.hours))
-    if case.sampler.within[1:].mean() < lookup("least share of draws within limits").value:
+    if case.sampler.draws and case.sampler.within[1:].mean() < lookup("least share of draws within limits").value:
         raise Refusal("inputs that lie beyond their physical limits more often than not",
                       "inputs that are known better", "Look at load.mean_power and unit.standby.")  # fmt: skip
     return Ride(case, walk)

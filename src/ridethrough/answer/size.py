@@ -144,7 +144,8 @@ def _needed(case: Case) -> Drawn:
         high = np.where(done, high, 2 * high)
         if high.max() > LARGE * start:
             raise Refusal(f"{show(case.outage.duration)} on a box like {case.unit.name}",
-                          "a load and a start that some box can carry", "Look at outage.start and outage.unit_at.")  # fmt: skip
+                          "a load and a start that some box can carry",
+                          "Look at outage.start and outage.unit_at.")  # fmt: skip
     low = np.zeros(case.rows)
     for _ in range(HALVINGS):
         middle = (low + high) / 2

@@ -16,7 +16,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from copy import copy
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
@@ -221,10 +220,14 @@ class Walk:
 
         wanted = np.where(taken_in, np.minimum(surplus, self.case.limit_w), 0.0) * eta / lift
         gap = np.maximum(full - self.charge, 0)
-        bend = self.case.tapers_wh * np.where(wanted > 0, wanted * lift / np.maximum(eta * self.case.limit_w, 1e-300), 1)
+        bend = self.case.tapers_wh * np.where(
+            wanted > 0, wanted * lift / np.maximum(eta * self.case.limit_w, 1e-300), 1
+        )
         waits = ~self.on & (wanted > 0)
         if waits.any():
-            until = np.where(waits, np.minimum(rest, _time_to(gap, full - floor - self.restart_wh, wanted, bend)), until)
+            until = np.where(
+                waits, np.minimum(rest, _time_to(gap, full - floor - self.restart_wh, wanted, bend)), until
+            )
         left = _gap_after(gap, until, wanted, bend)
         stored = (gap - left) * lift
         sums.stored += stored
@@ -267,7 +270,9 @@ def _gap_after(gap: Array, hours: Array, wanted: Array, bend: Array) -> Array:
 def _time_to(gap: Array, aim: Array, wanted: Array, bend: Array) -> Array:
     """Return how long charging takes from one gap to a smaller one [h]."""
     straight = np.maximum(gap - np.maximum(aim, bend), 0) / np.maximum(wanted, 1e-300)
-    tail = np.log(np.maximum(np.minimum(gap, bend), 1e-300) / np.maximum(aim, 1e-300)) * bend / np.maximum(wanted, 1e-300)
+    tail = (
+        np.log(np.maximum(np.minimum(gap, bend), 1e-300) / np.maximum(aim, 1e-300)) * bend / np.maximum(wanted, 1e-300)
+    )
     return np.where(gap <= aim, 0.0, straight + np.where(aim < bend, tail, 0.0))
 
 

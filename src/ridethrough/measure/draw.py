@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
-from functools import cached_property
 from html import escape
 from typing import Any
 
@@ -306,7 +305,9 @@ def _through_time(log: MeterLog, seen: Switching, defrosts_per_h: float) -> Patt
     mean_w = sums[1].sum() / sums[0].sum()
     day_w = np.divide(sums[1], sums[0], out=np.full(days, mean_w), where=sums[0] > 0)
     cuts_s = np.column_stack([begin_s, end_s]).ravel()  # gaps lie between one end and the next begin
-    powers_w = np.column_stack([power_w * (mean_w / np.where(day_w > 0, day_w, mean_w or 1))[day], np.full(power_w.size, mean_w)])
+    powers_w = np.column_stack(
+        [power_w * (mean_w / np.where(day_w > 0, day_w, mean_w or 1))[day], np.full(power_w.size, mean_w)]
+    )
     edges_s = np.concatenate([[0.0], cuts_s, [days * DAY_S]])
     steps_s, all_w = np.diff(edges_s), np.append(mean_w, powers_w.ravel())
     kept = steps_s > 1e-6

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,7 +10,7 @@ import pint
 
 from ..estimate import Estimate, estimate, not_negative
 from ..sources import coefficient, lookup
-from ..units import Q_, Refusal, number, positive, quantity, read_quantity, show
+from ..units import Q_, Refusal, number, positive, read_quantity, show
 from .temperature import TemperatureCurve
 
 CHEMISTRIES = ("iron phosphate", "nickel-manganese-cobalt", "sealed lead-acid", "flooded lead-acid")
@@ -60,7 +59,7 @@ class Battery:
         Parameters
         ----------
         capacity : Estimate, str or pint.Quantity
-            As printed [Wh], or [Ah] with ``volts``; what is not an Estimate has the table's band of what print is worth.
+            As printed [Wh], or [Ah] with ``volts``; but for an Estimate with the table's band.
         chemistry : str
             One of `CHEMISTRIES`.
         depth_of_discharge : Estimate, str or float, optional

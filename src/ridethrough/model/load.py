@@ -16,7 +16,7 @@ import pint
 from ..estimate import Estimate, estimate
 from ..sources import coefficient
 from ..units import Q_, Refusal, number, positive, quantity, show
-from .pattern import DAY_H, Pattern
+from .pattern import Pattern
 
 CABINETS = ("refrigerator", "freezer")
 FEW = 3  # appliances that are named one by one

@@ -112,7 +112,7 @@ class Pattern:
         return float(self.duration_h @ (self.power_w - self.mean_w) ** 2 / self.period_h)
 
     def cuts_h(self, begin_h: float, hours: float) -> np.ndarray:
-        """Return the moments of the next ``hours`` at which the power changes, for a round begun ``begin_h`` ago [h]."""
+        """Return the moments of the next ``hours`` at which it changes, for a round begun ``begin_h`` ago [h]."""
         rounds = np.arange(np.ceil((hours + begin_h % self.period_h) / self.period_h))
         cuts = (rounds[:, np.newaxis] * self.period_h + np.cumsum(self.duration_h)).ravel() - begin_h % self.period_h
         return cuts[(cuts > 0) & (cuts < hours)]

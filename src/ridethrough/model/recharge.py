@@ -107,7 +107,9 @@ class Recharge:
         carries : bool
             Whether load and unit hang on it, as on a generator that the unit passes through.
         """
-        return cls(Pattern.daily(windows), _efficiency(efficiency), carries, estimate(factor, "1", "factor"), once=False)
+        return cls(
+            Pattern.daily(windows), _efficiency(efficiency), carries, estimate(factor, "1", "factor"), once=False
+        )
 
     def window(self, hours: float, begins_h: float | None) -> tuple[np.ndarray, np.ndarray]:
         """Return when it changes within an outage, 0 and the end included [h], and its power between [W].

@@ -123,7 +123,7 @@ class Printed:
         """Return what of the printed capacity a full unit gives [-]; depth of discharge comes last."""
         battery = self.battery
         return [
-            Share(f"{percent(battery.holds)} of the print in its cells", read(battery.holds, 0), False),
+            Share(f"cells hold {percent(battery.holds)} of the print", read(battery.holds, 0), False),
             Share(f"{percent(battery.health)} health", read(battery.health, 0), False),
             Share(f"depth of discharge {percent(battery.depth_of_discharge)}", read(battery.depth_of_discharge, 0, 1),
                   False),

@@ -198,6 +198,11 @@ class BackupUnit:
         return self.route.standby
 
     @property
+    def chemistry(self) -> str:
+        """What its battery is made of."""
+        return self.route.chemistry
+
+    @property
     def inverter(self) -> Inverter:
         """The loss curve of the printed route; a measured unit has its losses in its energy instead."""
         if isinstance(self.route, Measured):

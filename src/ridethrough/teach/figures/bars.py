@@ -7,15 +7,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from ...answer.ledger import Ledger, Line
-from ...estimate import Estimate
 from ...units import show
-from .base import APPLIANCE, ASSUMED, HELD, INK, KEPT, LEFT, OWN, SHORT, SUM_ASSUMED, beside, plain
+from .base import APPLIANCE, ASSUMED, HELD, INK, KEPT, LEFT, MAINS, OWN, SHORT, SUM_ASSUMED, Known, beside, plain
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 _LONGEST = 29  # characters that fit beside the bars
-_COLOURS = {"total": HELD, "battery": KEPT, "load": APPLIANCE, "loss": OWN}
+_COLOURS = {"total": HELD, "battery": KEPT, "load": APPLIANCE, "loss": OWN, "recharge": MAINS}
 _MISSING: dict[str, dict[str, Any]] = {
     "kept back": {"color": KEPT},
     "not full": {"color": KEPT, "alpha": 0.35},
@@ -68,7 +67,7 @@ def _look(line: Line, *, last: bool) -> Mapping[str, Any]:
 
 
 def bars_figure(
-    axes: Axes, bars: Sequence[tuple[str, Estimate, bool]], axis: str, *, reach: float | None = None
+    axes: Axes, bars: Sequence[tuple[str, Known, bool]], axis: str, *, reach: float | None = None
 ) -> Sequence[str]:
     """Draw what appliances take side by side, in the appliance's colour or, not measured, grey and hatched.
 
@@ -76,7 +75,7 @@ def bars_figure(
     ----------
     axes
         As in `ledger_figure`.
-    bars : sequence of (str, Estimate, bool)
+    bars : sequence of (str, Known, bool)
         Label, value, and whether it was measured.
     axis : str
         The axis label with its unit; values are drawn in the unit they are given in.
@@ -100,7 +99,7 @@ class Box:
     ----------
     name, chemistry : str
         What the kit calls the unit, and what its battery is made of.
-    usable : Estimate
+    usable : Known
         What may be used [Wh].
     missing : mapping from str to float
         The rest of what is printed, by its reason: "kept back", "not full", "lost to age" [Wh].
@@ -108,7 +107,7 @@ class Box:
 
     name: str
     chemistry: str
-    usable: Estimate
+    usable: Known
     missing: Mapping[str, float]
 
     @property
@@ -185,7 +184,7 @@ def _rows(axes: Axes, labels: Sequence[str], axis: str, *, left: float, right: f
     axes.set(ylim=(len(labels) - 0.4, -0.6), xlabel=axis)
 
 
-def _interval(axes: Axes, row: int, end: float, estimate: Estimate) -> float:
+def _interval(axes: Axes, row: int, end: float, estimate: Known) -> float:
     """Draw the 95 % interval across the end of a bar, and return half its width."""
     half = plain(estimate.expanded())
     if half > 0:

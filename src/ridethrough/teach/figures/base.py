@@ -16,6 +16,9 @@ import numpy as np
 import pint
 
 from ...estimate import Estimate
+from ...sampling import Drawn
+
+Known = Estimate | Drawn  # a number with its give or take
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -42,12 +45,12 @@ class Curve(NamedTuple):
     half: np.ndarray
 
     @classmethod
-    def of(cls, name: str, estimates: Sequence[Estimate]) -> Curve:
+    def of(cls, name: str, estimates: Sequence[Known]) -> Curve:
         """Return the curve through estimates of one unit."""
         return cls(name, np.array([plain(e) for e in estimates]), np.array([plain(e.expanded()) for e in estimates]))
 
 
-def plain(amount: Estimate | pint.Quantity) -> float:
+def plain(amount: Known | pint.Quantity) -> float:
     """Return an estimate's value, or a quantity, as a plain number in its own unit."""
     return float((amount.value if isinstance(amount, Estimate) else amount).magnitude)
 

@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ...estimate import Estimate
 from ...units import Q_, show
-from .base import APPLIANCE, HELD, OWN, UNITS, Curve, apart, plain
+from .base import APPLIANCE, HELD, OWN, UNITS, Curve, Known, apart, plain
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -85,9 +84,7 @@ def band_figure(
     return "light band: 95 % interval", "dark band: the meter alone"
 
 
-def rundown_figure(
-    axes: Axes, power_w: np.ndarray, hours: np.ndarray, energy: Estimate, standby: Estimate
-) -> Sequence[str]:
+def rundown_figure(axes: Axes, power_w: np.ndarray, hours: np.ndarray, energy: Known, standby: Known) -> Sequence[str]:
     """Draw the run-down line: one over run time against load, where standby is read off the axis.
 
     1/t = (S + P) / E                                                                         (1)
@@ -98,7 +95,7 @@ def rundown_figure(
         As in `ledger_figure`.
     power_w, hours : arrays of shape (n,)
         The loads and run times of the tests [W], [h].
-    energy, standby : Estimate
+    energy, standby : Known
         E and S, with their correlation [Wh], [W].
     """
     crossing, right = -plain(standby), 1.08 * float(power_w.max())

@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pint
 
-from ...estimate import Estimate
 from ...units import show
-from .base import APPLIANCE, ASSUMED, HELD, KEPT, MAINS, SHORT, SUM_ASSUMED, apart, beside, clock, level, plain
+from .base import APPLIANCE, ASSUMED, HELD, KEPT, MAINS, SHORT, SUM_ASSUMED, Known, apart, beside, clock, level, plain
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -22,7 +21,7 @@ _STEPS_H = (1, 3, 6, 12, 24)  # between the marks of an axis of hours
 
 
 def trace_figure(
-    axes: Axes, log: MeterLog, mean: Estimate, sticker: pint.Quantity, *, hours: tuple[float, float],
+    axes: Axes, log: MeterLog, mean: Known, sticker: pint.Quantity, *, hours: tuple[float, float],
     marks: Sequence[tuple[float, float, str]] = (),
 ) -> Sequence[str]:  # fmt: skip
     """Draw the power that a meter logged, with its mean and what the sticker says.
@@ -33,7 +32,7 @@ def trace_figure(
         As in `ledger_figure`.
     log : MeterLog
         What the meter wrote.
-    mean : Estimate
+    mean : Known
         The measured mean power [W].
     sticker : pint.Quantity
         The power on the appliance's sticker [W].
@@ -158,7 +157,7 @@ def charge_figure(
 
 
 def emptying_figure(
-    axes: Axes, charge_wh: np.ndarray, limit_wh: np.ndarray, ends: tuple[Estimate, Estimate], *, begins: int
+    axes: Axes, charge_wh: np.ndarray, limit_wh: np.ndarray, ends: tuple[Known, Known], *, begins: int
 ) -> Sequence[str]:
     """Draw what a battery holds hour by hour, and below it the part that the cold keeps back.
 
@@ -170,7 +169,7 @@ def emptying_figure(
         What is in it at the full hours, falling [Wh].
     limit_wh : array of shape (n,)
         What can't be taken out during each hour [Wh].
-    ends : (Estimate, Estimate)
+    ends : (Known, Known)
         When the charge meets the limit, and when it would meet zero [h].
     begins : int
         The clock's hour at the beginning [h].

@@ -11,7 +11,6 @@ import pandas as pd
 
 from ...estimate import Estimate
 from ...model.battery import Battery, aged, charge_after
-from ...model.load import Load
 from ...model.unit import BackupUnit
 from ...sources import coefficient
 from ...units import Q_, Refusal
@@ -19,15 +18,13 @@ from ..figures import Box, capacity_figure, plain
 from ..panels import Panel, Slider, View
 
 
-def usable_panel(units: Mapping[str, BackupUnit], load: Load, *, start: Any = "100 %") -> Panel:
+def usable_panel(units: Mapping[str, BackupUnit], *, start: Any = "100 %") -> Panel:
     """Return the panel of lesson 04: how much of the printed number may be used tonight?
 
     Parameters
     ----------
     units : mapping from name to BackupUnit
         Units known from print, one or more of them lead-acid: their depth of discharge is the first control.
-    load : Load
-        What they carry; it sets the rate [W].
     start : Estimate, str or float
         State of charge when they were last charged [-].
 
@@ -36,7 +33,6 @@ def usable_panel(units: Mapping[str, BackupUnit], load: Load, *, start: Any = "1
     Refusal
         If none of the units is lead-acid.
     """
-    drains = {name: unit.inverter.battery_power(load) for name, unit in units.items()}
     depths = {name: coefficient(f"depth of discharge, {unit.route.chemistry}") for name, unit in units.items()}
     lead = [name for name, unit in units.items() if "lead-acid" in unit.route.chemistry]
     if not lead:
@@ -51,7 +47,7 @@ def usable_panel(units: Mapping[str, BackupUnit], load: Load, *, start: Any = "1
             chemistry = unit.route.chemistry
             health, charge = aged(Q_(years, "year"), chemistry), charge_after(Q_(months, "month"), chemistry, start)
             battery = Battery.from_print(unit.printed, chemistry, (depths | chosen)[name], health=health)
-            boxes.append(_box(name, battery, charge, drains[name]))
+            boxes.append(_box(name, battery, charge))
         return _usable_view(boxes)
 
     return Panel(
@@ -62,15 +58,14 @@ def usable_panel(units: Mapping[str, BackupUnit], load: Load, *, start: Any = "1
     )
 
 
-def _box(name: str, battery: Battery, charge: Estimate, drain: Estimate) -> Box:
+def _box(name: str, battery: Battery, charge: Estimate) -> Box:
     """Return what is usable of a battery at room temperature, and what is missing of what is printed."""
-    printed, *steps = (energy for _, energy in battery.steps(charge, drain))
-    usable = sum(steps, start=printed)
-    healthy = printed * battery.health
+    healthy = battery.holds * battery.health * battery.printed
+    usable = healthy * charge * battery.depth_of_discharge
     missing = {
         "kept back": healthy * charge - usable,
         "not full": healthy * (1 - charge),
-        "lost to age": printed - healthy,
+        "lost to age": battery.printed - healthy,
     }
     return Box(name, battery.chemistry, usable, {why: plain(part) for why, part in missing.items()})
 

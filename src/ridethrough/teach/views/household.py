@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from ...answer.course import course_of
+from ...answer.case import case_of
 from ...answer.ledger import ledger
 from ...answer.outage import Outage
-from ...answer.ride import Ride, ride
+from ...answer.ride import through
 from ...model.load import Load
 from ...model.unit import BackupUnit
 from ...units import Q_, Refusal, show
@@ -23,6 +23,7 @@ from ..first_answer import kitchen_draw, store_freezer, store_log
 from ..panels import Choice, Panel, Slider, View
 
 _DAY = Q_(24, "h")
+_MOMENTS = 240
 _OUTAGE = 2 * _DAY  # long enough to empty the unit, whenever it begins
 
 
@@ -71,19 +72,19 @@ def household_panel(loads: Mapping[str, Load], unit: BackupUnit, *, opens: str, 
     alone = f"{first} alone"
     sets = {alone: loads[first]} | {f"{first} and {name}": loads[first] + loads[name] for name in others}
     sets[f"all {len(loads)}"] = all_together(loads)
-    average = {name: ledger(load, unit, Outage(_DAY, start=start)).lasts for name, load in sets.items()}
+    any_hour = {name: ledger(load, unit, Outage(_OUTAGE, start=start)).lasts for name, load in sets.items()}
     rated_w = plain(unit.ratings.rated.to("W"))
 
     def view(plugged: str, begins: float) -> View:
         outage, load = Outage(_OUTAGE, start=start, begins=f"{begins:.0f}:00"), sets[plugged]
-        rode, peaks_w = ride(load, unit, outage), _peak_w(load)
-        hours, taken = _hours(rode), _taken(load, rode, list(loads))
-        lost = _hours(ride(sets[alone], unit, outage)) - hours
+        taken, peaks_w = _taken(load, unit, outage, list(loads)), _peak_w(load)
+        hours = float(taken.times_h[-1])
+        lost = float(_taken(sets[alone], unit, outage, list(loads)).times_h[-1]) - hours
         than = f", {lost:.1f} h less than the {alone}" if plugged != alone else ""
         asks = "more than" if peaks_w > rated_w else "within"
         text = (
             f"Plugged in: {plugged}. When the power fails at {begins:.0f}:00, {unit.name} lasts {hours:.1f} h{than}; "
-            f"by the mean of a day it is {average[plugged]}. All peaks at once are {peaks_w:,.0f} W, {asks} the "
+            f"at an hour that nobody knows, {any_hour[plugged]}. All peaks at once are {peaks_w:,.0f} W, {asks} the "
             f"inverter's {rated_w:,.0f} W."
         )
         table = pd.DataFrame(
@@ -106,14 +107,6 @@ def household_panel(loads: Mapping[str, Load], unit: BackupUnit, *, opens: str, 
     )
 
 
-def _hours(rode: Ride) -> float:
-    """Return when a ride ends [h]."""
-    if rode.survives:
-        raise Refusal(f"{rode.unit.label}, which lasts {show(rode.outage.duration)} and longer",
-                      "a unit that runs empty in two days", "Take fewer packs.")  # fmt: skip
-    return plain(rode.lasts)
-
-
 def _peak_w(load: Load) -> float:
     """Return all peaks at once [W]."""
     if load.peak is None:
@@ -122,21 +115,26 @@ def _peak_w(load: Load) -> float:
     return plain(load.peak.to("W"))
 
 
-def _taken(load: Load, rode: Ride, order: Sequence[str]) -> Taken:
-    """Return what each load, in the order of all, took until the unit was empty, and what the unit took itself."""
-    course = course_of(load, rode.outage)
-    scales = [plain(a.mean_power) / a.through_time.mean_w for a in load.appliances]
-    power_w = np.tile(course.shapes_w * np.array(scales)[:, np.newaxis], course.repeats)
-    edges_h = np.append(0, np.cumsum(np.tile(course.duration_h, course.repeats)))
-    sums_wh = np.hstack([np.zeros((len(scales), 1)), np.cumsum(power_w * np.diff(edges_h), axis=1)])
-    ends = _hours(rode)
-    before = rode.times_h < ends
-    times_h, left_wh = np.append(rode.times_h[before], ends), np.append(rode.charge_wh[before], 0)
-    energy_wh = np.array([np.interp(times_h, edges_h, sums) for sums in sums_wh])
-    own_wh = rode.charge_wh[0] - left_wh - energy_wh.sum(axis=0)
-    names = [a.name for a in load.appliances]
-    colours = [LOADS[order.index(name)] for name in names]
-    return Taken(names, colours, edges_h, power_w, times_h, np.vstack([energy_wh, own_wh]))
+def _taken(load: Load, unit: BackupUnit, outage: Outage, order: Sequence[str]) -> Taken:
+    """Return what each load, in the order of all, took until the unit was empty, and what the unit took itself.
+
+    At the best estimates: what cycles at moments that nobody knows is taken at its mean.
+    """
+    case = case_of(load, unit, outage, draws=0, seed=0)
+    rode = through(case)
+    if rode.survives:
+        raise Refusal(f"{unit.label}, which lasts {show(outage.duration)} and longer",
+                      "a unit that runs empty in two days", "Take fewer packs.")  # fmt: skip
+    ends, steps = plain(rode.lasts), list(case.stretches(0.0, outage.hours))
+    duration_h = np.concatenate([step.duration_h for step in steps])
+    power_w = np.hstack([step.powers_w[:, :, 0] for step in steps])
+    own_w = np.concatenate([step.asked_w[:, 0] for step in steps]) - power_w.sum(axis=0)
+    edges_h = np.append(0, np.cumsum(duration_h))
+    sums_wh = np.cumsum(np.vstack([power_w, own_w]) * duration_h, axis=1)
+    times_h = np.append(np.linspace(0, ends, _MOMENTS, endpoint=False), ends)
+    energy_wh = np.array([np.interp(times_h, edges_h, np.append(0, sums)) for sums in sums_wh])
+    names = [appliance.name for appliance in load.appliances]
+    return Taken(names, [LOADS[order.index(name)] for name in names], edges_h, power_w, times_h, energy_wh)
 
 
 def shedding_view(loads: Mapping[str, Load], unit: BackupUnit, outage: Any) -> View:
@@ -151,7 +149,7 @@ def shedding_view(loads: Mapping[str, Load], unit: BackupUnit, outage: Any) -> V
     unit : BackupUnit
         Carries them.
     outage : Outage, str or pint.Quantity
-        Of schedules, what falls into it counts, spread evenly.
+        With the hour at which it begins, where schedules are among the loads.
     """
     with_all = ledger(all_together(loads), unit, outage).lasts
     gained = {

@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 
 from ...answer.outage import Outage
+from ...answer.ride import Ride, ride
 from ...answer.size import size
-from ...answer.spread import Spread, spread
 from ...model.load import Load
 from ...model.unit import BackupUnit
 from ...units import Q_, show
@@ -24,8 +24,8 @@ _LEVELS = (0.025, 0.25, 0.5, 0.75, 0.975)  # 19 of 20, half, the middle
 
 def rides_view(load: Load, unit: BackupUnit, outage: Any) -> View:
     """Return the view of 2,000 rides through one outage: how many last, when the others run empty."""
-    rides = spread(load, unit, outage, draws=_RIDES, times=_MOMENTS)
-    levels_wh = np.quantile(rides.charge_wh, _LEVELS, axis=0)
+    rides = ride(load, unit, outage, draws=_RIDES, times=_MOMENTS)
+    levels_wh, times_h = np.quantile(rides.charges_wh, _LEVELS, axis=1), rides.walk.wanted_h
     low, _, middle, _, high = levels_wh
     last, hours = round(rides.chance * _RIDES), show(rides.outage.duration)
     reserve = rides.outage.reserve
@@ -33,22 +33,22 @@ def rides_view(load: Load, unit: BackupUnit, outage: Any) -> View:
     text = (
         f"Outage of {hours} on {unit.label}: {last:,} of {_RIDES:,} rides last{kept}, {rides.verdict}. {_ends(rides)}"
     )
-    table = pd.DataFrame({"time (h)": rides.times_h, "low (Wh)": low, "middle (Wh)": middle, "high (Wh)": high})
+    table = pd.DataFrame({"time (h)": times_h, "low (Wh)": low, "middle (Wh)": middle, "high (Wh)": high})
     return View(
         text,
         table.iloc[:: _MOMENTS // 8],
         f"{hours} on {unit.label}: {last:,} of {_RIDES:,} rides last, {rides.verdict}",
-        partial(charge_figure, times_h=rides.times_h, levels_wh=levels_wh, full_wh=1.08 * float(high.max()),
+        partial(charge_figure, times_h=times_h, levels_wh=levels_wh, full_wh=1.08 * float(high.max()),
                 empty_h=[plain(end) for end in rides.interval()], mains_h=_mains(rides.outage)),
     )  # fmt: skip
 
 
-def _ends(rides: Spread) -> str:
+def _ends(rides: Ride) -> str:
     """Return how long 19 of 20 rides are, and what the middle one has left."""
     low, high = rides.interval()
-    end, left = rides.outage.duration, float(np.median(rides.left_wh))
-    longest = f"at least {show(end)}" if high >= end else show(high)
-    runs = longest if low >= end else f"{show(low)} to {longest}"
+    left, most = float(np.median(rides.left.draws)), rides.lasts.horizon
+    longest = f"at least {show(high)}" if plain(high) >= most else show(high)
+    runs = longest if plain(low) >= most else f"{show(low)} to {longest}"
     amount, fate = show(Q_(abs(left), "Wh"), 0), "left over" if left >= 0 else "missing"
     return f"The unit runs for {runs}; in the middle ride {amount} are {fate}."
 

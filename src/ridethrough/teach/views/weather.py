@@ -9,11 +9,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pint
-from numpy.typing import ArrayLike
 
-from ...answer.hourly import Emptying
 from ...answer.ledger import Ledger, ledger
 from ...answer.outage import Outage
+from ...answer.ride import Ride
 from ...model.load import Load
 from ...model.unit import BackupUnit
 from ...units import Q_, Refusal, show
@@ -54,7 +53,7 @@ def cold_panel(freezer: Load, steady: Load, unit: BackupUnit, *, kitchen: Any) -
     def view(store: float, place: str) -> View:
         here = accounts[place][int(np.argmin(np.abs(store_c - store)))]
         text = (
-            f"Store at {store:g} °C, unit {place}: the {freezer.name} draws {show(here[0].load.mean_power.value)} and "
+            f"Store at {store:g} °C, unit {place}: the {freezer.name} draws {show(here[0].mean_power.value)} and "
             f"runs for {here[0].lasts}; the {steady.name} runs for {here[1].lasts}. In the ordinary week, at "
             f"{show(measured_at, 0)}: {show(before[0].lasts.value)} and {show(before[1].lasts.value)}."
         )
@@ -89,7 +88,7 @@ def _table(here: Sequence[Ledger], before: Sequence[Ledger]) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "load": [account.load.name for account in here],
-            "draws (W)": [plain(account.load.mean_power) for account in here],
+            "draws (W)": [plain(account.mean_power) for account in here],
             "usable (Wh)": [plain(account.available) for account in here],
             "runs (h)": [plain(account.lasts) for account in here],
             "in the ordinary week (h)": [plain(account.lasts) for account in before],
@@ -97,27 +96,37 @@ def _table(here: Sequence[Ledger], before: Sequence[Ledger]) -> pd.DataFrame:
     )
 
 
-def emptying_view(night: Emptying, room_c: ArrayLike, *, begins: int) -> View:
-    """Return the view of a unit that empties, from a full hour of the clock on."""
-    used, usable = (np.array([plain(e) for e in part]) for part in (night.used, night.usable))
-    charge, limit = plain(night.warm) - used, plain(night.warm) - usable
-    last = int(plain(night.ends))
+def emptying_view(night: Ride, warm: Ride, *, begins: int) -> View:
+    """Return the view of a unit that empties, from a full hour of the clock on.
+
+    Parameters
+    ----------
+    night, warm : Ride
+        The same load in a room given by the hour, the charge told at every full hour; the unit in that room, and in
+        the warm.
+    begins : int
+        The clock's hour at the beginning [h].
+    """
+    told, room = night.state_of_charge, night.outage.room
+    limit = told["kept back (Wh)"].to_numpy()
+    charge = told["charge (Wh)"].to_numpy() + limit
+    ends = night.lasts, warm.lasts
+    last = int(plain(ends[0]))
     text = (
-        f"From {begins}:00 on: empty after {night.ends}, with {limit[last]:,.0f} Wh still in it that the cold "
-        f"keeps back. With the unit in the warm the same load would run for {night.ends_warm}."
+        f"From {begins}:00 on: empty after {ends[0]}, with {limit[last]:,.0f} Wh still in it that the cold "
+        f"keeps back. With the unit in the warm the same load would run for {ends[1]}."
     )
     hours = np.arange(last + 1)
     table = pd.DataFrame(
         {
             "clock": [f"{(begins + hour) % 24}:00" for hour in hours],
-            "store (°C)": np.asarray(room_c, float)[: last + 1],
-            "taken in the hour (Wh)": np.diff(used)[: last + 1],
+            "store (°C)": room.at(hours),
             "in the battery (Wh)": charge[: last + 1],
             "out of reach (Wh)": limit[: last + 1],
         }
     )
-    headline = f"Empty after {show(night.ends.value)}, with {limit[last]:,.0f} Wh in it that the cold keeps back"
+    headline = f"Empty after {show(ends[0].value)}, with {limit[last]:,.0f} Wh in it that the cold keeps back"
     return View(
         text, table, headline,
-        partial(emptying_figure, charge_wh=charge, limit_wh=limit, ends=(night.ends, night.ends_warm), begins=begins),
+        partial(emptying_figure, charge_wh=charge, limit_wh=limit[:-1], ends=ends, begins=begins),
     )  # fmt: skip
