@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from copy import copy
 from functools import cache
 from typing import Any
 from zlib import crc32
@@ -113,6 +114,12 @@ class Sampler:
             self._drawn[key] = self._column(name, _evenly)
             self.inputs[name] = [self._drawn[key]]
         return self._drawn[key]
+
+    def further(self) -> Sampler:
+        """Return the same sampler for what comes after, so that what is drawn there is no input here."""
+        other = copy(self)
+        other._drawn, other.inputs = dict(self._drawn), {name: list(each) for name, each in self.inputs.items()}
+        return other
 
     def result(self, rows: np.ndarray, unit: str, horizon: float = math.inf) -> Drawn:
         """Return what came out of each row as a quantity."""
