@@ -45,7 +45,7 @@ class Sampler:
     >>> gain = Estimate.within("100 %", "1 %", "gain")
     >>> sampler = Sampler(1000, seed=1)
     >>> one, two = sampler.of(gain * 50), sampler.of(gain * 20)
-    >>> bool(np.allclose(one / two, 2.5)), one[0]
+    >>> bool(np.allclose(one / two, 2.5)), float(one[0])
     (True, 5000.0)
 
     References
