@@ -60,8 +60,8 @@ class Estimate(Arithmetic, Known):
     Examples
     --------
     >>> power = Estimate.standard("50 W", "1 W", "meter gain")
-    >>> (power * Q_(24, "h")).to("Wh")
-    <Estimate 1,200 Wh, 95 %: 1,153 to 1,247 Wh>
+    >>> power * 24
+    <Estimate 1,200 W, 95 %: 1,153 to 1,247 W>
     >>> (power - power).u.magnitude
     0.0
     """

@@ -6,7 +6,7 @@ Everything here is plain arrays in named units; the last axis is one row for eac
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, NamedTuple
 
@@ -93,6 +93,16 @@ class Case:
         return self.unit.route.rate(self.sampler.of, self.printed)
 
     @cached_property
+    def moment(self) -> np.ndarray:
+        """Share by which the power of the moment decides the rate, and not the load's mean [-]."""
+        return self.sampler.of(coefficient("rate of the moment"), 0, 1)
+
+    @cached_property
+    def mean_w(self) -> np.ndarray:
+        """The load's mean power [W]."""
+        return np.sum([power.mean_w for power in self.powers], axis=0)
+
+    @cached_property
     def limit_w(self) -> np.ndarray:
         """The most that flows in before charge loss, on the side of the route [W]."""
         return self.sampler.of(self.unit.charger.power, 0) * self.unit.route.inflow(self.sampler.of)
@@ -106,6 +116,13 @@ class Case:
     def warming_h(self) -> np.ndarray:
         """How long its heater warms cells that took the cold of the room, until they may be charged [h]."""
         return self.sampler.of(coefficient("hours to warm frozen cells"), 0)
+
+    def with_printed(self, printed_wh: np.ndarray) -> Case:
+        """Return the case with another printed capacity in each row [Wh]; what that leaves alone is not drawn anew."""
+        other = replace(self, printed_wh=printed_wh)
+        kept = ("start", "takes", "moment", "mean_w", "limit_w", "warming_h", "powers", "sources")
+        vars(other).update({name: getattr(self, name) for name in kept if name in vars(self)})
+        return other
 
     # -- through time --------------------------------------------------------------------------------
 

@@ -136,6 +136,9 @@ def _stretch(case: Case, edges: np.ndarray) -> Stretch:
     asked = asked_w(total_w, variance_w2, own.own_w, b, c)
     running = asked.copy()  # a draw's load runs in some of its steps, the best estimate's a little in each
     running[:, 0] += (b * variance_w2 / np.maximum(total_w, 1e-300) * np.ones_like(asked))[:, 0]
+    if np.ptp(case.rate.exponent) or np.any(case.rate.exponent != 1):
+        mean_w = asked_w(case.mean_w, case.load.variance_w2, own.own_w, b, c)
+        running += (1 - case.moment) * (mean_w - running)
     return Stretch(float(edges[0]), np.diff(edges), powers_w, asked, running, own, _flow(case, middles))
 
 
