@@ -1,120 +1,22 @@
-"""Quantities: one pint registry, the kit's own reader of quantity text, guards and display.
+"""Quantities: guards at every public boundary, and display; the reader of their text is in `quantity_text`.
 
 Every public function of the kit takes quantities (``"38 W"`` or ``Q_(38, "W")``) and gives
 quantities back; inside, plain numbers stand in named units (``power_w``, ``energy_wh``,
 ``time_h``, ``temperature_c``). This module is where the two meet.
-
-The text reader is deliberately narrower than pint's: it knows the units of this trade and refuses
-what a person could read in two ways.
 """
 
 from __future__ import annotations
 
 import math
 import re
-from functools import cache
-from itertools import pairwise
 from typing import Any
 
 import pint
 
-
-class Refusal(ValueError):
-    """An input the kit will not work with, and the way out.
-
-    Parameters
-    ----------
-    given : str
-        What was given.
-    needed : str
-        What was needed.
-    remedy : str
-        What to type or do instead, a whole sentence.
-    """
-
-    def __init__(self, given: str, needed: str, remedy: str) -> None:
-        super().__init__(given, needed, remedy)
-        self.given, self.needed, self.remedy = given, needed, remedy
-
-    def __str__(self) -> str:
-        return f"Given: {self.given}. Needed: {self.needed}. {self.remedy}"
-
-
-@cache
-def registry() -> pint.UnitRegistry:
-    """Return the kit's one pint registry, made on first use.
-
-    Apparent power (VA) and reactive power (var) get dimensions of their own, so that neither
-    turns into watts unnoticed.
-    """
-    ureg: pint.UnitRegistry = pint.UnitRegistry(on_redefinition="ignore")
-    ureg.define("voltampere = [apparent_power] = VA")
-    ureg.define("voltampere_reactive = [reactive_power] = var")
-    ureg.formatter.default_format = "~P"
-    pint.set_application_registry(ureg)  # so that a pickled quantity comes home
-    return ureg
-
-
-# pint's name of a unit <- how people write it. Looked up as written, then without regard to case
-# where that leaves one reading: "KWH" is read, "mw" (milli or mega?) is not.
-_SPELLINGS = {
-    "watt": "W watt watts",
-    "kilowatt": "kW kilowatt kilowatts",
-    "milliwatt": "mW milliwatt milliwatts",
-    "megawatt": "MW megawatt megawatts",
-    "watt_hour": "Wh W·h W*h watthour watthours watt-hour watt-hours watt_hour watt_hours",
-    "kilowatt_hour": "kWh kW·h kW*h kilowatthour kilowatthours kilowatt-hour kilowatt-hours "
-    "kilowatt_hour kilowatt_hours",
-    "milliwatt_hour": "mWh",
-    "megawatt_hour": "MWh",
-    "joule": "J joule joules",
-    "kilojoule": "kJ kilojoule kilojoules",
-    "megajoule": "MJ megajoule megajoules",
-    "Btu_it": "Btu btus",
-    "volt": "V volt volts",
-    "millivolt": "mV",
-    "kilovolt": "kV",
-    "ampere": "A amp amps ampere amperes",
-    "milliampere": "mA milliamp milliamps",
-    "ampere_hour": "Ah A·h A*h amphour amphours amp-hour amp-hours ampere-hour ampere-hours",
-    "milliampere_hour": "mAh",
-    "voltampere": "VA V·A V*A volt-ampere volt-amperes voltampere voltamperes",
-    "kilovoltampere": "kVA",
-    "voltampere_reactive": "var",
-    "second": "s sec secs second seconds",
-    "minute": "min mins minute minutes",
-    "hour": "h hr hrs hour hours",
-    "day": "d day days",
-    "week": "wk week weeks",
-    "month": "month months",
-    "year": "yr yrs year years",
-    "degree_Celsius": "degC °C celsius",
-    "degree_Fahrenheit": "degF °F fahrenheit",
-    "kelvin": "K kelvin kelvins",
-    "percent": "% percent pct",
-    "dimensionless": "1",
-    "liter": "L liter liters litre litres",
-    "gallon": "gal gallon gallons",
-    "foot ** 3": "ft3 ft³",
-    "meter ** 2": "m2 m²",
-    "meter": "m meter meters metre metres",
-    "foot": "ft foot feet",
-    "kilogram": "kg kilogram kilograms",
-    "gram": "g gram grams",
-    "pound": "lb lbs pound pounds",
-    "hertz": "Hz hertz",
-    "ohm": "ohm ohms Ω",
-}
-_EXACT = {text: name for name, texts in _SPELLINGS.items() for text in texts.split()}
-_FOLDED: dict[str, set[str]] = {}
-for _text, _name in _EXACT.items():
-    _FOLDED.setdefault(_text.lower(), set()).add(_name)
-
-_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
-_PART = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[^\s\d+.-][^\d\s]*(?:[23²³](?!\d))?"
-                   rf"(?:\s*(?:/|\bper\b)\s*[^\d\s]+(?:[23²³](?!\d))?)?)")  # fmt: skip
-_COMMA = re.compile(r"\d\s*,\s*\d")
-_TIDY = str.maketrans({"−": "-", "\u00a0": " ", "\u202f": " ", "\u2009": " ", "⋅": "·", "µ": "μ"})
+from .quantity_text import Refusal as Refusal
+from .quantity_text import read_quantity as read_quantity
+from .quantity_text import registry as registry
+from .quantity_text import unit_name as unit_name
 
 # One example for each kind of quantity, used to say what was needed.
 _EXAMPLES = {
@@ -130,109 +32,6 @@ _EXAMPLES = {
     "kilowatt_hour / year": ("an energy per year", "390 kWh/year"),
     "foot ** 3": ("a volume", "20 ft3"),
 }
-
-
-def unit_name(text: str) -> str:
-    """Return pint's name for a unit as people write it."""
-    over = [part.strip() for part in re.split(r"/|\bper\b", text)]
-    names = []
-    for part in over:
-        if part in _EXACT:
-            names.append(_EXACT[part])
-            continue
-        folded = _FOLDED.get(part.lower(), set())
-        if len(folded) == 1:
-            names.append(next(iter(folded)))
-            continue
-        meant = {"C": "degC", "F": "degF", "°": "degC"}.get(part)
-        remedy = (
-            f"For a temperature write {meant}."
-            if meant
-            else f"Write one of: {' or '.join(sorted(t for t in _EXACT if t.lower() == part.lower()))}."
-            if folded
-            else "Write W, kW, Wh, kWh, VA, V, A, Ah, s, min, h, day, degC, degF, %, or a ratio: kWh/year."
-        )
-        raise Refusal(f"the unit {part!r}", "a unit of this trade", remedy)
-    if len(names) == 2 and names[0].endswith("watt") and names[1] in {"second", "minute", "hour", "day"}:
-        raise Refusal(
-            f"{text!r}, which would be a power that keeps changing",
-            "a power (W) or an energy (Wh)",
-            "A watt is already energy per time: 1 W is 1 Wh every hour. "
-            "For how fast energy flows write W, for how much has flowed write Wh.",
-        )
-    return " / ".join(names)
-
-
-def read_quantity(text: str) -> pint.Quantity:
-    """Return the quantity that ``text`` states, or refuse what could be read in two ways.
-
-    Parameters
-    ----------
-    text : str
-        A number and a unit: ``"38 W"``, ``"1.3 kWh"``, ``"5 degC"``, ``"390 kWh/year"``; times may
-        have parts: ``"1 h 30 min"``.
-
-    Returns
-    -------
-    pint.Quantity
-        In the unit as written; times of several parts in that of the first.
-
-    Raises
-    ------
-    Refusal
-        If a comma stands in a number, the unit is unknown, or the text is no quantity.
-
-    Examples
-    --------
-    >>> read_quantity("1 h 30 min").to("min")
-    <Quantity(90.0, 'minute')>
-    >>> read_quantity("1,3 kWh")
-    Traceback (most recent call last):
-    ridethrough.units.Refusal: Given: '1,3 kWh'. Needed: a number without a comma, which is a \
-decimal mark to some and groups thousands to others. Write 1.3 if the comma is a decimal mark, \
-13 if the comma groups thousands.
-    """
-    tidy = text.translate(_TIDY).strip()
-    if _COMMA.search(tidy):
-        digits = re.sub(r"\s", "", re.search(r"[\d,.\s]*\d", tidy).group())  # type: ignore[union-attr]
-        whole = digits.replace(",", "")
-        readings = [f"{whole} if the comma groups thousands"]
-        if digits.count(",") == 1 and "." not in digits:
-            readings.insert(0, f"{digits.replace(',', '.')} if the comma is a decimal mark")
-        raise Refusal(
-            repr(text),
-            "a number without a comma, which is a decimal mark to some and groups thousands to others",
-            f"Write {', '.join(readings)}.",
-        )
-    parts, ends, at = [], [], 0
-    while match := _PART.match(tidy, at):
-        parts.append((float(match["number"]), match["unit"].strip()))
-        at = match.end()
-        ends.append(at)
-    if not parts and re.fullmatch(r"[^\d]+(/|\bper\b)[^\d]+", tidy):
-        unit_name(tidy)  # "watts per hour" has an explanation of its own
-    if not parts or tidy[at:].strip():
-        raise Refusal(
-            repr(text),
-            "a number and a unit",
-            'Write for example "38 W", "1.3 kWh", "12 h", "90 %" or "5 degC".',
-        )
-    if not all(math.isfinite(number) for number, _ in parts):
-        raise Refusal(repr(text), "a finite number", "Write the number that was read off.")
-    values = [registry().Quantity(number, unit_name(unit)) for number, unit in parts]
-    timely = all(value.check("[time]") for value in values)
-    signed = any(re.match(r"\s*[+-]", tidy[at:]) for at in ends[:-1])
-    falling = timely and all(1 * b.units < 1 * a.units for a, b in pairwise(values))
-    if len(values) > 1 and (signed or not falling):
-        raise Refusal(
-            repr(text),
-            "one number and one unit; only times have parts, the longest first",
-            'Write for example "1.3 kWh" or "1 h 30 min".',
-        )
-    total = values[0]
-    for value in values[1:]:
-        total = total + value
-    return total
 
 
 def Q_(value: Any, unit: str) -> pint.Quantity:
@@ -272,7 +71,7 @@ def quantity(value: Any, unit: str, name: str) -> pint.Quantity:
     <Quantity(1200.0, 'watt_hour')>
     """
     target = unit_name(unit)
-    what, example = _EXAMPLES.get(target, (f"a value in {unit}", f"1 {unit}"))
+    what, example = _needed(unit)
     remedy = f'Write for example {name}="{example}".'
     share = target == "dimensionless"
     bare = isinstance(value, (int, float)) and not isinstance(value, bool)
@@ -308,19 +107,22 @@ def quantity(value: Any, unit: str, name: str) -> pint.Quantity:
     return converted
 
 
+def _needed(unit: str) -> tuple[str, str]:
+    """Return what is measured in ``unit``, in words, and an example."""
+    return _EXAMPLES.get(unit_name(unit), (f"a value in {unit}", f"1 {unit}"))
+
+
 def _kind(found: pint.Quantity) -> str:
     """Return what kind of quantity ``found`` is, in words."""
-    for target, (what, _) in _EXAMPLES.items():
-        if found.is_compatible_with(target):
-            return what
-    return f"a value in {found.units:~P}"
+    kinds = (what for target, (what, _) in _EXAMPLES.items() if found.is_compatible_with(target))
+    return next(kinds, f"a value in {found.units:~P}")
 
 
 def positive(value: Any, unit: str, name: str, *, zero: bool = False) -> pint.Quantity:
     """Return ``value`` as a Quantity in ``unit``, refused unless it is above zero, or with ``zero`` at least zero."""
     found = quantity(value, unit, name)
     if not (found.magnitude > 0 or (zero and found.magnitude == 0)):
-        what, example = _EXAMPLES.get(unit_name(unit), (f"a value in {unit}", f"1 {unit}"))
+        what, example = _needed(unit)
         needed = f"{what} of zero or more" if zero else f"{what} above zero"
         raise Refusal(f"{name}={str(value)!r}", needed, f'Write for example {name}="{example}".')
     return found
@@ -329,6 +131,14 @@ def positive(value: Any, unit: str, name: str, *, zero: bool = False) -> pint.Qu
 def number(value: Any, unit: str, name: str) -> float:
     """Return ``value`` as a plain number in ``unit``: the guard, for use inside the kit."""
     return float(quantity(value, unit, name).magnitude)
+
+
+def float_of(text: str) -> float:
+    """Return the number in a table's cell, nan where it holds none."""
+    try:
+        return float(text)
+    except ValueError:
+        return math.nan
 
 
 _SHOWN = {"temperature": "degC", "volume": "L"}
@@ -342,15 +152,10 @@ def display(temperature: str | None = None, volume: str | None = None) -> dict[s
     dict
         The choices now in force. Calculations are not touched.
     """
-    for kind, choice, known in (
-        ("temperature", temperature, ("degC", "degF")),
-        ("volume", volume, ("L", "gal")),
-    ):
-        if choice is None:
-            continue
-        if choice not in known:
-            raise Refusal(f"{kind}={choice!r}", f"one of {known}", f'Write display({kind}="{known[0]}").')
-        _SHOWN[kind] = choice
+    for kind, choice, *known in (("temperature", temperature, "degC", "degF"), ("volume", volume, "L", "gal")):
+        if choice not in (None, *known):
+            raise Refusal(f"{kind}={choice!r}", f"one of {tuple(known)}", f'Write display({kind}="{known[0]}").')
+        _SHOWN[kind] = choice or _SHOWN[kind]
     return dict(_SHOWN)
 
 
@@ -391,3 +196,39 @@ def _symbol(unit: Any) -> str:
     """Return a unit as people write it: days and years by their names, temperature differences as degrees."""
     short = f"{unit:~P}".replace("Δ", "")
     return re.sub(r"\b[da]\b", lambda match: {"d": "days", "a": "year"}[match.group()], short)
+
+
+def any_quantity(value: Any, unit: str | None = None) -> pint.Quantity:
+    """Return text, a Quantity, or a number with ``unit`` as a Quantity."""
+    if isinstance(value, str):
+        return read_quantity(value)
+    if isinstance(value, pint.Quantity):
+        return value
+    if unit is not None:
+        return registry().Quantity(float(value), unit_name(unit))
+    raise Refusal(f"the bare number {value}", "a quantity", f'Write its unit with it, for example "{value} W".')
+
+
+def width_of(u: Any, held: pint.Quantity) -> float:
+    """Return an uncertainty as a plain number in the unit of what it belongs to."""
+    given = any_quantity(u)
+    if held.check("[temperature]"):  # "2 degC" is here a difference, not a temperature
+        given = registry().Quantity(given.magnitude, difference_unit(given.units))
+    try:
+        width = float(given.to(difference_unit(held.units)).magnitude)
+    except pint.DimensionalityError:
+        width = math.nan
+    if not 0 <= width < math.inf:
+        raise Refusal(
+            f"an uncertainty of {u} for {show(held)}",
+            "a finite uncertainty of zero or more in a unit of the same kind",
+            f'Write for example "1 {difference_unit(held.units):~P}".',
+        )
+    return width
+
+
+def difference_unit(unit: Any) -> Any:
+    """Return the unit in which differences are measured (temperatures have their own)."""
+    own = {"degree_Celsius": "delta_degree_Celsius", "kelvin": "delta_degree_Celsius",
+           "degree_Fahrenheit": "delta_degree_Fahrenheit"}  # fmt: skip
+    return registry().Unit(own[f"{unit:D}"]) if f"{unit:D}" in own else unit

@@ -20,10 +20,10 @@ import sys
 from dataclasses import dataclass
 
 import numpy as np
+from ridethrough.answer.spread import spread
 
 from ridethrough.answer.ledger import ledger
 from ridethrough.answer.outage import Outage
-from ridethrough.answer.spread import spread
 from ridethrough.measure.bench import fit_rundowns
 from ridethrough.measure.draw import measure_draw
 from ridethrough.measure.meter import Meter
