@@ -1,490 +1,376 @@
-"""Rides through an outage: one with the ledger where both can tell, their account closed, and no loss a help."""
+"""Rides by hand: what flows in, what waits, what freezes, what is kept back; and how sure a ride says it is."""
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
-from hypothesis import strategies as st
 
 from ridethrough.answer.ledger import ledger
 from ridethrough.answer.outage import Outage
-from ridethrough.answer.ride import Ride, ride
+from ridethrough.answer.ride import Ride, ride, spread
+from ridethrough.estimate import Estimate
 from ridethrough.measure.bench import fit_rundowns
+from ridethrough.measure.meter import Meter
 from ridethrough.measure.meterlog import MeterLog
-from ridethrough.model.battery import CHEMISTRIES
 from ridethrough.model.inverter import Inverter
 from ridethrough.model.load import Load
 from ridethrough.model.recharge import Recharge
 from ridethrough.model.unit import BackupUnit
 from ridethrough.units import Q_, Refusal
 
-LINE = fit_rundowns([("0 W", "71 h"), ("70 W", "13.6 h"), ("260 W", "4.4 h")], repeatability="1.5 %", room="20 degC")
 NO_LOSS = Inverter.fit([("0 W", "0 W"), ("500 W", "500 W"), ("900 W", "900 W")], "900 W")
+FIFTY = Load.daily([("0:00", "24:00", "50 W")], "50 W")  # one step a day, so that nothing is cut but by what flows in
+BEGINS = {"begins": "0:00"}
+DRAWS = 10_000
 
 
-def printed(capacity: Any = "1230 Wh", standby: Any = "8 W", **more: Any) -> BackupUnit:
-    given: dict[str, Any] = {"chemistry": "iron phosphate", "pack": "710 Wh", "packs_max": 3, "pack_standby": "1.5 W"}
-    unit = BackupUnit.from_print("mine", capacity=capacity, standby="8 W", efficiency="87 %", at="250 W", rated="900 W",
-                                 **given | more)  # fmt: skip
-    return unit.with_standby(standby)
+def plain(capacity: str = "400 Wh", **told: Any) -> BackupUnit:
+    """A unit of which all is known: nothing is lost, and its charger takes what comes until it is full."""
+    return BackupUnit.from_print("plain", **{
+        "capacity": Estimate.exact(capacity), "chemistry": "iron phosphate", "inverter": NO_LOSS, "rated": "900 W",
+        "depth_of_discharge": "100 %", "rating_hours": "6 min", "charge_power": "900 W", "taper_from": "100 %",
+    } | told)  # fmt: skip
 
 
-def measured(standby: Any = None, **more: Any) -> BackupUnit:
-    unit = BackupUnit.from_rundowns("mine", LINE, printed="1230 Wh", rated="900 W", pack="710 Wh", packs_max=3,
-                                    pack_standby="1.5 W", k1="0 %", **more)  # fmt: skip
-    return unit if standby is None else unit.with_standby(standby)
+def measured(**told: Any) -> BackupUnit:
+    runs = [("0 W", "71 h"), ("70 W", "13.6 h"), ("260 W", "4.4 h")]
+    line = fit_rundowns(runs, repeatability="3 %", rate_exponent="1", room="20 degC")
+    return BackupUnit.from_rundowns("mine", line, printed="1230 Wh", rated="900 W", **told)
 
 
-def plain(capacity: Any = "400 Wh", **more: Any) -> BackupUnit:
-    """A unit that loses nothing: what is asked at the outlet is asked of the battery, watt by watt."""
-    return BackupUnit.from_print(
-        "plain", capacity=capacity, chemistry="iron phosphate", inverter=NO_LOSS, rated="900 W",
-        depth_of_discharge="100 %", rating_hours="6 min", **more,  # at every rate the same energy
-    )  # fmt: skip
+def normal(power: str, u: str, name: str = "power") -> Load:
+    return Load.steady(Estimate.standard(power, u, name), name)
 
 
-def wh(value: Any) -> float:
-    return float(getattr(value, "value", value).m_as("Wh"))
+def through(length: str, *, load: Load = FIFTY, unit: BackupUnit | None = None, restart: Any = "0 %", times: int = 240,
+            **told: Any) -> Ride:  # fmt: skip
+    """Ride through an outage that begins at midnight, at best estimates."""
+    return ride(load, unit or plain(), Outage(length, **BEGINS | told), restart=restart, draws=2, times=times)
 
 
-def hours(value: Any) -> float:
-    return float(getattr(value, "value", value).m_as("h"))
+def sun(*power_w: float, step: str = "1 h", efficiency: Any = "80 %", **told: Any) -> Recharge:
+    return Recharge.series(power_w, step=step, efficiency=efficiency, **told)
 
 
-def worth(seen: Ride) -> float:
-    """What a ride comes to: what it has left, less what it lacked [Wh]."""
-    return wh(seen.left) - wh(seen.unserved)
+def mains(*windows: tuple[str, str], power: str = "60 W") -> Recharge:
+    return Recharge.mains(windows, power=power, efficiency="80 %")
 
 
-units = st.one_of(
-    st.builds(
-        lambda capacity, standby, chemistry, health, heater: printed(
-            Q_(capacity, "Wh"), Q_(standby, "W"), chemistry=chemistry, health=health, heater=heater
-        ),
-        st.floats(200, 6000), st.floats(0, 40), st.sampled_from(CHEMISTRIES), st.floats(0.5, 1),
-        st.sampled_from([None, ("22 W", "3 degC")]),
-    ),
-    st.builds(
-        lambda standby, health, heater: measured(Q_(standby, "W"), health=health, heater=heater),
-        st.floats(0, 40), st.floats(0.5, 1), st.sampled_from([None, ("22 W", "3 degC")]),
-    ),
-)  # fmt: skip
-packs = st.integers(0, 3)
-starts = st.floats(0, 1)
-colds = st.sampled_from([None, "-8 degC", "4 degC", "25 degC", "33 degC"])
-
-
-# --- With the ledger --------------------------------------------------------------------------------
-
-
-@settings(max_examples=40, deadline=None)
-@given(
-    unit=units, count=packs, watts=st.lists(st.floats(0, 250), min_size=1, max_size=3), length=st.floats(0.01, 400),
-    start=starts, unit_at=colds, reserve=st.floats(0, 300),
-)  # fmt: skip
-def test_ledger_and_ride_are_one_for_steady_loads(
-    unit: BackupUnit, count: int, watts: list[float], length: float, start: float, unit_at: Any, reserve: float
-) -> None:
-    load = sum(
-        (Load.steady(Q_(power, "W"), str(n)) for n, power in enumerate(watts[1:])), Load.steady(Q_(watts[0], "W"))
-    )
-    assume(sum(watts) + unit.standby.value.magnitude > 0.1)
-    unit = unit.with_packs(count)
-    outage = Outage(Q_(length, "h"), start=start, unit_at=unit_at)
-    account, seen = ledger(load, unit, outage), ride(load, unit, outage)
-    lasts = hours(account.lasts)
-    slack = 1e-9 * (1 + wh(account.available) + wh(account.needed))
-    if lasts < length * (1 - 1e-9):
-        assert hours(seen.lasts) == pytest.approx(lasts, rel=1e-9, abs=1e-9)
-        assert not seen.survives
-    elif lasts > length * (1 + 1e-9):
-        assert seen.survives
-        assert hours(seen.lasts) == length
-    assert wh(seen.left) - wh(seen.unserved) == pytest.approx(wh(account.left), abs=slack)
-    assert wh(seen.served) + wh(seen.unserved) == pytest.approx(wh(account.needed), rel=1e-9)
-    kept = ledger(load, unit, Outage(Q_(length, "h"), start=start, unit_at=unit_at, reserve=Q_(reserve, "Wh")))
-    until = hours(kept.lasts)
-    if 0 < until < length:  # the reserve is what the ride has left when the ledger's time is up
-        then = ride(load, unit, Outage(Q_(until, "h"), start=start, unit_at=unit_at))
-        assert wh(then.left) == pytest.approx(reserve, abs=10 * slack)
-
-
-@settings(max_examples=30, deadline=None)
-@given(
-    unit=units, running=st.lists(st.tuples(st.floats(5, 250), st.floats(0.05, 0.95)), min_size=1, max_size=3),
-    length=st.floats(2, 300), start=starts,
-)  # fmt: skip
-def test_ledger_and_ride_are_one_within_a_cycle_for_cycling_loads(
-    unit: BackupUnit, running: list[tuple[float, float]], length: float, start: float
-) -> None:
-    loads = [Load.cycling(Q_(power, "W"), duty) for power, duty in running]
-    load = Load(tuple(each.appliances[0] for each in loads))
-    cycle = load.appliances[0].through_time.period_h
-    outage = Outage(Q_(length, "h"), start=start)
-    account, seen = ledger(load, unit, outage), ride(load, unit, outage)
-    whole = sum(power for power, _ in running) * cycle
-    # peaks of several that coincide lose more in an inverter than the ledger's, which takes them as independent
-    assert worth(seen) == pytest.approx(wh(account.left), abs=whole + 0.02 * wh(account.needed))
-    lasts = hours(account.lasts)
-    if lasts + cycle < 0.98 * length:
-        assert hours(seen.lasts) == pytest.approx(lasts, abs=cycle + 0.02 * lasts)
-    elif lasts > 1.02 * length + cycle:
-        assert seen.survives
-
-
-def test_whole_cycles_ask_what_the_ledger_says() -> None:
-    load = Load.cycling("90 W", "35 %")
-    for unit in (printed(), measured()):
-        account, seen = ledger(load, unit, "9 h"), ride(load, unit, "9 h")
-        assert wh(seen.served) == pytest.approx(wh(account.needed), rel=1e-12)
-        assert wh(seen.left) == pytest.approx(wh(account.left), rel=1e-12)
-
-
-def test_a_days_spread_moves_no_best_estimate() -> None:
-    one, two = (
-        ride(Load.cycling("90 W", "35 %", day_spread=spread), printed(), "50 h") for spread in ("0 Wh", "90 Wh")
-    )
-    assert one.lasts == two.lasts
-
-
-# --- The account ------------------------------------------------------------------------------------
-
-recharges = st.one_of(
-    st.just(()),
-    st.builds(
-        lambda begin, length, gap, power, eta: Recharge.mains(
-            [(Q_(begin, "h"), Q_(begin + length, "h")),
-             (Q_(begin + length + gap, "h"), Q_(begin + length + gap + 1, "h"))],
-            power=Q_(power, "W"), efficiency=eta,
-        ),
-        st.floats(0, 30), st.floats(0.1, 8), st.floats(0.1, 30), st.floats(1, 900), st.floats(0.3, 1),
-    ),
-    st.builds(
-        lambda power, step, eta: Recharge.series(power, step=Q_(step, "h"), efficiency=eta),
-        st.lists(st.floats(0, 900), min_size=1, max_size=40), st.floats(0.2, 5), st.floats(0.3, 1),
-    ),
-)  # fmt: skip
-loads = st.builds(
-    lambda steady, running, duty, evening: Load.steady(Q_(steady, "W")) + Load.cycling(Q_(running, "W"), duty)
-    + Load.daily([("18:00", "22:30", Q_(evening, "W")), ("22:30", "6:15", "3 W")]),
-    st.floats(0, 80), st.floats(10, 250), st.floats(0.05, 0.95), st.floats(1, 120),
-)  # fmt: skip
-
-
-@settings(max_examples=40, deadline=None)
-@given(
-    unit=units, load=loads, length=st.floats(0.5, 100), start=starts, recharge=recharges,
-    restart=st.sampled_from([0, 0.05, 0.4, 1]), unit_at=colds,
-)  # fmt: skip
-def test_the_energy_account_closes(
-    unit: BackupUnit, load: Load, length: float, start: float, recharge: Any, restart: float, unit_at: Any
-) -> None:
-    outage = Outage(Q_(length, "h"), start=start, recharge=recharge, begins="17:20", unit_at=unit_at)
-    seen = ride(load, unit, outage, restart=restart)
-    account = seen.account
-    throughput = wh(seen.served) + wh(seen.unserved) + float(account.stored_wh[0]) + wh(seen.wasted) + wh(seen.capacity)
-    assert abs(wh(seen.residual)) <= 1e-9 * throughput
-    assert 0 <= wh(seen.left) <= wh(seen.capacity) * (1 + 1e-12)
-    assert min(wh(seen.unserved), wh(seen.wasted)) >= -1e-9 * throughput
-    charge = seen.state_of_charge
-    assert charge["charge (Wh)"].between(-1e-9, wh(seen.capacity) * (1 + 1e-12)).all()
-    assert charge["charge (Wh)"].iloc[-1] == pytest.approx(wh(seen.left), abs=1e-9 * throughput)
-
-
-@settings(max_examples=25, deadline=None)
-@given(
-    watts=st.floats(1, 300),
-    start=starts,
-    power=st.lists(st.floats(0, 600), min_size=1, max_size=12),
-    eta=st.floats(0.3, 1),
-)
-def test_the_account_added_up_by_hand(watts: float, start: float, power: list[float], eta: float) -> None:
-    """A plain loop over the hours on a unit without loss: every watt-hour asked, given and left."""
-    unit, length = plain(), len(power)
-    outage = Outage(Q_(length, "h"), start=start, recharge=Recharge.series(power, efficiency=eta))
-    seen = ride(Load.steady(Q_(watts, "W")), unit, outage)
-    charge, unserved, wasted = 400 * start, 0.0, 0.0
-    for each in power:
-        net = each - watts
-        charge += net * (eta if net > 0 else 1)
-        unserved, charge = unserved + max(0, -charge), max(0, charge)
-        wasted, charge = wasted + max(0, charge - 400) / eta, min(400, charge)
-    assert wh(seen.left) == pytest.approx(charge, abs=1e-7)
-    assert wh(seen.unserved) == pytest.approx(unserved, abs=1e-7)
-    assert wh(seen.wasted) == pytest.approx(wasted, abs=1e-7)
-    assert wh(seen.served) == pytest.approx(watts * length - unserved, abs=1e-7)
-
-
-# --- No loss helps ----------------------------------------------------------------------------------
-
-
-@settings(max_examples=30, deadline=None)
-@given(
-    unit=units, load=loads, length=st.floats(0.5, 100), start=starts, recharge=recharges, more=st.floats(0.5, 30),
-    less=st.floats(0.05, 0.95),
-)  # fmt: skip
-def test_more_standby_load_or_hours_and_less_charge_never_help(
-    unit: BackupUnit, load: Load, length: float, start: float, recharge: Any, more: float, less: float
-) -> None:
-    def through(plugged: Load = load, by: BackupUnit = unit, over: float = length, full: float = start) -> Ride:
-        return ride(plugged, by, Outage(Q_(over, "h"), start=full, recharge=recharge))
-
-    base = through()
-    standing = through(by=unit.with_standby(unit.standby.value + Q_(more, "W")))
-    plugged = through(load + Load.steady(Q_(more, "W"), "more"))
-    emptier = through(full=start * less)
-    for worse in (standing, plugged, emptier):
-        assert hours(worse.lasts) <= hours(base.lasts) + 1e-9
-        assert wh(worse.unserved) >= wh(base.unserved) - 1e-6
-        assert worth(worse) <= worth(base) + 1e-6
-    if not recharge:
-        longer = through(over=length + more)
-        assert base.survives or not longer.survives
-        assert worth(longer) <= worth(base) + 1e-6
-
-
-@pytest.mark.parametrize("extra", [0.2, 0.5, 7.7, 100])
-def test_a_run_time_does_not_depend_on_how_long_the_outage_goes_on(extra: float) -> None:
-    """What happens after a unit ran empty changes nothing before it."""
-    load = Load.cycling("90 W", "35 %") + Load.daily([("8:00", "20:00", "10 W")])
-    for unit in (plain(), printed(), measured()):
-        first = ride(load, unit, "60 h")
-        assert not first.survives
-        longer = ride(load, unit, Q_(60 + extra, "h"))
-        assert hours(longer.lasts) == pytest.approx(hours(first.lasts), rel=1e-9)
-
-
-# --- Loads by the clock, and a log ------------------------------------------------------------------
-
-
-def by_the_minute(unit: BackupUnit, power_w: np.ndarray, start: float) -> tuple[float, float]:
-    """Return when a unit without loss first runs empty [h] and what it was asked [Wh], minute by minute."""
-    left = 400 * start - np.cumsum(power_w) / 60
-    empty = np.flatnonzero(left < -1e-9)
-    if not empty.size:
-        return float("inf"), float(power_w.sum() / 60)
-    at = empty[0]
-    before = left[at - 1] if at else 400 * start
-    return (at + before / (power_w[at] / 60)) / 60, float(power_w.sum() / 60)
-
-
-EVENING, NIGHT = ("18:00", "22:30", "60 W"), ("23:00", "6:15", "9 W")
-
-
-def evening(begins_min: int, minutes: int) -> np.ndarray:
-    at = (begins_min + np.arange(minutes)) % 1440
-    return np.where((at >= 1080) & (at < 1350), 60, 0) + np.where((at >= 1380) | (at < 375), 9, 0)
-
-
-@settings(max_examples=25, deadline=None)
-@given(begins=st.integers(0, 1439), days=st.integers(1, 3), start=st.floats(0.01, 1))
-def test_a_daily_schedule_goes_by_the_clock(begins: int, days: int, start: float) -> None:
-    load = Load.daily([EVENING, NIGHT])
-    outage = Outage(Q_(days, "day"), start=start, begins=f"{begins // 60}:{begins % 60:02d}")
-    seen = ride(load, plain(), outage)
-    empty, asked = by_the_minute(plain(), evening(begins, days * 1440), start)
-    assert wh(seen.served) + wh(seen.unserved) == pytest.approx(asked)
-    assert seen.survives == (empty == float("inf"))
-    assert seen.survives or hours(seen.lasts) == pytest.approx(empty, abs=1e-6)
-
-
-@settings(max_examples=25, deadline=None)
-@given(begins=st.integers(0, 1439), minutes=st.integers(10, 3000))
-def test_in_part_of_a_day_a_schedule_asks_what_the_clock_says(begins: int, minutes: int) -> None:
-    """Lights of the evening take all their power in an outage of that evening, and none in one of the morning."""
-    load = Load.daily([EVENING, NIGHT])
-    outage = Outage(Q_(minutes, "min"), begins=f"{begins // 60}:{begins % 60:02d}")
-    asked = by_the_minute(plain(), evening(begins, minutes), 1)[1]
-    seen = ride(load, plain("4 kWh"), outage)
-    assert wh(seen.served) == pytest.approx(asked, abs=1e-6)
-    assert wh(ledger(load, plain("4 kWh"), outage).needed) == pytest.approx(asked, abs=1e-6)
-
-
-def test_a_log_is_ridden_as_it_was_measured() -> None:
-    """A quiet night first: in an outage of five hours the load takes what the log's first five hours took."""
-    power_w = np.concatenate([np.full(5, 20.0), np.full(19, 60.0)])
-    step = np.full(24, 3600.0)
-    log = MeterLog("fridge", "power", np.arange(24) * 3600.0, step, power_w, None, 86400.0, Q_(0.1, "W"))
-    seen = ride(log.as_load(), plain(), "5 h")
-    assert wh(seen.served) == pytest.approx(100)
-    whole = ride(log.as_load(), plain(), "10 h")
-    assert hours(whole.lasts) == pytest.approx(5 + 300 / 60)
-
-
-def test_several_appliances_add_up() -> None:
-    load = (Load.cycling("90 W", "33 %", "refrigerator") + Load.steady("7 W", "router")
-            + Load.daily([EVENING], "lights") + Load.steady("0 W", "spare"))  # fmt: skip
-    alone = [ride(Load((each,)), plain("6 kWh"), "2 days") for each in load.appliances]
-    together = ride(load, plain("6 kWh"), "2 days")
-    assert wh(together.served) == pytest.approx(sum(wh(each.served) for each in alone))
-    assert wh(together.left) == pytest.approx(6000 - sum(wh(each.served) for each in alone))
-
-
-@pytest.mark.parametrize("unit", [printed("9 kWh"), measured(), plain("40 kWh")], ids=["printed", "measured", "plain"])
-def test_a_year_of_repeating_days_is_the_same_days_written_out(unit: BackupUnit) -> None:
-    load = Load.cycling("90 W", "35 %") + Load.daily([EVENING, NIGHT])
-    for length in ("3 days", "8760 h"):
-        short = Outage(length, begins="17:20")
-        written_out = Outage(length, begins="17:20", recharge=Recharge.series([0], efficiency=1))
-        one, two = ride(load, unit, short), ride(load, unit, written_out)
-        assert hours(one.lasts) == pytest.approx(hours(two.lasts), rel=1e-12)
-        for what in ("served", "unserved", "left"):
-            assert wh(getattr(one, what)) == pytest.approx(wh(getattr(two, what)), rel=1e-9, abs=1e-6)
-        assert one.charge_wh == pytest.approx(two.charge_wh, abs=1e-6)
-
-
-# --- Recharge ---------------------------------------------------------------------------------------
-
-
-def test_the_mains_carries_the_load_and_charges() -> None:
-    """400 Wh less 3 h x 50 W; 2 h of 60 W x 80 %; then 50 W again, until 346/50 h after 5 h."""
-    back = Recharge.mains([("3 h", "5 h")], power="60 W", efficiency="80 %")
-    seen = ride(Load.steady("50 W"), plain(), Outage("24 h", recharge=back))
-    assert hours(seen.lasts) == pytest.approx(5 + (400 - 150 + 96) / 50)
-    assert wh(seen.served) == pytest.approx(3 * 50 + 346)
-    assert wh(seen.wasted) == 0
-
-
-def test_the_mains_fills_it_and_no_more() -> None:
-    back = Recharge.mains([("3 h", "5 h")], power="300 W", efficiency="80 %")
-    seen = ride(Load.steady("50 W"), plain(), Outage("6 h", recharge=back))
-    assert wh(seen.left) == pytest.approx(350)
-    assert wh(seen.wasted) == pytest.approx(600 - 150 / 0.8)
-
-
-def test_a_full_unit_holds_its_reserve_too() -> None:
-    """Of 400 Wh 100 are kept back: the mains fills it, and there are 300 to take, 50 of them taken in the last hour."""
-    back = Recharge.mains([("3 h", "5 h")], power="300 W", efficiency="80 %")
-    kept, none = (ride(Load.steady("50 W"), plain(), Outage("6 h", reserve=each, recharge=back)) for each in (
-        "100 Wh", "0 Wh"))  # fmt: skip
-    assert wh(kept.left) == pytest.approx(250)
-    assert wh(kept.wasted) == pytest.approx(wh(none.wasted))
-    assert wh(none.left) == pytest.approx(350)
-
-
-def test_the_sun_serves_the_load_before_the_battery() -> None:
-    """The first 50 W of 130 W go straight to the load, without charge loss."""
-    sun = Recharge.series([0, 0, 130, 130, 30], efficiency="75 %")
-    seen = ride(Load.steady("50 W"), plain(), Outage("5 h", start="50 %", recharge=sun))
-    assert wh(seen.left) == pytest.approx(200 - 100 + 2 * 80 * 0.75 - 20)
-    assert wh(seen.unserved) == 0
-
-
-def test_a_unit_begun_empty_passes_on_what_comes() -> None:
-    sun = Recharge.series([20, 20, 20, 20], efficiency="75 %")
-    seen = ride(Load.steady("50 W"), plain(), Outage("4 h", start="0 %", recharge=sun))
-    assert hours(seen.lasts) == 0
-    assert wh(seen.unserved) == pytest.approx(4 * 30)
-    assert wh(seen.served) == pytest.approx(4 * 20)
-
-
-def test_nothing_comes_after_the_end_of_a_series() -> None:
-    sun = Recharge.series([100.0], efficiency="100 %")
-    seen = ride(Load.steady("100 W"), plain(), Outage("24 h", recharge=sun))
-    assert hours(seen.lasts) == pytest.approx(1 + 4)
-
-
-def test_recharges_add() -> None:
-    one, two = (Recharge.series([each] * 9, efficiency=0.9) for each in (40, 50))
-    together = ride(Load.steady("70 W"), plain(), Outage("9 h", start=0.2, recharge=[one, two]))
-    alone = ride(
-        Load.steady("70 W"), plain(), Outage("9 h", start=0.2, recharge=Recharge.series([90] * 9, efficiency=0.9))
-    )
-    assert together.left == alone.left
-
-
-def test_a_unit_that_waits_for_its_restart() -> None:
-    """Empty after 2 h. The mains charges 40 Wh in an hour; 80 Wh turn it on again after two: then 50 W for 1.6 h."""
-    back = Recharge.series([0, 0, 0, 50, 50, 0, 0, 0], efficiency="80 %")
-    outage = Outage("8 h", start="25 %", recharge=back)
-    load = Load.steady("50 W")
-    waits, at_once = ride(load, plain(), outage, restart="20 %"), ride(load, plain(), outage)
-    assert hours(waits.lasts) == hours(at_once.lasts) == pytest.approx(2)
-    assert wh(at_once.served) == pytest.approx(100 + 100)
-    assert wh(waits.served) == pytest.approx(100 + 80)
-    assert wh(waits.unserved) == pytest.approx(8 * 50 - 180)
-
-
-def test_lithium_too_cold_stores_nothing_and_says_so() -> None:
-    sun = Recharge.series([200] * 10, efficiency=0.9)
-    cold, mild = (ride(Load.steady("50 W"), plain(), Outage("10 h", start="50 %", unit_at=at, recharge=sun))
-                  for at in ("-5 degC", "5 degC"))  # fmt: skip
-    assert not cold.survives
-    assert mild.survives
-    assert any("do not charge" in each for each in cold.cautions)
-    assert "caution" in repr(cold)
-    assert not mild.cautions
-
-
-# --- At the edges -----------------------------------------------------------------------------------
-
-
-def test_an_outage_shorter_than_a_step() -> None:
-    for length in ("1 s", "5 min"):
-        seen = ride(Load.cycling("90 W", "35 %") + Load.daily([EVENING]), measured(), Outage(length, begins="3:00"))
-        assert seen.survives
-        assert seen.times_h[-1] == pytest.approx(hours(seen.outage.duration))
-
-
-def test_a_load_of_nothing_on_a_unit_without_standby_lasts() -> None:
-    for load in (Load.steady("0 W"), Load.daily([("8:00", "9:00", "0 W")]), Load.cycling("50 W", "0 %")):
-        seen = ride(load, plain(), "1 week")
-        assert seen.survives
-        assert wh(seen.served) == wh(seen.unserved) == 0
-        assert wh(seen.left) == 400
-
-
-def test_a_unit_begun_empty_lasts_no_time() -> None:
-    seen = ride(Load.steady("50 W"), plain(), Outage("4 h", start="0 %"))
-    assert hours(seen.lasts) == 0
-    assert not seen.survives
-    assert wh(seen.unserved) == 200
-
-
-def test_a_unit_that_holds_nothing_has_no_percentage_that_is_wrong() -> None:
-    seen = ride(Load.steady("50 W"), plain(health="0 %"), "4 h")
-    assert wh(seen.capacity) == 0
-    assert seen.state_of_charge["charge (%)"].isin([0.0]).all() or seen.state_of_charge["charge (%)"].isna().all()
-
-
-def test_it_reads_well() -> None:
-    there = ride(Load.steady("50 W"), plain(), "4 h")
-    assert repr(there) == "<Ride of plain through 4 h: lasts at least 4 h, 0 Wh unserved, 0 Wh wasted>"
-    gone = ride(Load.steady("50 W"), plain().with_capacity("100 Wh"), "4 h")
-    assert repr(gone) == "<Ride of plain through 4 h: lasts 2 h, 100 Wh unserved, 0 Wh wasted>"
-    assert list(gone.state_of_charge.columns) == ["time (h)", "charge (Wh)", "charge (%)"]
-    assert gone.state_of_charge["charge (%)"].iloc[0] == 100
-    assert replace(gone, charge_wh=gone.charge_wh / 2).state_of_charge["charge (%)"].iloc[0] == 50
-
-
-@pytest.mark.parametrize("restart", [20, -0.1, "120 %", "5 W", None])
-def test_a_restart_is_a_share(restart: Any) -> None:
-    with pytest.raises(Refusal, match="restart"):
-        ride(Load.steady("50 W"), plain(), "4 h", restart=restart)
+# --- Recharge by hand -------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
-    ("load", "unit"), [("38 W", plain()), (Load.steady("38 W"), "mine"), (None, plain())], ids=["text", "name", "None"]
+    ("seen", "lasts_h", "left_wh", "unserved_wh", "wasted_wh"),
+    [
+        # 400 Wh less 3 h x 50 W; 2 h of 60 W x 80 %; then 50 W again, for 346/50 h; 1 h 55 min are missing
+        (lambda: through("14 h", recharge=mains(("3 h", "5 h"))), 5 + 346 / 50, -104, 104, 0),
+        # the mains fills it in time, and gives no more: nothing of the mains is wasted
+        (lambda: through("6 h", recharge=mains(("3 h", "5 h"), power="300 W")), 6, 350, 0, 0),
+        (lambda: through("6 h", reserve="100 Wh", recharge=mains(("3 h", "5 h"), power="300 W")), 6, 250, 0, 0),
+        # the first 50 W of the sun go to the load without loss, 80 W x 75 % into the battery
+        (lambda: through("5 h", start="50 %", recharge=sun(0, 0, 130, 130, 30, efficiency="75 %")), 5, 200, 0, 0),
+        # what the sun brings to a full battery is wasted, and so is what its charger does not take
+        (lambda: through("2 h", recharge=sun(0, 250)), 2, 400, 0, 200 - 50 / 0.8),
+        (lambda: through("2 h", start="50 %", unit=plain(charge_power="100 W"), recharge=sun(250, 250)),
+         2, 360, 0, 200),
+        # a unit begun empty passes on what comes
+        (lambda: through("4 h", start="0 %", recharge=sun(20, 20, 20, 20)), 0, -120, 120, 0),
+        # nothing comes after the windows of the mains; two suns add
+        (lambda: through("24 h", start="50 %", recharge=mains(("0 h", "1 h"))), 1 + 248 / 50, -902, 902, 0),
+        (lambda: through("2 h", start="50 %", recharge=[sun(60, 0), sun(40, 40, efficiency="40 %")]), 2, 222, 0, 0),
+    ],
+    ids=["mains", "filled", "reserve", "sun", "wasted", "limit", "empty", "after", "two"],
 )  # fmt: skip
-def test_load_and_unit_are_what_they_are_called(load: Any, unit: Any) -> None:
-    with pytest.raises(Refusal):
-        ride(load, unit, "4 h")
+def test_recharge_by_hand(seen: Any, lasts_h: float, left_wh: float, unserved_wh: float, wasted_wh: float) -> None:
+    found = seen()
+    assert found.lasts.value.magnitude == pytest.approx(lasts_h)
+    sums = found.left.magnitude, found.unserved.magnitude, found.wasted.magnitude
+    assert sums == pytest.approx((left_wh, unserved_wh, wasted_wh), abs=1e-6)
 
 
-@pytest.mark.parametrize("watts", [20, 120])
-def test_recharge_counts_alike_on_both_sides(watts: float) -> None:
-    """One unit known by its loss curve and by its run-downs, k1 = 10 %: what flows into the battery lasts as long."""
-    curve = Inverter.fit([("0 W", "11 W"), ("100 W", "121 W"), ("200 W", "231 W")], "900 W")
-    by_print = BackupUnit.from_print("one", capacity="1 kWh", chemistry="iron phosphate", inverter=curve, rated="900 W",
-                                     depth_of_discharge="100 %")  # fmt: skip
-    line = fit_rundowns([("0 W", f"{1000 / 11} h"), ("90 W", f"{1000 / 110} h")], rate_exponent="1", room="20 degC")
-    by_runs = BackupUnit.from_rundowns("one", line, printed="1 kWh", rated="900 W", k1="10 %")
-    outage = Outage("60 h", start="60 %", recharge=Recharge.series([0, 0, *[watts] * 5], efficiency="90 %"))
-    found = [hours(ride(Load.steady("30 W"), unit, outage).lasts) for unit in (by_print, by_runs)]
-    assert found[1] == pytest.approx(found[0], rel=1e-6)
-    with pytest.raises(Refusal, match='k1="8 %"'):
-        ride(Load.steady("30 W"), BackupUnit.from_rundowns("one", line, printed="1 kWh", rated="900 W"), outage)
+def test_a12_a_charger_takes_what_it_can_and_no_more() -> None:
+    """5,000 W into a charger of 500 W x 80 %: 400 Wh in an hour; without a number the table's band holds it back too."""
+    stored = [through("1 h", start="0 %", unit=plain("1 kWh", **told), recharge=mains(("0 h", "1 h"), power="5 kW"))
+              .walk.sums.stored[0] for told in ({"charge_power": "500 W"}, {"charge_power": None})]  # fmt: skip
+    assert stored == pytest.approx([400, 0.8 * 300])  # 0.3 W for each watt-hour printed
+
+
+def test_near_full_a_charger_takes_less_and_less() -> None:
+    """80 % full, 100 W at 100 %, from 80 % in proportion to what is missing: 80 Wh less exp(-t 100/80)."""
+    seen = through("4 h", start="80 %", unit=plain(charge_power="100 W", taper_from="80 %"), times=4,
+                   recharge=Recharge.mains([("0 h", "4 h")], power="500 W", efficiency="100 %"))  # fmt: skip
+    assert seen.walk.told[:, 0] == pytest.approx(400 - 80 * np.exp(-np.arange(5) * 100 / 80))
+
+
+def test_a_fuller_battery_is_told_in_the_middle_of_a_step_too() -> None:
+    """300 Wh and 180 W into 400 Wh: full after 33 minutes, and so it says after an hour."""
+    seen = through("10 h", start="75 %", load=Load.daily([("0:00", "24:00", "20 W")]), times=10,
+                   recharge=sun(200, 0, step="5 h", efficiency="100 %"))  # fmt: skip
+    assert seen.walk.told[:, 0] == pytest.approx([300, *[400] * 5, 380, 360, 340, 320, 300])
+
+
+# --- A unit that waits -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("restart", "served_wh"), [("0 %", 100 + 100), ("19 %", 181), ("20 %", 180), ("21 %", 100)]
+)
+def test_a_unit_that_ran_empty_waits_for_its_restart(restart: str, served_wh: float) -> None:
+    """Empty after 2 h; an hour later 2 h of 50 W x 80 % make 80 Wh, 20 % of full: reached is reached. At 19 % it is on
+    again for 6 minutes of sun, and has 76 Wh then."""
+    seen = through("8 h", start="25 %", recharge=sun(0, 0, 0, 50, 50, 0, 0, 0), restart=restart)
+    assert seen.lasts.value.magnitude == pytest.approx(2)
+    assert seen.served.magnitude == pytest.approx(served_wh, abs=1e-6)
+
+
+def test_what_is_asked_to_the_last_watt_hour_is_served() -> None:
+    assert through("8 h").survives
+    assert through("8 h").left.magnitude == pytest.approx(0)
+    assert not through("8 h", unit=plain("399.999999 Wh")).survives
+
+
+# --- Frost -------------------------------------------------------------------------------------------
+
+FROST = {"unit_at": "-10 degC", "start": "0 %"}
+HEATED = {"heater": (Estimate.exact("12 W"), "0 degC")}
+
+
+@pytest.mark.parametrize("load", [FIFTY, Load.steady("50 W")], ids=["one step", "many"])
+@pytest.mark.parametrize(("hours", "stored_wh"), [(2, 0), (4, 48), (8, 240), (15, 400)])
+def test_a12_a_dead_battery_is_warmed_before_it_is_charged(load: Load, hours: int, stored_wh: float) -> None:
+    """The mains brings 60 W x 80 %, once the heater warmed the cells for the table's three hours."""
+    back = mains(("5 h", f"{5 + hours} h"))
+    seen = through("24 h", load=load, unit=plain(**HEATED), recharge=back, **FROST)
+    assert seen.walk.sums.stored[0] == pytest.approx(stored_wh)
+    assert seen.wasted.magnitude == 0
+
+
+def test_cells_too_cold_take_nothing_in_and_say_so() -> None:
+    day = sun(*[100] * 8)
+    cold, mild = (through("8 h", start="50 %", unit_at=at, recharge=day) for at in ("-5 degC", "5 degC"))
+    assert mild.survives
+    assert not mild.cautions
+    assert not cold.survives
+    assert cold.wasted.magnitude == pytest.approx(800)
+    assert any("do not charge" in each for each in cold.cautions)
+    assert "caution" in repr(cold)
+    assert "do not charge" in cold._repr_html_()
+    assert through("8 h", start="50 %", unit=plain(**HEATED), unit_at="-5 degC", recharge=day).survives
+
+
+def test_a_dead_battery_in_the_frost_gets_nothing_from_the_sun_and_loses_all_of_it() -> None:
+    dead = through("8 h", start="0 %", unit_at="-5 degC", recharge=sun(*[100] * 8))
+    assert (dead.wasted.magnitude, dead.unserved.magnitude) == pytest.approx((800, 400))
+
+
+def test_cold_that_comes_by_the_hour_keeps_charge_back() -> None:
+    """Of 400 Wh 92 % are left at 0 degC and 84 % at -10: 32 and 64 Wh lie out of reach until it is warm again."""
+    seen = through("6 h", unit_at=["25 degC", "0 degC", "0 degC", "-10 degC", "25 degC", "25 degC"], times=12)
+    assert seen.walk.told[1::2, 0] == pytest.approx([375, 325 - 32, 275 - 32, 225 - 64, 175, 125])
+    assert seen.walk.sums.weather[0] == pytest.approx(0)
+    assert through("6 h", start="50 %", unit_at=["25 degC"] * 3 + ["-10 degC"] * 3).lasts.value.magnitude == (
+        pytest.approx(3)
+    )
+
+
+# --- Reserve and edges ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("unit", [plain(), measured()], ids=["printed", "measured"])
+def test_a12_a_start_below_the_reserve_is_one_number_everywhere(unit: BackupUnit) -> None:
+    outage, load = Outage("9 h", start="10 %", reserve="300 Wh"), normal("50 W", "5 W")
+    account, seen, drawn = ledger(load, unit, outage), ride(load, unit, outage), spread(load, unit, outage)
+    assert account.left.magnitude == seen.left.magnitude == drawn.left.magnitude == -account.needed.magnitude
+    assert account.available.magnitude == account.lasts.magnitude == account.chance == 0
+    total = account.lines[0].energy.rows + sum(each.energy.rows for each in account.lines if each.kind != "total")
+    assert total == pytest.approx(account.left.rows)
+
+
+@pytest.mark.parametrize("start", ["0 %", "5 %", "100 %"])
+def test_a12_a_run_time_is_never_less_than_none(start: str) -> None:
+    """Neither in any draw nor at an end of its interval."""
+    for told in ({}, {"reserve": "5 kWh"}, {"unit_at": "-15 degC"}):
+        lasts = spread(normal("50 W", "10 W"), BackupUnit.from_print(
+            "mine", capacity="1 kWh", chemistry="sealed lead-acid", standby="9 W", rated="800 W", efficiency="88 %",
+            at="300 W"), Outage("20 h", start=start, **told)).lasts  # fmt: skip
+        assert lasts.draws.min() >= 0
+        assert lasts.interval()[0].magnitude >= 0
+
+
+def test_a_reserve_ends_the_run_as_it_does_in_the_ledger() -> None:
+    assert through("9 h", reserve="100 Wh").lasts.value.magnitude == pytest.approx(6)
+    assert ledger(FIFTY, plain(), Outage("9 h", reserve="100 Wh")).lasts.value.magnitude == pytest.approx(6)
+
+
+def test_nothing_asked_of_a_unit_without_standby_has_no_end() -> None:
+    for load in (Load.steady("0 W"), Load.daily([("8:00", "9:00", "0 W")]), Load.cycling("50 W", "0 %")):
+        seen = through("1 week", load=load)
+        assert seen.survives
+        assert (seen.served.magnitude, seen.unserved.magnitude, seen.left.magnitude) == (0, 0, 400)
+        with pytest.raises(Refusal, match="something that takes energy"):
+            _ = seen.lasts
+        assert "covered" in repr(seen)
+
+
+def test_a_unit_that_holds_nothing_has_no_percentage_that_is_wrong() -> None:
+    charge = through("4 h", unit=plain(health="0 %")).state_of_charge["charge (%)"]
+    assert charge.isna().all() or (charge == 0).all()
+
+
+def test_a_log_is_ridden_as_it_was_measured() -> None:
+    """A quiet night first, from 0:00: in five hours the load takes what the log's first five hours took."""
+    power_w = np.concatenate([np.full(5, 20.0), np.full(19, 60.0)])
+    log = MeterLog("fridge", "power", np.arange(24) * 3600.0, np.full(24, 3600.0), power_w, None, 86400.0, Q_(0.1, "W"))
+    asks = ride(log.as_load(), plain("4 kWh"), "5 h", draws=4000).served
+    assert asks.rows[0] == pytest.approx(5 * power_w.mean())  # begun at any of its hours
+    assert (asks.draws.min(), asks.draws.max()) == pytest.approx((100, 300), abs=1)
+
+
+def test_several_appliances_add_up() -> None:
+    load = (
+        Load.cycling("90 W", "33 %", "fridge") + Load.steady("7 W", "router") + Load.daily([("18:00", "22:30", "60 W")])
+    )
+    parts = [through("2 days", load=Load((each,)), unit=plain("6 kWh")).served.rows[0] for each in load.appliances]
+    assert through("2 days", load=load, unit=plain("6 kWh")).served.rows[0] == pytest.approx(sum(parts))
+    assert sum(parts) == pytest.approx(48 * (29.7 + 7) + 2 * 4.5 * 60)
+
+
+# --- How sure ----------------------------------------------------------------------------------------
+
+
+def test_the_same_seed_gives_the_same_rides_and_another_hardly_another() -> None:
+    one, again, other = (spread(normal("50 W", "5 W"), plain(), "7 h", draws=2000, seed=seed) for seed in (1, 1, 2))
+    np.testing.assert_array_equal(one.lasts.rows, again.lasts.rows)
+    assert not np.array_equal(one.lasts.rows, other.lasts.rows)
+    assert one.chance == pytest.approx(other.chance, abs=0.002)
+
+
+def test_one_meters_gain_is_shared_by_all_that_it_read() -> None:
+    """Two loads of one size: one meter's error adds, two meters' add in squares. In load and run-downs it cancels."""
+    one, other = Meter("3 %"), Meter("3 %")
+    same, apart = (
+        Load.steady(one.reading("30 W"), "a") + Load.steady(meter.reading("30 W"), "b") for meter in (one, other)
+    )
+    left = [float(ride(load, plain("9 kWh"), "15 h", draws=DRAWS).left.u.magnitude) for load in (same, apart)]
+    assert left[0] / left[1] == pytest.approx(2**0.5, rel=0.02)
+    assert left[0] == pytest.approx(0.03 / 3**0.5 * 60 * 15, rel=0.02)
+    meters = Meter("8 %"), Meter("8 %")
+    line = fit_rundowns([("70 W", "13.6 h"), ("260 W", "4.4 h")], meter=meters[0], repeatability="0.1 %",
+                        rate_exponent="1", room="20 degC")  # fmt: skip
+    unit = BackupUnit.from_rundowns("mine", line, printed="1230 Wh", rated="900 W")
+    known, unknown = (ride(Load.steady(meter.reading("100 W")), unit, "20 h").lasts.u for meter in meters)
+    assert unknown > 5 * known
+
+
+def test_energy_and_standby_of_a_line_are_drawn_together() -> None:
+    """Their errors cancel at loads between the run-downs: the run time is known better than either."""
+    runs = [("30 W", "24.7 h"), ("70 W", "13.2 h"), ("120 W", "8.3 h")]
+    line = fit_rundowns(runs, repeatability="2 %", rate_exponent="1", room="20 degC")
+    unit = BackupUnit.from_rundowns("mine", line, printed="1230 Wh", rated="900 W")
+    lasts, says = ride(Load.steady("60 W"), unit, "30 h", draws=DRAWS).lasts, line.hours("60 W")
+    assert lasts.value.magnitude == pytest.approx(says.value.m_as("h"))
+    assert lasts.expanded().magnitude == pytest.approx(says.expanded().m_as("h"), rel=0.08)
+
+
+def test_a_doubtful_sun_enters_chance_and_shares() -> None:
+    """A12. 50 W of load and 60 W of sun, half of it in doubt: it decides whether 100 Wh last."""
+    weather = Estimate.within("100 %", "50 %", "weather")
+    day = Recharge.series([60] * 10, efficiency=Estimate.exact("100 %"), factor=weather)
+    seen = ride(FIFTY, plain(), Outage("10 h", start="25 %", recharge=day), draws=2000)
+    assert seen.chance == pytest.approx((1.5 - 40 / 60) / 1, abs=0.02)  # 40 W of sun are enough
+    assert seen.shares["influence"][0] == "weather"
+    assert seen.shares["share"][0] > 0.9
+
+
+def test_a_series_begins_by_the_clock_where_it_says_so() -> None:
+    """A day from 3:00 on with sun from 6:00 to 8:00, in an outage from 5:00: in its second and third hour."""
+    day = sun(0, 0, 0, 100, 100, *[0] * 20, efficiency="100 %", begins="3:00")
+    seen = through("6 h", begins="5:00", start="50 %", recharge=day, times=6)
+    assert seen.walk.told[:, 0] == pytest.approx([200, 150, 200, 250, 200, 150, 100])
+    with pytest.raises(Refusal, match="as many hours as the outage has"):
+        ride(FIFTY, plain(), Outage("7 days", begins="6:00", recharge=sun(1, 2, 3)))
+    with pytest.raises(Refusal, match="begins="):
+        ride(FIFTY, plain(), Outage("6 h", recharge=day))
+
+
+def test_survivors_read_at_least_only_where_nothing_tells_what_comes_after() -> None:
+    load = normal("50 W", "5 W")
+    plainly, by_sun = (spread(load, plain("1 kWh"), Outage("20 h", recharge=each)) for each in ((), sun(*[0] * 20)))
+    assert plainly.lasts.horizon > 20
+    assert "at least" not in str(plainly.lasts)
+    assert (by_sun.lasts.horizon, by_sun.lasts.interval()[1].magnitude) == (20, 20)
+    assert str(by_sun.lasts).endswith("at least 20 h")
+    assert np.isinf(by_sun.lasts.draws).mean() == by_sun.chance == plainly.chance
+    assert by_sun.chance == pytest.approx(0.5, abs=0.01)
+
+
+def test_a_wider_interval_holds_a_narrower_one_and_the_band_runs_from_start_to_left() -> None:
+    seen = spread(normal("40 W", "2 W"), plain("1 kWh"), "15 h", times=10)
+    ends = [[float(end.magnitude) for end in seen.interval(coverage)] for coverage in (0.99, 0.95, 0.5)]
+    assert ends[0][0] < ends[1][0] < ends[2][0] < ends[2][1] < ends[1][1] < ends[0][1]
+    outer, inner = seen.band(0.99), seen.band(0.5)
+    assert (outer["low (Wh)"] <= inner["low (Wh)"]).all()
+    assert list(outer["time (h)"]) == pytest.approx(list(np.linspace(0, 15, 11)))
+    assert (outer.iloc[0, 1:] == 1000).all()
+    assert seen.charges_wh.shape == (11, 2000)
+    np.testing.assert_allclose(seen.charges_wh[-1], seen.left.draws)
+
+
+def test_draws_beyond_physical_limits_count_nowhere_and_most_of_them_are_refused() -> None:
+    """Evenly from 97 to 100 %, no heap at 100 %; of a watt give or take two 31 % lie below zero."""
+    seen = ride(Load.steady("40 W"), plain(), Outage("1 h", start=Estimate.within("99 %", "2 %", "gauge")), draws=DRAWS)
+    assert seen.charges_wh[0].max() <= 400
+    assert seen.charges_wh[0].mean() == pytest.approx(0.985 * 400, abs=0.2)
+    assert seen.case.sampler.within.mean() == pytest.approx(0.75, abs=0.01)
+    assert ride(normal("1 W", "2 W"), plain(), "9 h", draws=2000).left.draws.max() <= 400
+    doubtful = sum((normal("1 mW", "1 W", f"load {n}") for n in range(1, 8)), normal("1 mW", "1 W"))
+    with pytest.raises(Refusal, match="known better"):
+        ride(doubtful, plain(), "9 h", draws=200)
+
+
+def test_shares_are_those_of_the_variances_whatever_was_asked_before() -> None:
+    """1, 2 and 3 W in a sum: r^2 = 1/14, 4/14 and 9/14; of ranks, (6/pi asin(r/2))^2 (Pearson 1907)."""
+    load = normal("20 W", "1 W", "little") + normal("20 W", "2 W", "some") + normal("20 W", "3 W", "most")
+    seen = ride(load + Load.steady("1 W")._with(day_spread=Q_(1, "Wh")), plain("1 kWh"), "5 h", draws=2000)
+    first = seen.shares
+    assert list(first["influence"][:3]) == ["most", "some", "little"]
+    r = np.sqrt([9 / 14, 4 / 14, 1 / 14])
+    assert list(first["share"][:3]) == pytest.approx(list((6 / np.pi * np.arcsin(r / 2)) ** 2), abs=0.02)
+    assert seen.lasts.value.magnitude > 15
+    assert seen.shares.equals(first)
+
+
+# --- What it says, what it refuses ---------------------------------------------------------------------
+
+
+def test_it_reads_well() -> None:
+    assert repr(through("10 h")) == (
+        "<Ride of plain through 10 h: lasts 8 h, give or take 0 h, chance 0 %: short; 100 Wh unserved, 0 Wh wasted>"
+    )
+    charge = through("10 h").state_of_charge
+    assert list(charge.columns) == ["time (h)", "charge (Wh)", "kept back (Wh)", "charge (%)"]
+    assert (charge["charge (%)"].iloc[0], charge["charge (%)"].iloc[-1]) == (100, 0)
+
+
+@pytest.mark.parametrize(
+    ("how", "says"),
+    [
+        ({"draws": 1}, "draws"), ({"draws": 1e4}, "draws"), ({"draws": "many"}, "draws"), ({"draws": True}, "draws"),
+        ({"seed": -1}, "seed"), ({"times": 0}, "times"), ({"times": 2.5}, "times"), ({"restart": 20}, "restart"),
+        ({"restart": -0.1}, "restart"), ({"restart": "120 %"}, "restart"), ({"restart": "5 W"}, "restart"),
+        ({"load": "38 W"}, "a load"), ({"unit": "mine"}, "unit"), ({"outage": 4}, "4 h"),
+        ({"unit": measured(), "outage": Outage("9 h", recharge=mains(("0 h", "1 h")))}, 'k1="8 %"'),
+    ],
+)  # fmt: skip
+def test_it_refuses(how: dict[str, Any], says: str) -> None:
+    given: dict[str, Any] = {"load": FIFTY, "unit": plain(), "outage": "4 h", "draws": 10} | how
+    with pytest.raises(Refusal, match=says):
+        ride(given.pop("load"), given.pop("unit"), given.pop("outage"), **given)
+
+
+@pytest.mark.parametrize("coverage", [0, 1, 95, -0.5])
+def test_a_coverage_is_a_chance(coverage: float) -> None:
+    for ask in (through("4 h").interval, through("4 h").left.expanded):
+        with pytest.raises(Refusal, match="coverage"):
+            ask(coverage)
