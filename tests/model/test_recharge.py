@@ -69,7 +69,7 @@ def test_a_series_may_begin_at_a_time_of_day() -> None:
 
 def test_a_series_must_not_end_before_the_outage_and_the_mains_may() -> None:
     assert window(Recharge.series([10, 20]), 2) == [(0, 10), (1, 20)]
-    with pytest.raises(Refusal, match="Recharge.daily for what comes every day"):
+    with pytest.raises(Refusal, match=r"Recharge\.daily for what comes every day"):
         window(Recharge.series([10, 20]), 2.1)
     window(Recharge.mains([("1 h", "2 h")], power="400 W"), 20)
 
