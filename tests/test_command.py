@@ -32,7 +32,7 @@ def kit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     folder.mkdir()
     for name in (command.FIRST_LESSON, "01-second.ipynb", "LICENSE.txt"):
         (folder / name).write_text(f"kit's {name}", encoding="utf-8")
-    answer: Any = ModuleType("ridethrough.teach.first_answer")
+    answer: Any = ModuleType("ridethrough.teach.pantry")
     answer.first_answer = lambda: ANSWER
     monkeypatch.setitem(sys.modules, answer.__name__, answer)
     monkeypatch.setattr(command, "kit_lessons", lambda: folder)

@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 from ridethrough.teach import scenario
-from ridethrough.teach.first_answer import first_answer
+from ridethrough.teach.pantry import first_answer
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

@@ -5,7 +5,7 @@ from .answer.outage import Outage as Outage
 from .answer.ride import Ride as Ride, ride as ride, spread as spread
 from .answer.size import Size as Size, size as size
 from .estimate import Estimate as Estimate
-from .measure.bench import RundownLine as RundownLine, fit_rundowns as fit_rundowns
+from .measure.bench import fit_rundowns as fit_rundowns, next_test as next_test
 from .measure.candidates import UnitTable as UnitTable, read_units as read_units
 from .measure.draw import Draw as Draw, measure_draw as measure_draw, time_to_log as time_to_log
 from .measure.log import Meter as Meter, MeterLog as MeterLog, hand_readings as hand_readings, read_log as read_log
@@ -30,6 +30,7 @@ from .model.pattern import Pattern as Pattern
 from .model.ratings import Ratings as Ratings
 from .model.recharge import Recharge as Recharge
 from .model.room import in_room as in_room
+from .model.rundowns import RundownLine as RundownLine
 from .model.temperature import TemperatureCurve as TemperatureCurve
 from .model.unit import BackupUnit as BackupUnit
 from .sources import coefficient as coefficient

@@ -178,7 +178,7 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--no-browser", action="store_true", help="print the address to open, and open no browser")
     asked = parser.parse_args(argv)
 
-    from .teach.first_answer import first_answer
+    from .teach.pantry import first_answer
 
     print(first_answer())
     if asked.answer:

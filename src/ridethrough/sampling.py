@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from copy import copy
 from functools import cache
 from typing import Any
 from zlib import crc32
@@ -44,7 +45,7 @@ class Sampler:
     >>> gain = Estimate.within("100 %", "1 %", "gain")
     >>> sampler = Sampler(1000, seed=1)
     >>> one, two = sampler.of(gain * 50), sampler.of(gain * 20)
-    >>> bool(np.allclose(one / two, 2.5)), one[0]
+    >>> bool(np.allclose(one / two, 2.5)), float(one[0])
     (True, 5000.0)
 
     References
@@ -113,6 +114,12 @@ class Sampler:
             self._drawn[key] = self._column(name, _evenly)
             self.inputs[name] = [self._drawn[key]]
         return self._drawn[key]
+
+    def further(self) -> Sampler:
+        """Return the same sampler for what comes after, so that what is drawn there is no input here."""
+        other = copy(self)
+        other._drawn, other.inputs = dict(self._drawn), {name: list(each) for name, each in self.inputs.items()}
+        return other
 
     def result(self, rows: np.ndarray, unit: str, horizon: float = math.inf) -> Drawn:
         """Return what came out of each row as a quantity."""

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal, cast, get_args
 
 from .estimate import Estimate
-from .units import Q_, Refusal
+from .units import Q_, Refusal, float_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -89,7 +89,7 @@ def read_coefficients(lines: Iterable[str]) -> dict[str, Coefficient]:
     """
     table: dict[str, Coefficient] = {}
     for row, cells in enumerate(csv.DictReader(lines, restkey="beyond note", restval=""), start=2):
-        value, low, high = (_number(cells[column]) for column in ("value", "low", "high"))
+        value, low, high = (float_of(cells[column]) for column in ("value", "low", "high"))
         for column, sound, needed in (
             ("name", cells["name"] not in {*table, ""}, "a name that no other row has"),
             ("low", math.isfinite(low), "a number"),
@@ -105,13 +105,6 @@ def read_coefficients(lines: Iterable[str]) -> dict[str, Coefficient]:
         source = Source(cast(Kind, cells["kind"]), cells["source"])
         table[cells["name"]] = Coefficient(cells["name"], value, low, high, cells["unit"], source, cells["note"])
     return table
-
-
-def _number(text: str) -> float:
-    try:
-        return float(text)
-    except ValueError:
-        return math.nan
 
 
 _TABLE = read_coefficients(Path(__file__).with_name("coefficients.csv").read_text(encoding="utf-8").splitlines())

@@ -10,10 +10,12 @@ what a person could read in two ways.
 
 from __future__ import annotations
 
+import csv
 import math
 import re
 from functools import cache
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 import pint
@@ -55,57 +57,10 @@ def registry() -> pint.UnitRegistry:
     return ureg
 
 
-# pint's name of a unit <- how people write it. Looked up as written, then without regard to case
+# How people write a unit -> pint's name of it. Looked up as written, then without regard to case
 # where that leaves one reading: "KWH" is read, "mw" (milli or mega?) is not.
-_SPELLINGS = {
-    "watt": "W watt watts",
-    "kilowatt": "kW kilowatt kilowatts",
-    "milliwatt": "mW milliwatt milliwatts",
-    "megawatt": "MW megawatt megawatts",
-    "watt_hour": "Wh W·h W*h watthour watthours watt-hour watt-hours watt_hour watt_hours",
-    "kilowatt_hour": "kWh kW·h kW*h kilowatthour kilowatthours kilowatt-hour kilowatt-hours "
-    "kilowatt_hour kilowatt_hours",
-    "milliwatt_hour": "mWh",
-    "megawatt_hour": "MWh",
-    "joule": "J joule joules",
-    "kilojoule": "kJ kilojoule kilojoules",
-    "megajoule": "MJ megajoule megajoules",
-    "Btu_it": "Btu btus",
-    "volt": "V volt volts",
-    "millivolt": "mV",
-    "kilovolt": "kV",
-    "ampere": "A amp amps ampere amperes",
-    "milliampere": "mA milliamp milliamps",
-    "ampere_hour": "Ah A·h A*h amphour amphours amp-hour amp-hours ampere-hour ampere-hours",
-    "milliampere_hour": "mAh",
-    "voltampere": "VA V·A V*A volt-ampere volt-amperes voltampere voltamperes",
-    "kilovoltampere": "kVA",
-    "voltampere_reactive": "var",
-    "second": "s sec secs second seconds",
-    "minute": "min mins minute minutes",
-    "hour": "h hr hrs hour hours",
-    "day": "d day days",
-    "week": "wk week weeks",
-    "month": "month months",
-    "year": "yr yrs year years",
-    "degree_Celsius": "degC °C celsius",
-    "degree_Fahrenheit": "degF °F fahrenheit",
-    "kelvin": "K kelvin kelvins",
-    "percent": "% percent pct",
-    "dimensionless": "1",
-    "liter": "L liter liters litre litres",
-    "gallon": "gal gallon gallons",
-    "foot ** 3": "ft3 ft³",
-    "meter ** 2": "m2 m²",
-    "meter": "m meter meters metre metres",
-    "foot": "ft foot feet",
-    "kilogram": "kg kilogram kilograms",
-    "gram": "g gram grams",
-    "pound": "lb lbs pound pounds",
-    "hertz": "Hz hertz",
-    "ohm": "ohm ohms Ω",
-}
-_EXACT = {text: name for name, texts in _SPELLINGS.items() for text in texts.split()}
+_SPELLINGS = csv.DictReader(Path(__file__).with_name("spellings.csv").read_text(encoding="utf-8").splitlines())
+_EXACT = {text: row["unit"] for row in _SPELLINGS for text in row["spellings"].split()}
 _FOLDED: dict[str, set[str]] = {}
 for _text, _name in _EXACT.items():
     _FOLDED.setdefault(_text.lower(), set()).add(_name)
@@ -134,25 +89,12 @@ _EXAMPLES = {
 
 def unit_name(text: str) -> str:
     """Return pint's name for a unit as people write it."""
-    over = [part.strip() for part in re.split(r"/|\bper\b", text)]
-    names = []
-    for part in over:
-        if part in _EXACT:
-            names.append(_EXACT[part])
-            continue
-        folded = _FOLDED.get(part.lower(), set())
-        if len(folded) == 1:
-            names.append(next(iter(folded)))
-            continue
-        meant = {"C": "degC", "F": "degF", "°": "degC"}.get(part)
-        remedy = (
-            f"For a temperature write {meant}."
-            if meant
-            else f"Write one of: {' or '.join(sorted(t for t in _EXACT if t.lower() == part.lower()))}."
-            if folded
-            else "Write W, kW, Wh, kWh, VA, V, A, Ah, s, min, h, day, degC, degF, %, or a ratio: kWh/year."
-        )
-        raise Refusal(f"the unit {part!r}", "a unit of this trade", remedy)
+    names: list[str] = []
+    for part in map(str.strip, re.split(r"/|\bper\b", text)):
+        found = {_EXACT[part]} if part in _EXACT else _FOLDED.get(part.lower(), set())
+        if len(found) != 1:
+            raise Refusal(f"the unit {part!r}", "a unit of this trade", _respelt(part))
+        names += found
     if len(names) == 2 and names[0].endswith("watt") and names[1] in {"second", "minute", "hour", "day"}:
         raise Refusal(
             f"{text!r}, which would be a power that keeps changing",
@@ -161,6 +103,15 @@ def unit_name(text: str) -> str:
             "For how fast energy flows write W, for how much has flowed write Wh.",
         )
     return " / ".join(names)
+
+
+def _respelt(part: str) -> str:
+    """Return what to write in place of a unit that is not read."""
+    if meant := {"C": "degC", "F": "degF", "°": "degC"}.get(part):
+        return f"For a temperature write {meant}."
+    if either := sorted(text for text in _EXACT if text.lower() == part.lower()):
+        return f"Write one of: {' or '.join(either)}."
+    return "Write W, kW, Wh, kWh, VA, V, A, Ah, s, min, h, day, degC, degF, %, or a ratio: kWh/year."
 
 
 def read_quantity(text: str) -> pint.Quantity:
@@ -204,24 +155,21 @@ decimal mark to some and groups thousands to others. Write 1.3 if the comma is a
             "a number without a comma, which is a decimal mark to some and groups thousands to others",
             f"Write {', '.join(readings)}.",
         )
-    parts, ends, at = [], [], 0
+    parts, at = list[re.Match[str]](), 0
     while match := _PART.match(tidy, at):
-        parts.append((float(match["number"]), match["unit"].strip()))
+        parts.append(match)
         at = match.end()
-        ends.append(at)
     if not parts and re.fullmatch(r"[^\d]+(/|\bper\b)[^\d]+", tidy):
         unit_name(tidy)  # "watts per hour" has an explanation of its own
     if not parts or tidy[at:].strip():
         raise Refusal(
-            repr(text),
-            "a number and a unit",
-            'Write for example "38 W", "1.3 kWh", "12 h", "90 %" or "5 degC".',
+            repr(text), "a number and a unit", 'Write for example "38 W", "1.3 kWh", "12 h", "90 %" or "5 degC".'
         )
-    if not all(math.isfinite(number) for number, _ in parts):
+    if not all(math.isfinite(float(part["number"])) for part in parts):
         raise Refusal(repr(text), "a finite number", "Write the number that was read off.")
-    values = [registry().Quantity(number, unit_name(unit)) for number, unit in parts]
+    values = [registry().Quantity(float(part["number"]), unit_name(part["unit"])) for part in parts]
     timely = all(value.check("[time]") for value in values)
-    signed = any(re.match(r"\s*[+-]", tidy[at:]) for at in ends[:-1])
+    signed = any(part["number"][0] in "+-" for part in parts[1:])
     falling = timely and all(1 * b.units < 1 * a.units for a, b in pairwise(values))
     if len(values) > 1 and (signed or not falling):
         raise Refusal(
@@ -229,10 +177,7 @@ decimal mark to some and groups thousands to others. Write 1.3 if the comma is a
             "one number and one unit; only times have parts, the longest first",
             'Write for example "1.3 kWh" or "1 h 30 min".',
         )
-    total = values[0]
-    for value in values[1:]:
-        total = total + value
-    return total
+    return sum(values[1:], values[0])
 
 
 def Q_(value: Any, unit: str) -> pint.Quantity:
@@ -272,7 +217,7 @@ def quantity(value: Any, unit: str, name: str) -> pint.Quantity:
     <Quantity(1200.0, 'watt_hour')>
     """
     target = unit_name(unit)
-    what, example = _EXAMPLES.get(target, (f"a value in {unit}", f"1 {unit}"))
+    what, example = _needed(unit)
     remedy = f'Write for example {name}="{example}".'
     share = target == "dimensionless"
     bare = isinstance(value, (int, float)) and not isinstance(value, bool)
@@ -308,19 +253,22 @@ def quantity(value: Any, unit: str, name: str) -> pint.Quantity:
     return converted
 
 
+def _needed(unit: str) -> tuple[str, str]:
+    """Return what is measured in ``unit``, in words, and an example."""
+    return _EXAMPLES.get(unit_name(unit), (f"a value in {unit}", f"1 {unit}"))
+
+
 def _kind(found: pint.Quantity) -> str:
     """Return what kind of quantity ``found`` is, in words."""
-    for target, (what, _) in _EXAMPLES.items():
-        if found.is_compatible_with(target):
-            return what
-    return f"a value in {found.units:~P}"
+    kinds = (what for target, (what, _) in _EXAMPLES.items() if found.is_compatible_with(target))
+    return next(kinds, f"a value in {found.units:~P}")
 
 
 def positive(value: Any, unit: str, name: str, *, zero: bool = False) -> pint.Quantity:
     """Return ``value`` as a Quantity in ``unit``, refused unless it is above zero, or with ``zero`` at least zero."""
     found = quantity(value, unit, name)
     if not (found.magnitude > 0 or (zero and found.magnitude == 0)):
-        what, example = _EXAMPLES.get(unit_name(unit), (f"a value in {unit}", f"1 {unit}"))
+        what, example = _needed(unit)
         needed = f"{what} of zero or more" if zero else f"{what} above zero"
         raise Refusal(f"{name}={str(value)!r}", needed, f'Write for example {name}="{example}".')
     return found
@@ -329,6 +277,14 @@ def positive(value: Any, unit: str, name: str, *, zero: bool = False) -> pint.Qu
 def number(value: Any, unit: str, name: str) -> float:
     """Return ``value`` as a plain number in ``unit``: the guard, for use inside the kit."""
     return float(quantity(value, unit, name).magnitude)
+
+
+def float_of(text: str) -> float:
+    """Return the number in a table's cell, nan where it holds none."""
+    try:
+        return float(text)
+    except ValueError:
+        return math.nan
 
 
 _SHOWN = {"temperature": "degC", "volume": "L"}
@@ -342,15 +298,10 @@ def display(temperature: str | None = None, volume: str | None = None) -> dict[s
     dict
         The choices now in force. Calculations are not touched.
     """
-    for kind, choice, known in (
-        ("temperature", temperature, ("degC", "degF")),
-        ("volume", volume, ("L", "gal")),
-    ):
-        if choice is None:
-            continue
-        if choice not in known:
-            raise Refusal(f"{kind}={choice!r}", f"one of {known}", f'Write display({kind}="{known[0]}").')
-        _SHOWN[kind] = choice
+    for kind, choice, *known in (("temperature", temperature, "degC", "degF"), ("volume", volume, "L", "gal")):
+        if choice not in (None, *known):
+            raise Refusal(f"{kind}={choice!r}", f"one of {tuple(known)}", f'Write display({kind}="{known[0]}").')
+        _SHOWN[kind] = choice or _SHOWN[kind]
     return dict(_SHOWN)
 
 

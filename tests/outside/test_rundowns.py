@@ -1,4 +1,4 @@
-"""Run-downs and standby against the GUM's worked line, two reference libraries and facts of the trade."""
+"""Run-downs and standby against the GUM's worked line, three reference libraries and facts of the trade."""
 
 from __future__ import annotations
 
@@ -71,6 +71,12 @@ def energy_and_standby(start: float, slope: float, covariance: np.ndarray) -> tu
     return 1 / slope, start / slope, u[0], u[1], spread[0, 1] / u.prod()
 
 
+def numpy_line() -> tuple[float, float, np.ndarray]:
+    """Return intercept, slope and covariance by numpy.polyfit."""
+    (slope, start), covariance = np.polyfit(LOAD_W, 1 / RUN_H, 1, w=RUN_H / SPREAD, cov="unscaled")
+    return start, slope, covariance[::-1, ::-1]
+
+
 def scipy_line() -> tuple[float, float, np.ndarray]:
     """Return intercept, slope and covariance by scipy.optimize.curve_fit."""
     from scipy.optimize import curve_fit
@@ -87,9 +93,9 @@ def gtc_line() -> tuple[float, float, np.ndarray]:
     return start.x, slope.x, np.outer(u, u) * np.array([[1, r], [r, 1]])
 
 
-@pytest.mark.parametrize("reference", [scipy_line, gtc_line])
+@pytest.mark.parametrize("reference", [numpy_line, scipy_line, gtc_line])
 def test_weighted_line_and_its_covariance(reference) -> None:  # type: ignore[no-untyped-def]
-    """PyPI scipy and GTC, general-purpose libraries."""
+    """PyPI numpy, scipy and GTC, general-purpose libraries."""
     energy_wh, standby_w, u_energy, u_standby, r = energy_and_standby(*reference())
     line = straight(LOAD_W, RUN_H, known(SPREAD))
     assert line.energy.value.m_as("Wh") == pytest.approx(energy_wh, rel=1e-6)

@@ -15,7 +15,7 @@ from ridethrough.measure.draw import measure_draw
 from ridethrough.measure.log import Meter, hand_readings
 from ridethrough.model.load import Load
 from ridethrough.model.unit import BackupUnit
-from ridethrough.teach import first_answer, scenario, views
+from ridethrough.teach import pantry, scenario, views
 from ridethrough.teach.figures import canvas
 from ridethrough.teach.figures.base import ASSUMED
 from ridethrough.teach.panels import Choice, Panel, Slider, View
@@ -29,36 +29,36 @@ def efficiency_by_load() -> Panel:
 
 
 def own_unit() -> BackupUnit:
-    line = fit_rundowns(first_answer.pantry_rundowns()["Unit B"], room="20 degC")
+    line = fit_rundowns(pantry.pantry_rundowns()["Unit B"], room="20 degC")
     return BackupUnit.from_rundowns("Unit B", line, printed="1430 Wh", rated="1150 W")
 
 
 # every panel of every lesson: name -> how the lesson makes it
 PANELS: dict[str, Callable[[], Panel]] = {
     "00 standby": lambda: views.standby_panel(
-        first_answer.kitchen_draw().as_load(), first_answer.pantry_unit(), start=first_answer.START
+        pantry.kitchen_draw().as_load(), pantry.pantry_unit(), start=pantry.START
     ),
-    "01 sticker": lambda: views.sticker_panel(first_answer.kitchen_draw(), "150 W"),
+    "01 sticker": lambda: views.sticker_panel(pantry.kitchen_draw(), "150 W"),
     "02 crossing": lambda: views.crossing_panel(
-        {unit: fit_rundowns(first_answer.pantry_rundowns()[unit], room="20 degC") for unit in ("Unit B", "Unit D")}
+        {unit: fit_rundowns(pantry.pantry_rundowns()[unit], room="20 degC") for unit in ("Unit B", "Unit D")}
     ),
     "03 efficiency": efficiency_by_load,
     "04 usable": lambda: views.usable_panel(
         {name: read_units(scenario.path("units.csv"))[name] for name in ("Unit A", "Unit B", "Unit C")},
-        first_answer.kitchen_draw().as_load(),
-        start=first_answer.START,
+        pantry.kitchen_draw().as_load(),
+        start=pantry.START,
     ),
     "05 cold store": lambda: views.cold_panel(
-        first_answer.store_freezer(), Load.steady("5 W", "router"), own_unit(), kitchen="19 degC"
+        pantry.store_freezer(), Load.steady("5 W", "router"), own_unit(), kitchen="19 degC"
     ),
     "06 length of the log": lambda: views.length_panel(
-        first_answer.kitchen_log(), {text: Meter(accuracy=text) for text in ("1 % + 0.3 W", "3 % + 1 W")}
+        pantry.kitchen_log(), {text: Meter(accuracy=text) for text in ("1 % + 0.3 W", "3 % + 1 W")}
     ),
     "10 household": lambda: views.household_panel(
-        views.pantry_loads(), first_answer.pantry_unit(), opens="router", start=first_answer.START
+        views.pantry_loads(), pantry.pantry_unit(), opens="router", start=pantry.START
     ),
     "07 outage": lambda: views.outage_panel(
-        first_answer.kitchen_draw().as_load(), first_answer.pantry_unit(), start=first_answer.START
+        pantry.kitchen_draw().as_load(), pantry.pantry_unit(), start=pantry.START
     ),
 }
 
@@ -153,7 +153,7 @@ def test_controls_keep_to_what_they_offer() -> None:
 
 def test_the_sentence_is_the_ledgers() -> None:
     """The sentence of the first panel and the ledger that it stands for say the same."""
-    account = first_answer.first_ledger()
+    account = pantry.first_ledger()
     text = views.sentence(account)
     assert account.verdict in text
     assert f"{account.lasts.value.magnitude:.1f} h" in text
@@ -168,9 +168,9 @@ def test_at_its_own_load_each_unit_delivers_what_the_file_states() -> None:
 
 
 def test_the_view_of_starts_counts_what_the_draw_found() -> None:
-    draw = first_answer.kitchen_draw()
+    draw = pantry.kitchen_draw()
     (finding,) = (text for text in draw.findings if "inrush caught" in text)
-    table = views.starts_view(first_answer.kitchen_log(), draw).table
+    table = views.starts_view(pantry.kitchen_log(), draw).table
     assert f"inrush caught in {len(table)}:" in finding
     assert max(table["highest reading (W)"]) == pytest.approx(draw.surge.to("W").magnitude)
 

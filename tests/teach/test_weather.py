@@ -11,7 +11,7 @@ from ridethrough.answer.outage import Outage
 from ridethrough.measure.bench import fit_rundowns
 from ridethrough.model.load import Load
 from ridethrough.model.unit import BackupUnit
-from ridethrough.teach import first_answer
+from ridethrough.teach import pantry
 from ridethrough.teach.figures import canvas, png
 from ridethrough.teach.views.weather import cold_panel, emptying_view
 from ridethrough.units import Q_, Refusal
@@ -23,11 +23,11 @@ def freezer() -> Load:
 
 
 def measured_unit() -> BackupUnit:
-    line = fit_rundowns(first_answer.pantry_rundowns()["Unit B"], room="20 degC")
+    line = fit_rundowns(pantry.pantry_rundowns()["Unit B"], room="20 degC")
     return BackupUnit.from_rundowns("measured", line, printed="1430 Wh", rated="1150 W")
 
 
-UNITS = pytest.mark.parametrize("unit", [first_answer.pantry_unit(), measured_unit()], ids=["printed", "measured"])
+UNITS = pytest.mark.parametrize("unit", [pantry.pantry_unit(), measured_unit()], ids=["printed", "measured"])
 
 
 def hours(night: Emptying) -> float:

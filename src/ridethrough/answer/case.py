@@ -131,6 +131,7 @@ class Case:
     unit: BackupUnit
     outage: Outage
     sampler: Sampler
+    told_h: np.ndarray = field(repr=False)  # moments at which the charge shall be told
     printed_wh: Any = field(default=None, repr=False)  # one for all rows, or what each row would have printed
 
     # -- what there is -------------------------------------------------------------------------------
@@ -282,7 +283,7 @@ class Case:
         for power in self.powers:
             if power.offset is None and power.cells_w.size > 1:
                 cuts.append(low + power.appliance.pattern.cuts_h(power.since_h + low, high - low))
-        cuts += [edges for edges, *_ in self._sources]
+        cuts += [np.concatenate([edges, self.told_h]) for edges, *_ in self._sources]
         edges = np.unique(np.concatenate(cuts))
         edges = edges[(edges >= low) & (edges <= high)]
         keep = np.append(np.diff(edges) > SECOND_H / 60, True)
@@ -374,7 +375,7 @@ class Case:
         return Flow(total, stored / over, idle / over, carried)
 
 
-def case_of(load: Any, unit: Any, outage: Any, *, draws: int, seed: int) -> Case:
+def case_of(load: Any, unit: Any, outage: Any, *, draws: int, seed: int, times: int = 0) -> Case:
     """Return the case, or refuse what is no load, no unit, or asks for a room that nothing was measured in."""
     if not isinstance(load, Load):
         raise Refusal(f"load={load!r}", "a load", 'Write Load.steady("38 W"), or measure_draw(log).as_load().')
@@ -387,4 +388,5 @@ def case_of(load: Any, unit: Any, outage: Any, *, draws: int, seed: int) -> Case
             "the temperature in which each cold appliance was measured",
             'Write load.in_a_room_of("20 degC"), or leave room out.',
         )
-    return Case(load, unit, when, Sampler(draws, seed))
+    told_h = np.linspace(0, when.hours, times + 1) if times else np.zeros(0)
+    return Case(load, unit, when, Sampler(draws, seed), told_h)

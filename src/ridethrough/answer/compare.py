@@ -93,17 +93,16 @@ def _price(prices: Iterable[Price], packs: int) -> dict[str, str | None]:
 
     Prices add up, and are compared, within one currency and one kind of tax; where there are several, all are told.
     """
-    lists: dict[tuple[str, bool | None], dict[str, Price]] = {}
+    lists: dict[str, dict[str, Price]] = {}
     for price in prices:  # oldest first
-        lists.setdefault((price.currency, price.tax_included), {})[price.item] = price
-    ways = [["unit", *["pack"] * packs]] + ([["bundle", *["pack"] * (packs - 1)]] if packs else [])
+        lists.setdefault(price.terms, {})[price.item] = price
+    ways = [["unit", *["pack"] * packs], *([["bundle", *["pack"] * (packs - 1)]] if packs else [])]
     sums, parts = [], []
-    for (currency, tax), latest in lists.items():
+    for terms, latest in lists.items():
         known = [[latest[item] for item in way] for way in ways if all(item in latest for item in way)]
         if known:
-            best = min(known, key=lambda way: sum(price.amount for price in way))
-            words = {True: "with tax", False: "without tax", None: "tax not stated"}[tax]
-            sums.append(f"{sum(price.amount for price in best):,.2f} {currency} {words}")
-            parts.append(" + ".join(f"{price.item} of {price.date}" for price in best))
+            total, best = min((sum(price.amount for price in way), n) for n, way in enumerate(known))
+            sums.append(f"{total:,.2f} {terms}")
+            parts.append(" + ".join(f"{price.item} of {price.date}" for price in known[best]))
     apart = "prices that do not add up: other currency or tax" if len(lists) > 1 else None
     return {"price": " or ".join(sums) or None, "of": " or ".join(parts) or apart}

@@ -53,24 +53,12 @@ class Ride:
 
         Where nothing flows in and no temperatures are given by the hour it does not depend on how long an outage was
         asked; else it reads "at least" the outage where that is survived.
-
-        Raises
-        ------
-        Refusal
-            If nothing at all is asked for: then there is no end.
         """
-        case = self.case
-        if not self.walk.sums.asked[0] and case.goes_on:
-            raise Refusal(
-                "no load and no standby", "something that takes energy", "Plug in a load, or give the standby."
-            )
-        rows, horizon = self.walk.empty_h, case.outage.hours
-        if case.goes_on and not np.isfinite(rows).all():
-            horizon = 24 * lookup("longest ride").value
-            further = self.walk.further()
-            further.through(case.stretches(case.outage.hours, horizon), counted=False)
-            rows = further.empty_h
-        return case.sampler.result(rows, "h", horizon)
+        walk, horizon = self.walk, self.outage.hours
+        if self.case.goes_on and not np.isfinite(walk.empty_h).all():
+            walk, horizon = walk.further(), 24 * lookup("longest ride").value
+            walk.through(walk.case.stretches(self.outage.hours, horizon), counted=False)
+        return walk.case.sampler.result(walk.empty_h, "h", horizon)
 
     @property
     def survives(self) -> bool:
@@ -105,7 +93,7 @@ class Ride:
         """Return the charge that can be used through time: columns time (h), low, middle and high (Wh)."""
         ends = [(1 - coverage) / 2, 0.5, (1 + coverage) / 2]
         low, middle, high = np.quantile(self.charges_wh, ends, axis=1)
-        return pd.DataFrame({"time (h)": self.walk.wanted_h, "low (Wh)": low, "middle (Wh)": middle, "high (Wh)": high})
+        return pd.DataFrame({"time (h)": self.case.told_h, "low (Wh)": low, "middle (Wh)": middle, "high (Wh)": high})
 
     @property
     def charges_wh(self) -> np.ndarray:
@@ -117,7 +105,7 @@ class Ride:
         """The best estimate: columns time (h), charge (Wh) that can be used, kept back (Wh) by cold, charge (%)."""
         usable, kept_back = self.walk.told[:, 0], self.walk.kept_back
         share = 100 * (usable + kept_back) / (float(self.case.full_wh[0]) or math.nan)
-        return pd.DataFrame({"time (h)": self.walk.wanted_h, "charge (Wh)": usable, "kept back (Wh)": kept_back,
+        return pd.DataFrame({"time (h)": self.case.told_h, "charge (Wh)": usable, "kept back (Wh)": kept_back,
                              "charge (%)": share})  # fmt: skip
 
     @property
@@ -207,7 +195,7 @@ def ride(
     for name, given, least in (("draws", draws, 2), ("times", times, 1)):
         if not isinstance(given, int) or isinstance(given, bool) or given < least:
             raise Refusal(f"{name}={given!r}", f"a whole number of {least} or more", f"Write {name}={240}.")
-    return through(case_of(load, unit, outage, draws=draws, seed=seed), restart=restart, times=times)
+    return through(case_of(load, unit, outage, draws=draws, seed=seed, times=times), restart=restart)
 
 
 def spread(load: Any, unit: Any, outage: Any, *, draws: int = DRAWS, seed: int = 1, restart: Any = "0 %",
@@ -216,11 +204,9 @@ def spread(load: Any, unit: Any, outage: Any, *, draws: int = DRAWS, seed: int =
     return ride(load, unit, outage, draws=draws, seed=seed, restart=restart, times=times)
 
 
-def through(case: Case, *, restart: Any = "0 %", times: int = 0) -> Ride:
+def through(case: Case, *, restart: Any = "0 %") -> Ride:
     """Return a case's ride through its outage."""
-    wanted = np.linspace(0, case.outage.hours, times + 1) if times else np.zeros(0)
-    threshold = estimate(restart, "1", "restart").value.magnitude
-    walk = Walk(case, threshold * case.full_wh, wanted)
+    walk = Walk(case, estimate(restart, "1", "restart").value.magnitude * case.full_wh)
     walk.through(case.stretches(0.0, case.outage.hours))
     if case.sampler.draws and case.sampler.within[1:].mean() < lookup("least share of draws within limits").value:
         raise Refusal("inputs that lie beyond their physical limits more often than not",

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from copy import copy
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -24,6 +24,7 @@ from .case import Case, Flow, Stretch
 
 Array = np.ndarray
 ROUNDING = 1e-11  # of what flowed: who asks to the last watt-hour is served
+LEAST = 1e-300  # keeps a division by nothing from being one
 
 
 @dataclass
@@ -69,13 +70,10 @@ class Walk:
         What is asked of it, and what it is.
     restart_wh : array of shape (rows,)
         Charge above the floor at which a unit that ran empty turns on again [Wh]; 0 where it needs none.
-    wanted_h : array of shape (times,)
-        Moments at which the charge is told [h].
     """
 
     case: Case
     restart_wh: Array
-    wanted_h: Array
     charge: Array = field(init=False)
     on: Array = field(init=False)
     empty_h: Array = field(init=False)
@@ -91,7 +89,7 @@ class Walk:
         self.charge = case.full_wh * case.start
         self.on, self.empty_h, self.cold_h = np.ones(rows, bool), np.full(rows, np.inf), np.zeros(rows)
         self.sums = Sums(np.zeros((len(case.load.appliances), rows)), *(np.zeros(rows) for _ in range(10)))
-        self.told, self.kept_back = np.zeros((self.wanted_h.size, rows)), np.zeros(self.wanted_h.size)
+        self.told, self.kept_back = np.zeros((self.case.told_h.size, rows)), np.zeros(self.case.told_h.size)
         self._usable: Array | None = None
 
     def through(self, stretches: Iterable[Stretch], *, counted: bool = True) -> None:
@@ -113,8 +111,9 @@ class Walk:
                 return
 
     def further(self) -> Walk:
-        """Return a walk that goes on from here, this one staying as it is."""
+        """Return a walk that goes on from here, this one and its sampler staying as they are."""
         other = copy(self)
+        other.case = replace(self.case, sampler=self.case.sampler.further(), told_h=np.zeros(0))
         other.on, other.empty_h, other.cold_h = self.on.copy(), self.empty_h.copy(), self.cold_h.copy()
         other.sums = Sums(*(each.copy() for each in vars(self.sums).values()))
         return other
@@ -181,16 +180,16 @@ class Walk:
     def _elapsed(self, stretch: Stretch) -> Array:
         """Return how much of each step has passed at the moments wanted in this stretch: shape (times, steps) [h]."""
         ends = stretch.begin_h + np.cumsum(stretch.duration_h)
-        wanted = self.wanted_h[self._wanted(stretch)]
+        wanted = self.case.told_h[self._wanted(stretch)]
         return np.clip(wanted[:, np.newaxis] - (ends - stretch.duration_h), 0, stretch.duration_h)
 
     def _wanted(self, stretch: Stretch) -> Array:
         """Return which of the moments wanted lie in a stretch, its beginning and end included."""
         last = stretch.begin_h + stretch.duration_h.sum()
-        return np.flatnonzero((self.wanted_h >= stretch.begin_h - 1e-9) & (self.wanted_h <= last + 1e-9))
+        return np.flatnonzero((self.case.told_h >= stretch.begin_h - 1e-9) & (self.case.told_h <= last + 1e-9))
 
     def _follow(self, stretch: Stretch, floor: Array) -> Array:
-        """Follow the charge step by step where something flows in; return it when wanted."""
+        """Follow the charge step by step where something flows in; return it when wanted, which ends a step."""
         levels, now = [self.charge], stretch.begin_h
         for step, hours in enumerate(stretch.duration_h):
             rest = np.full(self.charge.size, hours)
@@ -202,77 +201,59 @@ class Walk:
         return levels[0] + passed @ np.diff(levels, axis=0)
 
     def _step(self, stretch: Stretch, flow: Flow, step: int, floor: Array, end_h: float, rest: Array) -> Array:
-        """Move on to the end of a step, or to where a row turns off or on; return what is left of the step [h]."""
-        sums, lift, full = self.sums, stretch.lift, self.case.full_wh
-        offered, eta = flow.power_w[step], flow.efficiency[step]
-        inflow, asked_w = offered, stretch.asked_w[step]
-        asked = np.zeros_like(inflow) if flow.carries[step] else np.where(self.on, asked_w, 0.0)
-        taken_in = stretch.charges & (self.cold_h <= 0)
-        if not np.all(taken_in):
-            self.cold_h = np.where(inflow >= stretch.heater_w, self.cold_h - rest, self.cold_h)
-            inflow = np.where(taken_in, inflow, np.where(flow.carries[step], inflow, 0.0))
-        gives, surplus = np.maximum(asked - inflow, 0), np.maximum(inflow - asked, 0)
-        falls = self._drained(gives, stretch.running_w[step] * gives / np.maximum(asked_w, 1e-300), lift)
-        there = np.maximum(self.charge - floor, 0)
-        until = np.where(falls > 0, np.minimum(there / np.maximum(falls, 1e-300), rest), rest)
-        empties = (falls * rest > there * (1 + ROUNDING) + ROUNDING) & (falls > 0)
-        until = np.where(empties, until, rest)
+        """Move on to the end of a step, or to where a row turns off or on or is warm; return what is left of it [h]."""
+        case, sums, lift, asked_w = self.case, self.sums, stretch.lift, stretch.asked_w[step]
+        offered, eta, carried = flow.power_w[step], flow.efficiency[step], bool(flow.carries[step])
+        warm = stretch.charges & (self.cold_h <= 0)
+        inflow = offered if carried else np.where(warm, offered, 0.0)
+        there, gap = np.maximum(self.charge - floor, 0), np.maximum(case.full_wh - self.charge, 0)
+        lacks = np.where(self.on & ~carried, np.maximum(asked_w - inflow, 0), 0.0)
+        dry = (lacks > 0) & (there <= ROUNDING * case.full_wh)
+        if dry.any():
+            self._empties(np.flatnonzero(dry), (end_h - rest)[dry], stretch)
+        asked, gives = np.where(self.on & ~carried, asked_w, 0.0), np.where(dry, 0.0, lacks)
+        falls = self._drained(gives, stretch.running_w[step] * gives / np.maximum(asked_w, LEAST), lift)
+        surplus = np.where(warm, np.minimum(np.maximum(inflow - asked, 0), case.limit_w), 0.0)
+        wanted, bend = surplus * eta / lift, case.tapers_wh * surplus / np.maximum(case.limit_w, LEAST)
 
-        wanted = np.where(taken_in, np.minimum(surplus, self.case.limit_w), 0.0) * eta / lift
-        gap = np.maximum(full - self.charge, 0)
-        bend = self.case.tapers_wh * np.where(
-            wanted > 0, wanted * lift / np.maximum(eta * self.case.limit_w, 1e-300), 1
-        )
-        waits = ~self.on & (wanted > 0)
-        if waits.any():
-            until = np.where(
-                waits, np.minimum(rest, _time_to(gap, full - floor - self.restart_wh, wanted, bend)), until
-            )
-        left = _gap_after(gap, until, wanted, bend)
-        stored = (gap - left) * lift
+        until = np.where(falls * rest > there * (1 + ROUNDING), there / np.maximum(falls, LEAST), rest)
+        warms = stretch.heats & (self.cold_h > 0) & (offered >= stretch.heater_w)
+        until = np.where(warms, np.minimum(until, self.cold_h), until)
+        turns = ~self.on & (wanted > 0)
+        if turns.any():
+            reached_h = _time_to(gap, case.full_wh - floor - self.restart_wh, wanted, bend)
+            turns &= reached_h <= rest * (1 + ROUNDING)
+            until = np.where(turns, np.minimum(until, reached_h), until)
+
+        stored, drained = (gap - _gap_after(gap, until, wanted, bend)) * lift, np.minimum(falls * until, there)
+        taken, direct = stored / np.maximum(eta, LEAST), np.minimum(asked, inflow) * until
         sums.stored += stored
-        sums.charge_loss += stored * (1 / np.maximum(eta, 1e-300) - 1) * (stored > 0)
-        taken_w = stored / np.maximum(eta, 1e-300)
-        sums.spilled += np.maximum((offered - np.minimum(asked, inflow)) * until - taken_w, 0) * flow.idle[step]
-        drained = np.minimum(falls * until, there)
+        sums.charge_loss += taken - stored
+        sums.spilled += np.maximum(offered * until - direct - taken, 0) * flow.idle[step]
         sums.rate += drained * lift - gives * until
-        served = np.where(self.on, until, 0.0)
-        sums.direct += np.minimum(asked, inflow) * served
-        off = np.where(self.on | flow.carries[step], 0.0, asked_w)
-        sums.unserved += off * until
+        sums.direct += direct
+        sums.unserved += (
+            0.0 if carried else (asked_w - np.where(self.on, np.minimum(asked_w, inflow) + gives, 0)) * until
+        )
         self.charge = self.charge + stored / lift - drained
-        return self._switch(stretch, flow, step, empties, waits, end_h, rest - until, (gives, asked, inflow))
-
-    def _switch(self, stretch: Stretch, flow: Flow, step: int, empties: Array, waits: Array, end_h: float,
-                left: Array, powers: tuple[Array, Array, Array]) -> Array:  # fmt: skip
-        """Turn rows off and on in the middle of a step; return what they still have of it [h]."""
-        if waits.any():
-            self.on |= waits & (left > 0)
-        if not empties.any():
-            return np.where(waits, left, 0.0)
-        gives, asked, inflow = powers
-        self._empties(np.flatnonzero(empties), (end_h - left)[empties], stretch)
-        stays = empties & self.on
-        self.sums.unserved += np.where(stays, gives * left, 0.0)
-        self.sums.direct += np.where(stays, np.minimum(asked, inflow) * left, 0.0)
-        return np.where((empties & ~self.on) | waits, left, 0.0)
+        self.cold_h = np.where(warms, self.cold_h - until, self.cold_h)
+        self.on = self.on | turns
+        return rest - until
 
 
 def _gap_after(gap: Array, hours: Array, wanted: Array, bend: Array) -> Array:
     """Return what is missing to full after charging for some hours: straight down to the bend, then (2) [Wh]."""
     straight = np.maximum(gap - bend, 0)
-    needed = np.where(wanted > 0, straight / np.maximum(wanted, 1e-300), np.inf)
+    needed = np.where(wanted > 0, straight / np.maximum(wanted, LEAST), np.inf)
     tail = np.maximum(hours - needed, 0)
-    rate = wanted / np.maximum(bend, 1e-300)
+    rate = wanted / np.maximum(bend, LEAST)
     return np.where(hours <= needed, gap - wanted * hours, np.minimum(gap, bend) * np.exp(-tail * rate))  # (2)
 
 
 def _time_to(gap: Array, aim: Array, wanted: Array, bend: Array) -> Array:
     """Return how long charging takes from one gap to a smaller one [h]."""
-    straight = np.maximum(gap - np.maximum(aim, bend), 0) / np.maximum(wanted, 1e-300)
-    tail = (
-        np.log(np.maximum(np.minimum(gap, bend), 1e-300) / np.maximum(aim, 1e-300)) * bend / np.maximum(wanted, 1e-300)
-    )
+    straight = np.maximum(gap - np.maximum(aim, bend), 0) / np.maximum(wanted, LEAST)
+    tail = np.log(np.maximum(np.minimum(gap, bend), LEAST) / np.maximum(aim, LEAST)) * bend / np.maximum(wanted, LEAST)
     return np.where(gap <= aim, 0.0, straight + np.where(aim < bend, tail, 0.0))
 
 

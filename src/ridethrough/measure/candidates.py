@@ -11,7 +11,7 @@ from typing import Any
 from ..model.price import Price
 from ..model.ratings import Ratings
 from ..model.unit import BackupUnit
-from ..units import Q_, Refusal
+from ..units import Q_, Refusal, float_of
 
 # column -> unit, None for text; the ones marked True must be there for a unit to be reckoned with
 COLUMNS: dict[str, tuple[str | None, bool]] = {
@@ -49,34 +49,19 @@ class UnitTable(Mapping[str, BackupUnit]):
 
     def __getitem__(self, name: str) -> BackupUnit:
         row = self._row(name)
-        missing = self.missing(name)
-        if missing:
-            raise Refusal(
-                f"{name} in {self._file} without {', '.join(missing)}",
-                "every number that the ledger rests on",
-                "Measure it or find it in print, and fill the cell; "
-                "or build the unit yourself with BackupUnit.from_print(...).",
-            )
+        if missing := self.missing(name):
+            raise Refusal(f"{name} in {self._file} without {', '.join(missing)}",
+                          "every number that the ledger rests on", "Measure it or find it in print, and fill the cell; "
+                          "or build the unit yourself with BackupUnit.from_print(...).")  # fmt: skip
+        ratings = Ratings.of(
+            row["rated_w"], rated_va=row["rated_va"], surge=row["surge_w"], waveform=row["waveform"],
+            volts=row["outlet_v"], legs=1 if row["legs"] is None else row["legs"], sleeps_below=row["sleeps_below_w"],
+        )  # fmt: skip
         return BackupUnit.from_print(
-            name,
-            capacity=row["capacity_wh"],
-            chemistry=row["chemistry"],
-            standby=row["standby_w"],
-            rated=Ratings.of(
-                row["rated_w"],
-                rated_va=row["rated_va"],
-                surge=row["surge_w"],
-                waveform=row["waveform"],
-                volts=row["outlet_v"],
-                legs=1 if row["legs"] is None else int(row["legs"].magnitude),
-                sleeps_below=row["sleeps_below_w"],
-            ),
-            efficiency=row["efficiency_percent"],
-            at=row["efficiency_at_w"],
-            pack=row["pack_wh"],
-            pack_standby=row["pack_standby_w"],
-            packs_max=0 if row["packs_max"] is None else int(row["packs_max"].magnitude),
-        )
+            name, capacity=row["capacity_wh"], chemistry=row["chemistry"], standby=row["standby_w"], rated=ratings,
+            efficiency=row["efficiency_percent"], at=row["efficiency_at_w"], pack=row["pack_wh"],
+            pack_standby=row["pack_standby_w"], packs_max=row["packs_max"] or 0,
+        )  # fmt: skip
 
     def missing(self, name: str) -> list[str]:
         """Return the needed columns that are empty in this unit's row."""
@@ -139,71 +124,53 @@ def read_units(path: str | PathLike[str], prices: str | PathLike[str] | None = N
     """
     file, table = _table(path, [column for column, (_, needed) in COLUMNS.items() if needed])
     rows: dict[str, dict[str, Any]] = {}
-    for number, record in enumerate(table, start=2):
-        row = {column: _cell(file, number, column, record.get(column, "")) for column in COLUMNS}
+    for here, record in table.items():
+        row = {column: _cell(here, column, record.get(column, "")) for column in COLUMNS}
         name = row["name"]
         if name is None or name in rows:
             what = "no name" if name is None else f"the name {name!r} a second time"
-            raise Refusal(f"{file}, row {number}: {what}", "a name of its own in each row", "Correct the name.")
+            raise Refusal(f"{here}: {what}", "a name of its own in each row", "Correct the name.")
         rows[name] = row
     return UnitTable(file, rows, () if prices is None else _read_prices(prices, rows))
 
 
 def _read_prices(path: str | PathLike[str], units: Mapping[str, Any]) -> tuple[Price, ...]:
     """Return the prices of a table, one row each."""
-    file, table = _table(path, list(PRICE_COLUMNS))
+    _, table = _table(path, list(PRICE_COLUMNS))
     prices = []
-    for number, record in enumerate(table, start=2):
-        here = f"{file}, row {number}"
+    for here, record in table.items():
         if record["unit"] not in units:
             raise Refusal(f"{here}: the unit {record['unit']!r}", "one of the table of units", "Correct the name.")
-        tax = record["tax_included"].strip().lower()
+        tax = record["tax_included"].lower()
         if tax not in TAX:
             raise Refusal(f"{here}, column tax_included: {tax!r}", "yes, no or nothing", "Correct the cell.")
-        prices.append(
-            Price(
-                record["unit"], record["item"], _amount(here, record["price"]), record["currency"], TAX[tax],
-                _day(record["date"], here), record.get("note", ""),
-            )
-        )  # fmt: skip
+        amount = float_of(record["price"])
+        if not 0 <= amount < math.inf:
+            raise Refusal(f"{here}, column price: {record['price']!r}",
+                          "an amount of zero or more without thousands mark", "Write 1234.50.")  # fmt: skip
+        prices.append(Price(record["unit"], record["item"], amount, record["currency"], TAX[tax],
+                            _day(record["date"], here), record.get("note", "")))  # fmt: skip
     return tuple(prices)
 
 
-def _table(path: str | PathLike[str], needed: list[str]) -> tuple[str, list[dict[str, str]]]:
-    """Return a file's name and its rows as text, or refuse it."""
+def _table(path: str | PathLike[str], needed: list[str]) -> tuple[str, dict[str, dict[str, str]]]:
+    """Return a file's name and its rows as text, each by where it stands, or refuse it."""
     import pandas as pd
 
     file = fspath(path).replace("\\", "/").rsplit("/", 1)[-1]
     try:
         table = pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
     except (OSError, ValueError) as error:
-        raise Refusal(
-            f"{file}: {str(error).splitlines()[0]}", "a table in CSV", f"Give one with the columns {', '.join(needed)}."
-        ) from None
+        raise Refusal(f"{file}: {str(error).splitlines()[0]}", "a table in CSV",
+                      f"Give one with the columns {', '.join(needed)}.") from None  # fmt: skip
     absent = [column for column in needed if column not in table.columns]
     if absent:
-        raise Refusal(
-            f"{file} with the columns {', '.join(map(str, table.columns))}",
-            f"also {', '.join(absent)}",
-            "Add the column; its cells may be empty.",
-        )
-    rows = [{str(column): str(text).strip() for column, text in row.items()} for row in table.to_dict("records")]
-    if not rows:
+        raise Refusal(f"{file} with the columns {', '.join(map(str, table.columns))}", f"also {', '.join(absent)}",
+                      "Add the column; its cells may be empty.")  # fmt: skip
+    if table.empty:
         raise Refusal(f"{file} without a row", "one row or more", "Add a row.")
-    return file, rows
-
-
-def _amount(here: str, text: str) -> float:
-    """Return a price, or refuse what is none."""
-    try:
-        amount = float(text)
-    except ValueError:
-        amount = math.nan
-    if not 0 <= amount < math.inf:
-        raise Refusal(
-            f"{here}, column price: {text!r}", "an amount of zero or more without thousands mark", "Write 1234.50."
-        )
-    return amount
+    rows = ({str(column): str(text).strip() for column, text in row.items()} for row in table.to_dict("records"))
+    return file, {f"{file}, row {number}": row for number, row in enumerate(rows, start=2)}
 
 
 def _day(text: str, here: str) -> date:
@@ -214,26 +181,16 @@ def _day(text: str, here: str) -> date:
         raise Refusal(f"{here}: the date {text!r}", "year, month and day", 'Write "2026-02-01".') from None
 
 
-def _cell(file: str, number: int, column: str, text: str) -> Any:
-    """Return a cell as text or quantity, None if empty."""
+def _cell(here: str, column: str, text: str) -> Any:
+    """Return a cell as text, quantity or (without a unit) a whole number, None if empty."""
     unit, _ = COLUMNS[column]
-    text = text.strip()
     if not text or unit is None:
         return text or None
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if not (0 <= value < math.inf) or (COLUMNS[column][0] == "1" and value != int(value)):
-        raise Refusal(
-            f"{file}, row {number}, column {column}: {text!r}",
-            "a number of zero or more, without unit or comma" if unit != "1" else "a whole number",
-            "Correct the cell, or leave it empty if the number is not known.",
-        )
+    value, given = float_of(text), f"{here}, column {column}: {text!r}"
+    if not 0 <= value < math.inf or (unit == "1" and value % 1):
+        needed = "a number of zero or more, without unit or comma" if unit != "1" else "a whole number"
+        raise Refusal(given, needed, "Correct the cell, or leave it empty if the number is not known.")
     if unit == "%" and 0 < value <= 1:
-        raise Refusal(
-            f"{file}, row {number}, column {column}: {text!r}, less than or as much as 1 %",
-            "a percentage",
-            f"Write {100 * value:g} if {100 * value:g} % is meant.",
-        )
-    return Q_(value, unit)
+        remedy = f"Write {100 * value:g} if {100 * value:g} % is meant."
+        raise Refusal(f"{given}, less than or as much as 1 %", "a percentage", remedy)
+    return int(value) if unit == "1" else Q_(value, unit)

@@ -60,7 +60,7 @@ class LineFit:
         (x, y, size), full = self._axes(at), ~self.early
         if self.standby is not None:
             return np.array([np.mean((at[-1] + x[full]) / y[full]), at[-1]])
-        beta, alpha = np.polyfit(x[full], y[full], 1, w=1 / size[full])
+        alpha, beta = weighted_line(x[full], y[full], size[full])
         if self.early.any():
             alpha, beta = with_bounds(x, y, np.where(self.early, alpha + beta * x, size), self.early, spread)
         if not beta > 0:
@@ -99,6 +99,14 @@ class LineFit:
         return k, spread, known + free, free > 0 and chi2 > chdtri(free, 0.05)
 
 
+def weighted_line(x: np.ndarray, y: np.ndarray, u: np.ndarray) -> tuple[float, float]:
+    """Return intercept and slope of the line through y(x) with standard uncertainties in proportion to ``u``."""
+    weight = u**-2.0 / np.sum(u**-2.0)
+    middle = weight @ x
+    slope = weight @ ((x - middle) * y) / (weight @ (x - middle) ** 2)
+    return float(weight @ y - slope * middle), float(slope)
+
+
 def with_bounds(
     x: np.ndarray, y: np.ndarray, size: np.ndarray, early: np.ndarray, spread: float
 ) -> tuple[float, float]:
@@ -109,12 +117,12 @@ def with_bounds(
     """
     from scipy.special import log_ndtr
 
-    beta, alpha = np.polyfit(x[~early], y[~early], 1, w=1 / size[~early])
+    alpha, beta = weighted_line(x[~early], y[~early], size[~early])
     for _ in range(1000):
         fitted, before = alpha + beta * x, (alpha, beta)
         z = (y - fitted) / (spread * size)
         below = np.exp(-(z**2) / 2 - log_ndtr(z)) / math.sqrt(2 * math.pi)
-        beta, alpha = np.polyfit(x, np.where(early, fitted - spread * size * below, y), 1, w=1 / size)
+        alpha, beta = weighted_line(x, np.where(early, fitted - spread * size * below, y), size)
         if np.allclose(before, (alpha, beta), rtol=1e-13, atol=0):
             break
     return alpha, beta

@@ -54,21 +54,19 @@ class Meter:
 
     def _limits(self) -> tuple[float, float]:
         """Return the limits of error: share of the reading [-] and fixed part [W]."""
-        needed = "limits of error such as a percentage, a power, or their sum"
-        remedy = 'Write accuracy="1 % + 0.5 W".'
-        share, fixed = 0.0, 0.0
+        share, fixed, remedy = 0.0, 0.0, 'Write accuracy="1 % + 0.5 W".'
         parts = self.accuracy.replace("±", "").split("+") if self.accuracy is not None else []
-        for part in parts:
-            try:
-                limit = read_quantity(part)
-            except Refusal:
-                raise Refusal(f"accuracy={self.accuracy!r}", needed, remedy) from None
-            if f"{limit.units:D}" == "percent" and not share:
-                share = float(limit.magnitude) / 100
-            elif limit.is_compatible_with("watt") and not fixed:
-                fixed = float(limit.to("watt").magnitude)
-            else:
-                raise Refusal(f"accuracy={self.accuracy!r}", needed, remedy)
+        try:
+            for limit in map(read_quantity, parts):
+                if f"{limit.units:D}" == "percent" and not share:
+                    share = float(limit.magnitude) / 100
+                elif limit.is_compatible_with("watt") and not fixed:
+                    fixed = float(limit.to("watt").magnitude)
+                else:
+                    raise ValueError
+        except ValueError:
+            needed = "limits of error such as a percentage, a power, or their sum"
+            raise Refusal(f"accuracy={self.accuracy!r}", needed, remedy) from None
         if min(share, fixed) < 0 or share >= 1:
             raise Refusal(f"accuracy={self.accuracy!r}", "limits of zero or more, and below 100 %", remedy)
         return share, fixed

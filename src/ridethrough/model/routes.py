@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any, ClassVar, NamedTuple, Protocol
+from typing import Any, ClassVar, NamedTuple
 
 import pint
 
@@ -16,6 +16,7 @@ from ..estimate import Estimate
 from ..units import Refusal, number
 from .battery import Battery, percent
 from .inverter import Inverter
+from .rundowns import RundownLine
 from .temperature import TemperatureCurve
 
 # Makes plain numbers of an Estimate in its own unit, within physical limits: one, or a row for each draw.
@@ -36,29 +37,6 @@ class Rate(NamedTuple):
     reference_w: Any
     exponent: Any
     least: float
-
-
-class Rundowns(Protocol):
-    """What a fit of run-downs brings, at the outlet."""
-
-    @property
-    def energy(self) -> Estimate: ...
-    @property
-    def standby(self) -> Estimate: ...
-    @property
-    def next_run(self) -> Estimate: ...
-    @property
-    def rate_exponent(self) -> Estimate: ...
-    @property
-    def bend(self) -> Estimate: ...
-    @property
-    def reference(self) -> pint.Quantity: ...
-    @property
-    def curve(self) -> TemperatureCurve: ...
-    @property
-    def room(self) -> pint.Quantity | None: ...
-    @property
-    def warnings(self) -> tuple[str, ...]: ...
 
 
 @dataclass(frozen=True)
@@ -195,7 +173,7 @@ class Measured:
     """
 
     printed: pint.Quantity
-    line: Rundowns
+    line: RundownLine
     tested: pint.Quantity
     standby: Estimate
     health: Estimate

@@ -14,7 +14,8 @@ from ..units import Refusal, positive, quantity, show
 from .battery import Battery
 from .inverter import Inverter
 from .ratings import Ratings
-from .routes import Heater, Measured, Printed, Rundowns
+from .routes import Heater, Measured, Printed
+from .rundowns import RundownLine
 from .temperature import TemperatureCurve
 
 
@@ -148,7 +149,7 @@ class BackupUnit:
 
     @classmethod
     def from_rundowns(
-        cls, name: str, line: Rundowns, *, printed: Any, rated: Any, health: Any = "100 %", heater: Any = None,
+        cls, name: str, line: RundownLine, *, printed: Any, rated: Any, health: Any = "100 %", heater: Any = None,
         k1: Any = None, pack: Any = None, packs_max: int = 0, pack_standby: Any = None, charge_power: Any = None,
         taper_from: Any = None,
     ) -> BackupUnit:  # fmt: skip

@@ -1,4 +1,4 @@
-"""Exercises that draw their numbers from a learner's code, and know the usual slips.
+"""Exercises that draw their numbers from a learner's code, and know the usual slips: ``slips.csv``, with their hints.
 
 Neighbours get different numbers, and a key can be printed for a class. A check answers in one of four ways:
 not answered yet, right, a known slip with its hint, not yet.
@@ -6,18 +6,20 @@ not answered yet, right, a known slip with its hint, not yet.
 
 from __future__ import annotations
 
+import csv
 import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pint
 
 from ..units import Q_, Refusal, quantity, show
-from . import slips
-from .slips import Slip
 
+_SLIPS = csv.DictReader(Path(__file__).with_name("slips.csv").read_text(encoding="utf-8").splitlines())
+HINTS = {row["slip"]: row["hint"] for row in _SLIPS}
 _CLOSE = 0.02  # an answer counts as the value it lies within 2 % of: mental arithmetic, not guessing
 
 
@@ -31,42 +33,36 @@ class Exercise:
         What is asked.
     answer : pint.Quantity
         The right answer.
-    wrong : tuple of (pint.Quantity, Slip)
-        What known slips give.
+    wrong : tuple of (pint.Quantity, str)
+        What known slips give, each by its name in `HINTS`.
     steps : tuple of str
         The solution, one idea a line.
     """
 
     question: str
     answer: pint.Quantity
-    wrong: tuple[tuple[pint.Quantity, Slip], ...]
+    wrong: tuple[tuple[pint.Quantity, str], ...]
     steps: tuple[str, ...]
 
     def check(self, answer: Any = None) -> str:
         """Return what to say to ``answer``: text or Quantity with its unit; None means not answered yet."""
+        unit = f"{self.answer.units:~C}"
         if answer is None:
             return (
-                f'Not answered yet. Replace None by your answer with its unit, such as "{_example(self.answer)}", '
+                f'Not answered yet. Replace None by your answer with its unit, such as "123 {unit}", '
                 "and run the cell: Shift+Enter."
             )
-        unit = f"{self.answer.units:~C}"
-        for value, slip in self.wrong:
-            if not value.is_compatible_with(self.answer) and _equals(answer, value):
-                return f"A known slip: {slip.name}. {slip.hint}"
-        try:
-            given = quantity(answer, unit, "answer")
-        except Refusal as refusal:
-            bare = isinstance(answer, (int, float))
-            return (
-                f'Not yet. Write the number with its unit, such as "{_example(self.answer)}".'
-                if bare
-                else f"Not yet. {refusal.remedy}"
-            )
-        if _equals(given, self.answer):
+        if _equals(answer, self.answer):
             return f"Right: {show(self.answer)}."
         for value, slip in self.wrong:
-            if _equals(given, value):
-                return f"A known slip: {slip.name}. {slip.hint}"
+            if _equals(answer, value):
+                return f"A known slip: {slip}. {HINTS[slip]}"
+        if isinstance(answer, (int, float)):
+            return f'Not yet. Write the number with its unit, such as "123 {unit}".'
+        try:
+            quantity(answer, unit, "answer")
+        except Refusal as refusal:
+            return f"Not yet. {refusal.remedy}"
         return "Not yet. Go through the worked example above with your numbers, one step at a time."
 
     def solution(self) -> str:
@@ -89,18 +85,14 @@ def _equals(given: Any, value: pint.Quantity) -> bool:
     return abs(number - float(value.magnitude)) <= _CLOSE * abs(float(value.magnitude))
 
 
-def _example(answer: pint.Quantity) -> str:
-    return f"123 {answer.units:~C}"
-
-
 def _energy_of_a_pump(draw: np.random.Generator) -> Exercise:
     power, hours = int(draw.integers(25, 48)) * 2 + 1, int(draw.integers(5, 12))
     energy = Q_(power * hours, "Wh")
     return Exercise(
         f"A circulation pump draws {power} W without a break. How much energy does it take in {hours} h?",
         energy,
-        ((Q_(power, "W"), slips.WATTS_FOR_WATT_HOURS), (Q_(power, "Wh"), slips.WATTS_FOR_WATT_HOURS),
-         (Q_(24 * power, "Wh"), slips.HOURS_FOR_DAYS)),
+        ((Q_(power, "W"), "power given for energy"), (Q_(power, "Wh"), "power given for energy"),
+         (Q_(24 * power, "Wh"), "a yearly or daily number spread over the wrong time")),
         (f"Energy is power times time: {power} W x {hours} h = {show(energy)}.",),
     )  # fmt: skip
 
@@ -114,8 +106,8 @@ def _hours_with_standby(draw: np.random.Generator) -> Exercise:
         f"A refrigerator takes {load} W of it on average. How many hours does it run?",
         hours,
         (
-            (Q_(usable / load, "h"), slips.STANDBY_FORGOTTEN),
-            (Q_(usable / (load - standby), "h"), slips.STANDBY_TAKEN_OFF),
+            (Q_(usable / load, "h"), "the unit's own standby left out"),
+            (Q_(usable / (load - standby), "h"), "standby taken off the load"),
         ),
         (
             f"Both go on all the time: {load} W + {standby} W = {load + standby} W.",
@@ -132,8 +124,9 @@ def _sticker_and_meter(draw: np.random.Generator) -> Exercise:
         f"A refrigerator's sticker says {sticker} W. In {hours} h a meter counted {counted:.0f} Wh. "
         "How much energy does it take in a day?",
         day,
-        ((Q_(24 * sticker, "Wh"), slips.STICKER_ALL_DAY), (Q_(counted, "Wh"), slips.HOURS_FOR_DAYS),
-         (Q_(counted / hours, "W"), slips.WATTS_FOR_WATT_HOURS)),
+        ((Q_(24 * sticker, "Wh"), "the sticker's watts for the whole time"),
+         (Q_(counted, "Wh"), "a yearly or daily number spread over the wrong time"),
+         (Q_(counted / hours, "W"), "power given for energy")),
         (
             f"Energy over time is the mean power: {counted:.0f} Wh / {hours} h = {counted / hours:.1f} W.",
             f"A day has 24 h: {counted / hours:.1f} W x 24 h = {show(day)}.",
@@ -150,7 +143,10 @@ def _standby_by_subtraction(draw: np.random.Generator) -> Exercise:
     return Exercise(
         f"A unit with nothing plugged in ran {empty} h. With a lamp of {lamp} W it ran {lit} h. What is its standby?",
         found,
-        ((Q_(lamp * lit / empty, "W"), slips.EMPTY_RUN_FOR_DIFFERENCE), (Q_(lamp * lit, "Wh"), slips.ENERGY_FOR_POWER)),
+        (
+            (Q_(lamp * lit / empty, "W"), "divided by the empty run, not by the difference"),
+            (Q_(lamp * lit, "Wh"), "energy given for power"),
+        ),
         (
             f"Both runs empty the same battery: S x {empty} h = (S + {lamp} W) x {lit} h.",
             f"Take S x {lit} h from both sides: S x {empty - lit:.1f} h = {lamp} W x {lit} h = {lamp * lit:.0f} Wh.",
@@ -166,7 +162,8 @@ def _watts_for_sure(draw: np.random.Generator) -> Exercise:
         f"In one day a meter counted {counted} Wh. Its sheet says: good to {percent:g} %. "
         "How many watt-hours either way does the meter's own error make, however long you log?",
         half,
-        ((Q_(counted * percent, "Wh"), slips.PERCENT_AS_SHARE), (Q_(half.magnitude / 24, "Wh"), slips.CURED_BY_TIME)),
+        ((Q_(counted * percent, "Wh"), "a percentage taken as a share"),
+         (Q_(half.magnitude / 24, "Wh"), "the meter's error averaged away")),
         (f"The error is a share of the reading: {counted} Wh x {percent:g} / 100 = {show(half)}.",
          "Logging longer repeats it; it does not average out."),
     )  # fmt: skip
@@ -184,11 +181,11 @@ def _battery_power_at_a_small_load(draw: np.random.Generator) -> Exercise:
         "share of the load, the same share at both loads.",
         power,
         (
-            (Q_(100 * load / percent, "W"), slips.EFFICIENCY_FROM_ANOTHER_LOAD),
-            (Q_(100 * load / percent + standby, "W"), slips.STANDBY_ON_TOP),
-            (Q_(load * percent / 100, "W"), slips.MULTIPLIED_BY_EFFICIENCY),
-            (Q_(load + standby, "W"), slips.SHARE_FORGOTTEN),
-            (Q_(load + lost, "W"), slips.LOSS_OF_ANOTHER_LOAD),
+            (Q_(100 * load / percent, "W"), "the box's efficiency taken at another load"),
+            (Q_(100 * load / percent + standby, "W"), "standby charged on top of an efficiency"),
+            (Q_(load * percent / 100, "W"), "multiplied by the efficiency, not divided"),
+            (Q_(load + standby, "W"), "only the standby counted as loss"),
+            (Q_(load + lost, "W"), "the heavy load's loss taken for the light one"),
         ),
         (
             (
@@ -214,9 +211,9 @@ def _freezer_in_the_cold(draw: np.random.Generator) -> Exercise:
         f"tonight it stands {colder} °C colder, and takes 3 % of that less for each degree. How many hours?",
         hours,
         (
-            (Q_(shrunk / (power + standby), "h"), slips.COLD_ON_THE_REST),
-            (Q_(usable / (milder + standby), "h"), slips.ROOM_FORGOTTEN),
-            (Q_(usable / power, "h"), slips.STANDBY_FORGOTTEN),
+            (Q_(shrunk / (power + standby), "h"), "the cold's share taken of what was left"),
+            (Q_(usable / (milder + standby), "h"), "the freezer's draw as in the milder room"),
+            (Q_(usable / power, "h"), "the unit's own standby left out"),
         ),
         (
             f"Above the empty limit: {charge} % - {percent} % = {charge - percent} % of {full} Wh, {usable:.0f} Wh.",
@@ -238,12 +235,12 @@ def _usable_of_ampere_hours(draw: np.random.Generator) -> Exercise:
         "switches off. How much energy may be used, on the battery's side?",
         usable,
         (
-            (Q_(charge * share, "Ah"), slips.AMPERE_HOURS_FOR_ENERGY),
-            (Q_(printed, "Wh"), slips.ALL_THAT_IS_PRINTED),
-            (Q_(printed * health * start / 100**2 / 2, "Wh"), slips.HALF_FOR_EVERY_BATTERY),
-            (Q_(printed * (health + start + depth - 200) / 100, "Wh"), slips.PERCENTS_ADDED_UP),
-            (Q_(printed * start * depth / 100**2, "Wh"), slips.AGE_LEFT_OUT),
-            (Q_(printed * health * depth / 100**2, "Wh"), slips.START_LEFT_OUT),
+            (Q_(charge * share, "Ah"), "ampere-hours given for energy"),
+            (Q_(printed, "Wh"), "the whole printed capacity"),
+            (Q_(printed * health * start / 100**2 / 2, "Wh"), "half taken for every battery"),
+            (Q_(printed * (health + start + depth - 200) / 100, "Wh"), "the missing percents added up"),
+            (Q_(printed * start * depth / 100**2, "Wh"), "the battery's age left out"),
+            (Q_(printed * health * depth / 100**2, "Wh"), "taken as full at the start"),
         ),
         (
             f"Energy is charge times voltage: {charge} Ah x {volts} V = {printed:,.0f} Wh printed.",
@@ -266,11 +263,11 @@ def _printed_for_days(draw: np.random.Generator) -> Exercise:
         f"switches off. How much must be printed on it for {days} days, without any margin?",
         printed,
         (
-            (Q_(days * from_load / share, "Wh"), slips.STANDBY_FORGOTTEN),
-            (Q_(days * day, "Wh"), slips.NEED_FOR_PRINT),
-            (Q_(days * day * share, "Wh"), slips.MULTIPLIED_BY_SHARES),
-            (Q_(day / share, "Wh"), slips.ONE_DAY_FOR_ALL),
-            (Q_(days * (load + idle) / share, "Wh"), slips.CONVERSION_FORGOTTEN),
+            (Q_(days * from_load / share, "Wh"), "the unit's own standby left out"),
+            (Q_(days * day, "Wh"), "the need given for the print"),
+            (Q_(days * day * share, "Wh"), "multiplied by the shares, not divided"),
+            (Q_(day / share, "Wh"), "one day only"),
+            (Q_(days * (load + idle) / share, "Wh"), "the conversion loss left out"),
         ),
         (
             f"A day: {load} Wh + {loss} % of it + 24 h x {standby} W = {from_load:.0f} Wh + {idle} Wh = {day:,.0f} Wh.",
@@ -293,11 +290,11 @@ def _a_day_of_several(draw: np.random.Generator) -> Exercise:
         "in a day, other losses left out?",
         day,
         (
-            (Q_(loads, "Wh"), slips.STANDBY_FORGOTTEN),
-            (Q_(loads + 3 * 24 * standby, "Wh"), slips.STANDBY_FOR_EACH),
-            (Q_(24 * (router + lamps + pump + standby), "Wh"), slips.EVENING_ALL_DAY),
-            (Q_(router + lamps + pump + standby, "W"), slips.WATTS_FOR_WATT_HOURS),
-            (Q_(router + lamps + pump + standby, "Wh"), slips.WATTS_FOR_WATT_HOURS),
+            (Q_(loads, "Wh"), "the unit's own standby left out"),
+            (Q_(loads + 3 * 24 * standby, "Wh"), "the standby counted once for every load"),
+            (Q_(24 * (router + lamps + pump + standby), "Wh"), "an evening's load taken for the whole day"),
+            (Q_(router + lamps + pump + standby, "W"), "power given for energy"),
+            (Q_(router + lamps + pump + standby, "Wh"), "power given for energy"),
         ),
         (
             f"Router: {router:g} W x 24 h = {24 * router:g} Wh.",

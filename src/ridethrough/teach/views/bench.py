@@ -8,7 +8,7 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
-from ...measure.bench import RundownLine
+from ...model.rundowns import RundownLine
 from ...units import Q_, show
 from ..figures import Curve, curves_figure, plain, rundown_figure
 from ..panels import Panel, Slider, View

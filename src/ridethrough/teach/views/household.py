@@ -19,8 +19,8 @@ from ...model.load import Load
 from ...model.unit import BackupUnit
 from ...units import Q_, Refusal, show
 from ..figures import LOADS, Taken, bars_figure, household_figure, plain
-from ..first_answer import kitchen_draw, store_freezer, store_log
 from ..panels import Choice, Panel, Slider, View
+from ..pantry import kitchen_draw, store_freezer, store_log
 
 _DAY = Q_(24, "h")
 _MOMENTS = 240

@@ -25,7 +25,7 @@ _LEVELS = (0.025, 0.25, 0.5, 0.75, 0.975)  # 19 of 20, half, the middle
 def rides_view(load: Load, unit: BackupUnit, outage: Any) -> View:
     """Return the view of 2,000 rides through one outage: how many last, when the others run empty."""
     rides = ride(load, unit, outage, draws=_RIDES, times=_MOMENTS)
-    levels_wh, times_h = np.quantile(rides.charges_wh, _LEVELS, axis=1), rides.walk.wanted_h
+    levels_wh, times_h = np.quantile(rides.charges_wh, _LEVELS, axis=1), rides.case.told_h
     low, _, middle, _, high = levels_wh
     last, hours = round(rides.chance * _RIDES), show(rides.outage.duration)
     reserve = rides.outage.reserve

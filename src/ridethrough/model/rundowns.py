@@ -1,0 +1,113 @@
+"""What run-downs tell of a unit: the energy to share and the standby, both at the outlet."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from html import escape
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pint
+
+from ..estimate import Estimate, through
+from ..units import Refusal, show
+from .battery import drained_w
+from .inverter import asked_w
+from .load import Load
+from .temperature import TemperatureCurve
+
+
+@dataclass(frozen=True, eq=False)
+class RundownLine:
+    """What a unit gives at its outlet, by its run-downs; make it with `fit_rundowns`.
+
+    Parameters
+    ----------
+    energy, standby : Estimate
+        E, the energy to share at the outlet in a run as long as ``reference`` [Wh], and S, the standby as
+        the outlet sees it, P_0 / (1 + k1) [W]. They are correlated.
+    rate_exponent, bend : Estimate
+        k, 1 where every rate gives the same energy [-]; c, by which the loss bends with the load [1/W].
+    next_run : Estimate
+        The next run's time over the mean of many: 1, give or take the run-to-run spread [-].
+    reference : pint.Quantity
+        Geometric mean of the run times [h].
+    room : pint.Quantity or None
+        Temperature that they hold for [degC]; None where none was stated.
+    curve : TemperatureCurve
+        What the cold leaves, by chemistry or by the user's own runs.
+    points : pandas.DataFrame
+        Each run-down beside what the line says.
+    warnings : tuple of str
+        What limits the claim.
+    runs, settings : tuple of Rundown, mapping
+        What `fit_rundowns` was given.
+    """
+
+    energy: Estimate
+    standby: Estimate
+    rate_exponent: Estimate
+    bend: Estimate
+    next_run: Estimate
+    reference: pint.Quantity
+    room: pint.Quantity | None
+    curve: TemperatureCurve
+    points: pd.DataFrame
+    warnings: tuple[str, ...]
+    runs: tuple[Any, ...]
+    settings: Mapping[str, Any]
+
+    def hours(self, load: Any) -> Estimate:
+        """Return how long the next run lasts at a load [h].
+
+        t = E / P_d,   P_d = x (x_run / (E / T))^(k - 1),   x = S + P + c (P^2 + s^2)         (1)
+
+        Parameters
+        ----------
+        load : Load, Estimate, str or pint.Quantity
+            A load with its pattern and day-to-day spread, or a mean power that is taken as steady [W].
+
+        Notes
+        -----
+        x_run is x at the power that a load draws while it runs, P + s^2 / P; s^2 is its variance and T ``reference``.
+        The interval is for one run, not for the mean of many. The gain of a meter that read both the load and the
+        run-downs cancels.
+        """
+        plugged = load if isinstance(load, Load) else Load.steady(load)
+        drain = self.standby.value + plugged.mean_power.value
+        if not drain.magnitude > 0:
+            raise Refusal(f"a drain of {show(drain)}", "more than zero", "Add a run-down with nothing plugged in.")
+        variance, ref_h = plugged.variance_w2, float(self.reference.magnitude)
+
+        def run_time(at: np.ndarray) -> np.ndarray:
+            energy, standby, power_w, k, c, next_run = at
+            x = asked_w(power_w, variance, standby, 1, c)
+            running = x + (variance / power_w if variance else 0.0)
+            return np.array([energy * next_run / drained_w(x, running, energy / ref_h, k, 0)])  # (1)
+
+        def lasts(power: Estimate) -> Estimate:
+            inputs = [self.energy, self.standby, power, self.rate_exponent, self.bend, self.next_run]
+            return through(run_time, inputs, ["h"])[0]
+
+        length = lasts(plugged.mean_power).value
+        return lasts((plugged.energy_over(length) / length).to("W"))
+
+    def warnings_at(self, load: Any) -> tuple[str, ...]:
+        """Return what limits the claim at a load [W]: ``warnings``, and whether it lies outside the runs."""
+        power = (load if isinstance(load, Load) else Load.steady(load)).mean_power.value
+        full = self.points[self.points["counted as"] == "full"]["load (W)"]
+        beyond = {"lighter": full.min() > power.magnitude, "heavier": full.max() < power.magnitude}
+        found = [f"no run-down is {word} than {show(power)}" for word, outside in beyond.items() if outside]
+        return (*self.warnings, *(f"{what}: the run time there is extrapolated" for what in found))
+
+    def __repr__(self) -> str:
+        notes = "".join(f"\n  warning: {warning}" for warning in self.warnings)
+        runs = f"{len(self.runs)} run-down{'s' * (len(self.runs) > 1)}"
+        return f"<RundownLine of {runs}, at the outlet: {self.energy}, to share; standby {self.standby}{notes}>"
+
+    def _repr_html_(self) -> str:
+        head, *notes = repr(self)[1:-1].split("\n")
+        items = "".join(f"<li>{escape(note.strip())}</li>" for note in notes)
+        return f"<div>{escape(head)}<ul>{items}</ul>{self.points.to_html(index=False)}</div>"
