@@ -10,7 +10,7 @@ The terms are those of JCGM 100:2008 (GUM).
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, cast
 
@@ -20,7 +20,8 @@ from pint.compat import upcast_type_map
 from uncertainties import correlated_values, ufloat
 from uncertainties.core import AffineScalarFunc, LinearCombination
 
-from .units import Refusal, positive, quantity, read_quantity, registry, show, unit_name
+from .known import COVERAGE, Known, ends_of, student
+from .units import Refusal, any_quantity, difference_unit, registry, unit_name, width_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,7 +49,7 @@ class Influence:
     entries: tuple[str, ...] = ()
 
 
-class Estimate:
+class Estimate(Known):
     """A quantity and how well it is known.
 
     Make one with `Estimate.exact`, `Estimate.standard`, `Estimate.within`, `Estimate.readings` or
@@ -75,7 +76,7 @@ class Estimate:
     @classmethod
     def exact(cls, value: Any, unit: str | None = None) -> Estimate:
         """Return an estimate without uncertainty; ``value`` is a Quantity or text [any unit]."""
-        return cls(_any(value, unit))
+        return cls(any_quantity(value, unit))
 
     @classmethod
     def standard(
@@ -96,8 +97,8 @@ class Estimate:
         entries : tuple of str
             The table's coefficients behind it.
         """
-        held = _any(value)
-        return cls._of(held, _width(u, held), Influence(name, dof, source, None, entries))
+        held = any_quantity(value)
+        return cls._of(held, width_of(u, held), Influence(name, dof, source, None, entries))
 
     @classmethod
     def within(cls, value: Any, half_width: Any, name: str, *, source: str = "") -> Estimate:
@@ -116,9 +117,9 @@ class Estimate:
         ----------
         JCGM 100:2008, 4.3.7. A resolution d is a band of half-width d/2, so u = d / sqrt(12), F.2.2.1.
         """
-        held = _any(value)
+        held = any_quantity(value)
         root = math.sqrt(3)
-        return cls._of(held, _width(half_width, held) / root, Influence(name, math.inf, source, (-root, root)))  # (1)
+        return cls._of(held, width_of(half_width, held) / root, Influence(name, math.inf, source, (-root, root)))  # (1)
 
     @classmethod
     def band(
@@ -135,9 +136,9 @@ class Estimate:
         name, source, entries
             As in `standard`.
         """
-        held = _any(value)
+        held = any_quantity(value)
         middle, unit = float(held.magnitude), held.units
-        ends = [float(_any(end).to(unit).magnitude) - middle for end in (low, high)]
+        ends = [float(any_quantity(end).to(unit).magnitude) - middle for end in (low, high)]
         u = math.hypot((ends[1] - ends[0]) / math.sqrt(12), (ends[0] + ends[1]) / 2)  # (1)
         if not u:
             return cls.exact(held)
@@ -164,7 +165,7 @@ class Estimate:
         """
         if len(values) < 2:
             raise Refusal(f"{len(values)} reading", "two or more", "Take another reading, or use Estimate.within.")
-        held = [_any(value, unit) for value in values]
+        held = [any_quantity(value, unit) for value in values]
         numbers = np.array([float(q.to(held[0].units).magnitude) for q in held])
         u = float(numbers.std(ddof=1)) / math.sqrt(numbers.size)  # (1)
         mean = registry().Quantity(float(numbers.mean()), held[0].units)
@@ -225,7 +226,7 @@ class Estimate:
     @property
     def u(self) -> pint.Quantity:
         """The combined standard uncertainty."""
-        return registry().Quantity(float(self._affine.std_dev), _difference(self._held.units))
+        return registry().Quantity(float(self._affine.std_dev), difference_unit(self._held.units))
 
     def slopes(self) -> dict[Any, float]:
         """Return how it moves with each variable that it rests on, in its own unit."""
@@ -247,45 +248,19 @@ class Estimate:
         weight = sum(part**2 / influence.dof for influence, part in shares.items() if part > 0)
         return total**2 / weight if weight > 0 else math.inf
 
-    def interval(self, coverage: float = 0.95) -> tuple[pint.Quantity, pint.Quantity]:
-        """Return the two ends of the interval that holds the value with chance ``coverage``.
+    def interval(self, coverage: float = COVERAGE) -> tuple[pint.Quantity, pint.Quantity]:
+        """Return the two ends of the interval that holds the value with chance ``coverage`` [-].
 
         value +- t(coverage, dof) u                                                           (1)
-
-        Parameters
-        ----------
-        coverage : float
-            Between 0 and 1, exclusive [-].
 
         References
         ----------
         JCGM 100:2008, G.3.2 and Table G.2.
         """
-        if not 0 < coverage < 1:
-            raise Refusal(f"coverage={coverage}", "a chance between 0 and 1", "Write coverage=0.95.")
-        half = self._half(coverage)
-        middle, unit = float(self._affine.nominal_value), self._held.units
-        return registry().Quantity(middle - half, unit), registry().Quantity(middle + half, unit)  # (1)
-
-    def expanded(self, coverage: float = 0.95) -> pint.Quantity:
-        """Return the half width of the interval: t(coverage, dof) u."""
-        return registry().Quantity(self._half(coverage), _difference(self._held.units))
-
-    def _half(self, coverage: float) -> float:
-        return student(self.dof, coverage) * float(self._affine.std_dev)
-
-    def chance_above(self, limit: Any) -> float:
-        """Return the chance that the true value lies above ``limit`` [-].
-
-        The value is taken as Student's t about the estimate, with `u` and `dof`.
-        """
-        from scipy.special import stdtr
-
-        bound = float(_any(limit).to(self._held.units).magnitude)
-        distance, u, dof = float(self._affine.nominal_value) - bound, float(self._affine.std_dev), self.dof
-        if u == 0:
-            return 1.0 if distance >= 0 else 0.0
-        return float(stdtr(dof if math.isfinite(dof) else 1e12, distance / u))
+        ends_of(coverage)  # refuses what is no chance
+        middle, half = float(self._affine.nominal_value), student(self.dof, coverage) * float(self._affine.std_dev)
+        unit = self._held.units
+        return registry().Quantity(middle - half, unit), registry().Quantity(middle + half, unit)
 
     def rests_on(self) -> list[str]:
         """Return the table's coefficients that its uncertainty comes from, each once."""
@@ -359,134 +334,11 @@ class Estimate:
     def __neg__(self) -> Estimate:
         return Estimate(-self._held)
 
-    def spoken(self) -> tuple[str, str]:
-        """Return value and half width at 95 % as text, both rounded to the half width's second figure.
-
-        Example
-        -------
-        >>> Estimate.standard("786.43 Wh", "38.6 Wh", "x").spoken()
-        ('786 Wh', '76 Wh')
-
-        References
-        ----------
-        JCGM 100:2008, 7.2.6.
-        """
-        half = self.expanded()
-        size = float(half.magnitude)
-        digits = max(0, 1 - math.floor(math.log10(size))) if size > 0 else None
-        return show(self.value, digits), show(half, digits)
-
-    def __str__(self) -> str:
-        """Return value and half width: "786 Wh, give or take 76 Wh"."""
-        return "{}, give or take {}".format(*self.spoken())
-
-    def __repr__(self) -> str:
-        low, high = self.interval()
-        digits = 0 if self._half(0.95) >= 10 else None
-        low_text = show(low, digits).rsplit(" ", 1)[0] if " " in show(low, digits) else show(low, digits)
-        return f"<Estimate {show(self.value, digits)}, 95 %: {low_text} to {show(high, digits)}>"
-
-    def _repr_html_(self) -> str:
-        return f"<span>{self}</span>"
-
 
 # A Quantity leaves the arithmetic to this class, too.
 cast(dict[str, type], upcast_type_map)[f"{Estimate.__module__}.{Estimate.__qualname__}"] = Estimate
 
 
-Formula = Callable[[Any], np.ndarray]  # numbers in, an array of numbers out
-
-
-def through(formula: Formula, inputs: Sequence[Estimate], units: Sequence[str]) -> list[Estimate]:
-    """Return what ``formula`` makes of the inputs, in ``units``, with every influence kept (first order).
-
-    y = f(x0) + sum of df/dx (x - x0),   by central differences                               (1)
-    """
-    at, quantity_in = values(inputs), registry().Quantity
-    names = [unit_name(unit) for unit in units]
-    found = [Estimate.exact(quantity_in(float(value), unit)) for value, unit in zip(formula(at), names, strict=True)]
-    for each, one in zip(inputs, np.eye(at.size), strict=True):
-        step = one * float(each.u.magnitude) / 100
-        if not step.any():
-            continue
-        slopes = (formula(at + step) - formula(at - step)) / (2 * step.sum())
-        about = (each - each.value) / (1 * each.value.units)
-        found = [value + about * quantity_in(float(slope), unit)  # (1)
-                 for value, slope, unit in zip(found, slopes, names, strict=True)]  # fmt: skip
-    return found
-
-
-def student(dof: float, coverage: float = 0.95) -> float:
-    """Return Student's t for a two-sided interval [-]."""
-    from scipy.special import stdtrit
-
-    return float(stdtrit(dof if math.isfinite(dof) else 1e12, (1 + coverage) / 2))
-
-
-def values(estimates: Sequence[Estimate]) -> np.ndarray:
-    """Return the values, plain numbers in the estimates' own units."""
-    return np.array([float(each.value.magnitude) for each in estimates])
-
-
-def estimate(value: Any, unit: str, name: str) -> Estimate:
-    """Return ``value`` as an Estimate in ``unit``: the guard for arguments that may be uncertain.
-
-    Parameters
-    ----------
-    value : Estimate, str or pint.Quantity
-        Text and Quantities are taken as exact.
-    unit, name : str
-        The unit needed and the argument's name, for the message.
-    """
-    if isinstance(value, Estimate):
-        quantity(value.value, unit, name)
-        return value.to(unit)
-    return Estimate.exact(quantity(value, unit, name))
-
-
-def not_negative(value: Any, unit: str, name: str) -> Estimate:
-    """Return ``value`` as an Estimate in ``unit``, refused where it lies below zero."""
-    found = estimate(value, unit, name)
-    positive(found.value, unit, name, zero=True)
-    return found
-
-
-def _any(value: Any, unit: str | None = None) -> pint.Quantity:
-    """Return text, a Quantity, or a number with ``unit`` as a Quantity."""
-    if isinstance(value, str):
-        return read_quantity(value)
-    if isinstance(value, pint.Quantity):
-        return value
-    if unit is not None:
-        return registry().Quantity(float(value), unit_name(unit))
-    raise Refusal(f"the bare number {value}", "a quantity", f'Write its unit with it, for example "{value} W".')
-
-
-def _width(u: Any, held: pint.Quantity) -> float:
-    """Return an uncertainty as a plain number in the unit of what it belongs to."""
-    given = _any(u)
-    if held.check("[temperature]"):  # "2 degC" is here a difference, not a temperature
-        given = registry().Quantity(given.magnitude, _difference(given.units))
-    try:
-        width = float(given.to(_difference(held.units)).magnitude)
-    except pint.DimensionalityError:
-        width = math.nan
-    if not 0 <= width < math.inf:
-        raise Refusal(
-            f"an uncertainty of {u} for {show(held)}",
-            "a finite uncertainty of zero or more in a unit of the same kind",
-            f'Write for example "1 {_difference(held.units):~P}".',
-        )
-    return width
-
-
-def _difference(unit: Any) -> Any:
-    """Return the unit in which differences are measured (temperatures have their own)."""
-    own = {"degree_Celsius": "delta_degree_Celsius", "kelvin": "delta_degree_Celsius",
-           "degree_Fahrenheit": "delta_degree_Fahrenheit"}  # fmt: skip
-    return registry().Unit(own[f"{unit:D}"]) if f"{unit:D}" in own else unit
-
-
 def _operand(other: Any) -> Any:
     """Return what pint should calculate with."""
-    return other._held if isinstance(other, Estimate) else _any(other) if isinstance(other, str) else other
+    return other._held if isinstance(other, Estimate) else any_quantity(other) if isinstance(other, str) else other

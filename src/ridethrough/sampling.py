@@ -15,14 +15,13 @@ from typing import Any
 from zlib import crc32
 
 import numpy as np
-import pandas as pd
-import pint
 
-from .estimate import Estimate, Influence, student
-from .units import Q_, Refusal, registry, show, unit_name
+from .drawn import Drawn
+from .estimate import Estimate, Influence
+from .known import student
+from .units import Refusal
 
 DRAWS = 2000
-COVERAGE = 0.95
 FEWEST_DOF = 3  # below, Student's t has no variance: JCGM 101:2008, 6.4.9.4
 
 
@@ -178,131 +177,3 @@ def _chi(dof: float) -> Callable[[int], np.ndarray]:
         return np.sqrt(dof / chdtri(dof, _middles(count)))
 
     return table
-
-
-class Drawn:
-    """A quantity as all draws say: row 0 is the best estimate, the others tell how sure it is.
-
-    Sums, differences and ratios of such quantities are taken row by row, so that what they share is kept. An end that
-    no draw reaches, as of a run that outlasts what was asked, reads "at least".
-
-    Parameters
-    ----------
-    rows : array of shape (draws + 1,)
-        In ``unit``; inf where it lies beyond ``horizon``, nan where something lies beyond its physical limits.
-    unit : str
-        As in quantity text.
-    sampler : Sampler
-        What was drawn.
-    horizon : float
-        Where the rows that are inf were last seen [unit].
-    """
-
-    def __init__(self, rows: np.ndarray, unit: str, sampler: Sampler, horizon: float = math.inf) -> None:
-        self.rows, self.unit, self.sampler, self.horizon = rows, unit, sampler, horizon
-
-    @property
-    def draws(self) -> np.ndarray:
-        """The draws that lie within all limits, without the best estimate; inf where beyond the horizon [unit]."""
-        held = self.rows[1:]
-        return held[~np.isnan(held)]
-
-    @property
-    def value(self) -> pint.Quantity:
-        """The best estimate, or the horizon where that lies beyond it."""
-        return Q_(float(min(self.rows[0], self.horizon)), self.unit)
-
-    @property
-    def magnitude(self) -> float:
-        """The best estimate as a plain number [unit]."""
-        return float(self.value.magnitude)
-
-    @property
-    def u(self) -> pint.Quantity:
-        """The standard deviation of the draws."""
-        return Q_(float(np.minimum(self.draws, self.horizon).std(ddof=1)), self.unit)
-
-    def interval(self, coverage: float = COVERAGE) -> tuple[pint.Quantity, pint.Quantity]:
-        """Return the two ends that as many draws lie below as above; an end at the horizon reads "at least".
-
-        References
-        ----------
-        JCGM 101:2008, 5.3.3 and 7.7.
-        """
-        if not 0 < coverage < 1:
-            raise Refusal(f"coverage={coverage}", "a chance between 0 and 1", "Write coverage=0.95.")
-        ends = np.quantile(np.minimum(self.draws, self.horizon), [(1 - coverage) / 2, (1 + coverage) / 2])
-        return Q_(float(ends[0]), self.unit), Q_(float(ends[1]), self.unit)
-
-    def expanded(self, coverage: float = COVERAGE) -> pint.Quantity:
-        """Return half the width of the interval."""
-        low, high = self.interval(coverage)
-        return (high - low) / 2
-
-    def chance_above(self, limit: Any) -> float:
-        """Return the share of draws at or above ``limit`` [-]."""
-        bound = limit.m_as(unit_name(self.unit)) if isinstance(limit, pint.Quantity) else float(limit)
-        return float(np.mean(self.draws >= bound))
-
-    def shares(self) -> pd.DataFrame:
-        """Return what makes it uncertain: columns influence and share [-], the squared rank correlation."""
-        kept = ~np.isnan(self.rows[1:])
-        ranks = _ranks(np.minimum(self.draws, self.horizon))
-        found = {name: sum(float(_ranks(each[1:][kept]) @ ranks) ** 2 for each in together)
-                 for name, together in self.sampler.inputs.items()}  # fmt: skip
-        table = pd.DataFrame({"influence": list(found), "share": list(found.values())})
-        return table.sort_values("share", ascending=False, ignore_index=True)
-
-    def to(self, unit: str) -> Drawn:
-        """Return the same in another unit, spelt as in quantity text."""
-        factor = float((1 * registry().Unit(unit_name(self.unit))).m_as(unit_name(unit)))
-        return Drawn(self.rows * factor, unit, self.sampler, self.horizon * factor)
-
-    def _with(self, other: Any, combine: Callable[[Any, Any], Any], unit: str) -> Drawn:
-        theirs = other.to(self.unit if unit else other.unit).rows if isinstance(other, Drawn) else other
-        both = [np.minimum(self.rows, self.horizon), theirs]
-        if isinstance(other, Drawn):
-            both[1] = np.minimum(both[1], other.horizon)
-        return Drawn(combine(*both), unit, self.sampler)
-
-    def __add__(self, other: Drawn) -> Drawn:
-        return self._with(other, np.add, self.unit)
-
-    def __sub__(self, other: Drawn) -> Drawn:
-        return self._with(other, np.subtract, self.unit)
-
-    def __neg__(self) -> Drawn:
-        return Drawn(-self.rows, self.unit, self.sampler)
-
-    def spoken(self) -> tuple[str, str]:
-        """Return value and half width at 95 % as text, both rounded to the half width's second figure.
-
-        References
-        ----------
-        JCGM 100:2008, 7.2.6.
-        """
-        half = self.expanded()
-        size = float(half.magnitude)
-        digits = max(0, 1 - math.floor(math.log10(size))) if size > 0 else None
-        return show(self.value, digits), show(half, digits)
-
-    def __str__(self) -> str:
-        """Return value and half width, "28.4 h, give or take 3.5 h", or "at least 72 h"."""
-        low, high = self.interval()
-        if float(high.magnitude) < self.horizon:
-            return "{}, give or take {}".format(*self.spoken())
-        at_least = f"at least {show(Q_(self.horizon, self.unit))}"
-        return at_least if float(low.magnitude) >= self.horizon else f"{show(low)} to {at_least}"
-
-    def __repr__(self) -> str:
-        low, high = self.interval()
-        return f"<Drawn {show(self.value)}, 95 %: {show(low)} to {show(high)}>"
-
-    def _repr_html_(self) -> str:
-        return f"<span>{self}</span>"
-
-
-def _ranks(values: np.ndarray) -> np.ndarray:
-    """Return the ranks of values about zero, with unit length."""
-    ranks = np.argsort(np.argsort(values, kind="stable"), kind="stable") - (values.size - 1) / 2
-    return np.asarray(ranks / (np.sqrt(ranks @ ranks) or 1))

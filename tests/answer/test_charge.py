@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from ridethrough.answer.charge import Charge, Powers, charge_through
 
 from ridethrough.answer import charge as kernel
-from ridethrough.answer.charge import Charge, Powers, charge_through
 from ridethrough.units import Refusal
 
 # --- A plain loop -----------------------------------------------------------------------------------

@@ -6,12 +6,12 @@ from typing import Any
 
 import numpy as np
 import pytest
-
 from ridethrough.answer.hourly import hour_by_hour
+from ridethrough.answer.spread import spread
+
 from ridethrough.answer.ledger import ledger
 from ridethrough.answer.outage import Outage
 from ridethrough.answer.ride import ride
-from ridethrough.answer.spread import spread
 from ridethrough.model.load import Load
 from ridethrough.model.unit import BackupUnit
 from ridethrough.units import Q_, Refusal

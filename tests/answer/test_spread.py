@@ -7,11 +7,11 @@ from typing import Any
 
 import numpy as np
 import pytest
+from ridethrough.answer.spread import Spread, spread
 
 from ridethrough.answer.ledger import ledger
 from ridethrough.answer.outage import Outage
 from ridethrough.answer.ride import ride
-from ridethrough.answer.spread import Spread, spread
 from ridethrough.estimate import Estimate
 from ridethrough.measure.bench import RundownLine, fit_rundowns
 from ridethrough.measure.meter import Meter

@@ -6,9 +6,8 @@ from typing import Any
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
-
 from ridethrough.answer.charge import charge_through
+from scipy.integrate import solve_ivp
 
 
 def solved(

@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from ridethrough.answer.spread import spread
 
 from ridethrough.answer.ledger import ledger
 from ridethrough.answer.outage import Outage
 from ridethrough.answer.ride import ride
 from ridethrough.answer.size import size
-from ridethrough.answer.spread import spread
 from ridethrough.estimate import Estimate
 from ridethrough.measure.bench import fit_rundowns
 from ridethrough.model.inverter import Inverter

@@ -16,7 +16,6 @@ from collections.abc import Callable
 from typing import Any, NamedTuple
 
 import numpy as np
-
 from ridethrough.answer.charge import Charge, Powers, charge_through
 
 ROUNDS = 5

@@ -11,8 +11,9 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-from ridethrough.answer.outage import Outage
 from ridethrough.answer.spread import spread
+
+from ridethrough.answer.outage import Outage
 from ridethrough.measure.bench import fit_rundowns
 from ridethrough.measure.meter import Meter
 from ridethrough.model.load import Load

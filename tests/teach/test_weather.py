@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-
 from ridethrough.answer.hourly import Emptying, hour_by_hour
+
 from ridethrough.answer.ledger import ledger
 from ridethrough.answer.outage import Outage
 from ridethrough.measure.bench import fit_rundowns

@@ -214,7 +214,7 @@ class Case:
         over = pattern.mean_w or 1.0
         since_h, offset = self._phase(number, mean.size)
         within_w2 = max(pattern.variance_w2 - float(mean.var()), 0.0)
-        return Power(appliance, mean_w, slope, since_h, offset, mean / over, within_w2 / over**2)
+        return Power(appliance, mean_w, slope, since_h, offset, mean / over, within_w2 / over / over)
 
     def _in_room(self, appliance: Appliance, mean_w: Any, slope: Any, celsius: Any) -> Any:
         """Return what it draws where it stands [W], at most what its motor takes all the time."""

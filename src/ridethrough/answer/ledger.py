@@ -14,8 +14,10 @@ from typing import Any, Literal
 import numpy as np
 import pandas as pd
 
+from ..drawn import Drawn
+from ..known import COVERAGE
 from ..model.battery import percent
-from ..sampling import COVERAGE, DRAWS, Drawn
+from ..sampling import DRAWS
 from ..sources import table_of
 from ..units import show
 from .case import case_of

@@ -10,9 +10,10 @@ from typing import Any
 import numpy as np
 import pint
 
-from ..estimate import Estimate, estimate
+from ..estimate import Estimate
 from ..model.pattern import clock
 from ..model.recharge import Recharge
+from ..propagation import estimate
 from ..units import Q_, Refusal, number, positive, show
 
 
@@ -36,7 +37,7 @@ class Place:
         """Return the place of one temperature or of the means of successive hours; None where none is given."""
         if given is None:
             return None
-        if isinstance(given, (str, pint.Quantity)) and np.ndim(getattr(given, "magnitude", 0)) == 0:
+        if np.ndim(getattr(given, "magnitude", given)) == 0:
             return cls(np.array([number(given, "degC", name)]), hours)
         celsius = np.array([number(each, "degC", name) for each in given])
         if celsius.size < math.ceil(hours):

@@ -11,8 +11,10 @@ import numpy as np
 import pandas as pd
 import pint
 
-from ..estimate import estimate
-from ..sampling import COVERAGE, DRAWS, Drawn
+from ..drawn import Drawn
+from ..known import COVERAGE
+from ..propagation import estimate
+from ..sampling import DRAWS
 from ..sources import lookup
 from ..units import Refusal, show
 from .case import Case, case_of

@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 import pint
 
+from ..drawn import Drawn
 from ..model.unit import BackupUnit
-from ..sampling import DRAWS, Drawn
+from ..sampling import DRAWS
 from ..sources import lookup
 from ..units import Q_, Refusal, number, show
 from .case import Case, case_of
@@ -20,7 +21,7 @@ from .outage import Outage
 from .ride import through
 
 LARGE = 1e6  # times the printed capacity beyond which nothing changes
-HALVINGS = 40
+HALVINGS, NARROW = 40, 1e-6  # how often the capacity is halved at most, and the share of it that is near enough
 
 
 @dataclass(frozen=True)
@@ -151,6 +152,6 @@ def _needed(case: Case) -> Drawn:
         middle = (low + high) / 2
         fits = lasts(middle)
         low, high = np.where(fits, low, middle), np.where(fits, middle, high)
-        if (high - low).max() <= 1e-6 * start:
+        if (high - low).max() <= NARROW * start:
             break
     return case.sampler.result(high, "Wh")

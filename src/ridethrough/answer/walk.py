@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from copy import copy
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
 
@@ -59,6 +59,11 @@ class Sums:
     spilled: Array
     weather: Array
 
+    @classmethod
+    def none(cls, appliances: int, rows: int) -> Sums:
+        """Return the sums before anything came."""
+        return cls(np.zeros((appliances, rows)), *(np.zeros(rows) for _ in fields(cls)[1:]))
+
 
 @dataclass
 class Walk:
@@ -88,7 +93,7 @@ class Walk:
         case, rows = self.case, self.case.rows
         self.charge = case.full_wh * case.start
         self.on, self.empty_h, self.cold_h = np.ones(rows, bool), np.full(rows, np.inf), np.zeros(rows)
-        self.sums = Sums(np.zeros((len(case.load.appliances), rows)), *(np.zeros(rows) for _ in range(10)))
+        self.sums = Sums.none(len(case.load.appliances), rows)
         self.told, self.kept_back = np.zeros((self.case.told_h.size, rows)), np.zeros(self.case.told_h.size)
         self._usable: Array | None = None
 

@@ -16,11 +16,12 @@ import numpy as np
 import pandas as pd
 import pint
 
-from ..estimate import Estimate, not_negative, through, values
+from ..estimate import Estimate
 from ..model.battery import CHEMISTRIES, of_chemistry
 from ..model.load import Load
 from ..model.rundowns import RundownLine
 from ..model.temperature import TemperatureCurve
+from ..propagation import not_negative, through, values
 from ..sources import coefficient, lookup
 from ..units import Q_, Refusal, number, positive, quantity, show
 from .line import LineFit, repeatability_of

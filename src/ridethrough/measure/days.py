@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..estimate import student
+from ..known import student
 from ..sources import lookup
 from .cycles import Switching
 from .log import MeterLog

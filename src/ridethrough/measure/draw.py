@@ -17,7 +17,8 @@ import numpy as np
 import pandas as pd
 import pint
 
-from ..estimate import Estimate, student
+from ..estimate import Estimate
+from ..known import student
 from ..model.load import Appliance, Load, day_to_day
 from ..model.pattern import Pattern
 from ..units import Q_, Refusal, number, show

@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 import pint
 
-from ..estimate import Estimate, estimate
+from ..estimate import Estimate
 from ..model.load import Load
+from ..propagation import estimate
 from ..units import Q_, Refusal, positive, quantity, read_quantity, show
 from .meter import Meter
 from .meterlog import MeterLog

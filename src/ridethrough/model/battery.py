@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 import pint
 
-from ..estimate import Estimate, estimate, not_negative
+from ..estimate import Estimate
+from ..propagation import estimate, not_negative
 from ..sources import coefficient, lookup
 from ..units import Q_, Refusal, number, positive, read_quantity, show
 from .temperature import TemperatureCurve
@@ -129,6 +130,7 @@ def drained_w(asked_w: Any, running_w: Any, reference_w: Any, exponent: Any, lea
     Peukert's relation, see `peukert_hours`: what the power of the moment makes lost, whatever comes later.
     """
     over = np.maximum(running_w / reference_w, least)
+    over = np.where(over > 0, over, 1.0)  # of nothing nothing is lost
     return asked_w * over ** (exponent - 1) if np.any(over != 1) and np.any(exponent != 1) else asked_w  # (1)
 
 

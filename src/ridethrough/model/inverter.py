@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 import pint
 
-from ..estimate import Estimate, estimate, not_negative, through
+from ..estimate import Estimate
+from ..propagation import estimate, not_negative, through
 from ..sources import COEFFICIENTS, coefficient
 from ..units import Q_, Refusal, number, positive, show
 from .load import Load

@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 import pint
 
-from ..estimate import Estimate, estimate
+from ..estimate import Estimate
+from ..propagation import estimate
 from ..sources import coefficient
 from ..units import Q_, Refusal, number, positive, quantity, show
 from .pattern import Pattern

@@ -8,7 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from ..estimate import Estimate, estimate
+from ..estimate import Estimate
+from ..propagation import estimate
 from ..sources import coefficient
 from ..units import Q_, Refusal, number, positive, show
 from .pattern import DAY_H, Pattern, clock

@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from ..estimate import Estimate, through
+from ..estimate import Estimate
+from ..propagation import through
 from ..sources import lookup
 from ..units import Q_, Refusal, number, positive, quantity, show
 from .load import Appliance, Load

@@ -11,7 +11,8 @@ import numpy as np
 import pandas as pd
 import pint
 
-from ..estimate import Estimate, through
+from ..estimate import Estimate
+from ..propagation import through
 from ..units import Refusal, show
 from .battery import drained_w
 from .inverter import asked_w

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -9,7 +10,8 @@ from typing import Any
 import numpy as np
 import pint
 
-from ..estimate import Estimate, estimate
+from ..estimate import Estimate
+from ..propagation import estimate
 from ..sources import COEFFICIENTS, Coefficient, lookup
 from ..units import Q_, Refusal, number, positive, show
 
@@ -127,9 +129,9 @@ class TemperatureCurve:
     @cached_property
     def _z(self) -> Estimate:
         """How far this battery lies from the table, in standard deviations [-]; one influence per curve."""
-        points = tuple(self.points.values())
-        return Estimate.standard(Q_(0, "1"), Q_(1, "1"), f"{self.chemistry} in the cold", source=str(points[0].source),
-                                 entries=tuple(point.name for point in points))  # fmt: skip
+        points, end = tuple(self.points.values()), math.sqrt(3)
+        return Estimate.band(Q_(0, "1"), Q_(-end, "1"), Q_(end, "1"), f"{self.chemistry} in the cold",
+                             source=str(points[0].source), entries=tuple(point.name for point in points))  # fmt: skip
 
     def at(self, temperature: Any, name: str = "temperature") -> Estimate:
         """Return the capacity at a temperature of the cells over that at 25 degC [-].

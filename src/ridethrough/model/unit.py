@@ -8,7 +8,8 @@ from typing import Any
 import pandas as pd
 import pint
 
-from ..estimate import Estimate, estimate, not_negative
+from ..estimate import Estimate
+from ..propagation import estimate, not_negative
 from ..sources import coefficient, table_of
 from ..units import Refusal, positive, quantity, show
 from .battery import Battery

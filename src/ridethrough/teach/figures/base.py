@@ -15,10 +15,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 import pint
 
-from ...estimate import Estimate
-from ...sampling import Drawn
-
-Known = Estimate | Drawn  # a number with its give or take
+from ...known import Known
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -52,7 +49,7 @@ class Curve(NamedTuple):
 
 def plain(amount: Known | pint.Quantity) -> float:
     """Return an estimate's value, or a quantity, as a plain number in its own unit."""
-    return float((amount.value if isinstance(amount, Estimate) else amount).magnitude)
+    return float((amount.value if isinstance(amount, Known) else amount).magnitude)
 
 
 @cache

@@ -1,0 +1,72 @@
+"""What every number with a give or take can say, whether it was propagated or drawn."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from .units import Refusal, show
+
+if TYPE_CHECKING:
+    import pint
+
+COVERAGE = 0.95
+
+
+class Known:
+    """A quantity and how well it is known; `Estimate` and `Drawn` are."""
+
+    __slots__ = ()
+
+    @property
+    def value(self) -> pint.Quantity:
+        """The best estimate."""
+        raise NotImplementedError
+
+    def interval(self, coverage: float = COVERAGE) -> tuple[pint.Quantity, pint.Quantity]:
+        """Return the two ends of the interval that holds the value with chance ``coverage`` [-]."""
+        raise NotImplementedError
+
+    def expanded(self, coverage: float = COVERAGE) -> pint.Quantity:
+        """Return half the width of the interval."""
+        low, high = self.interval(coverage)
+        return (high - low) / 2
+
+    def spoken(self) -> tuple[str, str]:
+        """Return value and half width at 95 % as text, both rounded to the half width's second figure.
+
+        References
+        ----------
+        JCGM 100:2008, 7.2.6.
+        """
+        half = self.expanded()
+        size = float(half.magnitude)
+        digits = max(0, 1 - math.floor(math.log10(size))) if size > 0 else None
+        return show(self.value, digits), show(half, digits)
+
+    def __str__(self) -> str:
+        """Return value and half width: "786 Wh, give or take 76 Wh"."""
+        return "{}, give or take {}".format(*self.spoken())
+
+    def __repr__(self) -> str:
+        low, high = self.interval()
+        digits = 0 if float(self.expanded().magnitude) >= 10 else None
+        low_text = show(low, digits).rsplit(" ", 1)[0] if " " in show(low, digits) else show(low, digits)
+        return f"<{type(self).__name__} {show(self.value, digits)}, 95 %: {low_text} to {show(high, digits)}>"
+
+    def _repr_html_(self) -> str:
+        return f"<span>{self}</span>"
+
+
+def ends_of(coverage: float) -> tuple[float, float]:
+    """Return the two shares that lie below the ends of a symmetric interval [-]."""
+    if not 0 < coverage < 1:
+        raise Refusal(f"coverage={coverage}", "a chance between 0 and 1", "Write coverage=0.95.")
+    return (1 - coverage) / 2, (1 + coverage) / 2
+
+
+def student(dof: float, coverage: float = COVERAGE) -> float:
+    """Return Student's t for a two-sided interval [-]."""
+    from scipy.special import stdtrit
+
+    return float(stdtrit(dof if math.isfinite(dof) else 1e12, (1 + coverage) / 2))

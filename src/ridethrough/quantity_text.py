@@ -1,0 +1,159 @@
+"""Quantity text: one pint registry, the units of this trade as people write them, and their reader.
+
+The reader is deliberately narrower than pint's: it refuses what a person could read in two ways.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+import re
+from functools import cache
+from itertools import pairwise
+from pathlib import Path
+
+import pint
+
+
+class Refusal(ValueError):
+    """An input the kit will not work with, and the way out.
+
+    Parameters
+    ----------
+    given : str
+        What was given.
+    needed : str
+        What was needed.
+    remedy : str
+        What to type or do instead, a whole sentence.
+    """
+
+    def __init__(self, given: str, needed: str, remedy: str) -> None:
+        super().__init__(given, needed, remedy)
+        self.given, self.needed, self.remedy = given, needed, remedy
+
+    def __str__(self) -> str:
+        return f"Given: {self.given}. Needed: {self.needed}. {self.remedy}"
+
+
+@cache
+def registry() -> pint.UnitRegistry:
+    """Return the kit's one pint registry, made on first use.
+
+    Apparent power (VA) and reactive power (var) get dimensions of their own, so that neither
+    turns into watts unnoticed.
+    """
+    ureg: pint.UnitRegistry = pint.UnitRegistry(on_redefinition="ignore")
+    ureg.define("voltampere = [apparent_power] = VA")
+    ureg.define("voltampere_reactive = [reactive_power] = var")
+    ureg.formatter.default_format = "~P"
+    pint.set_application_registry(ureg)  # so that a pickled quantity comes home
+    return ureg
+
+
+# How people write a unit -> pint's name of it. Looked up as written, then without regard to case
+# where that leaves one reading: "KWH" is read, "mw" (milli or mega?) is not.
+_SPELLINGS = csv.DictReader(Path(__file__).with_name("spellings.csv").read_text(encoding="utf-8").splitlines())
+_EXACT = {text: row["unit"] for row in _SPELLINGS for text in row["spellings"].split()}
+_FOLDED: dict[str, set[str]] = {}
+for _text, _name in _EXACT.items():
+    _FOLDED.setdefault(_text.lower(), set()).add(_name)
+
+_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
+_PART = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[^\s\d+.-][^\d\s]*(?:[23²³](?!\d))?"
+                   rf"(?:\s*(?:/|\bper\b)\s*[^\d\s]+(?:[23²³](?!\d))?)?)")  # fmt: skip
+_COMMA = re.compile(r"\d\s*,\s*\d")
+_TIDY = str.maketrans({"−": "-", "\u00a0": " ", "\u202f": " ", "\u2009": " ", "⋅": "·", "µ": "μ"})
+
+
+def unit_name(text: str) -> str:
+    """Return pint's name for a unit as people write it."""
+    names: list[str] = []
+    for part in map(str.strip, re.split(r"/|\bper\b", text)):
+        found = {_EXACT[part]} if part in _EXACT else _FOLDED.get(part.lower(), set())
+        if len(found) != 1:
+            raise Refusal(f"the unit {part!r}", "a unit of this trade", _respelt(part))
+        names += found
+    if len(names) == 2 and names[0].endswith("watt") and names[1] in {"second", "minute", "hour", "day"}:
+        raise Refusal(
+            f"{text!r}, which would be a power that keeps changing",
+            "a power (W) or an energy (Wh)",
+            "A watt is already energy per time: 1 W is 1 Wh every hour. "
+            "For how fast energy flows write W, for how much has flowed write Wh.",
+        )
+    return " / ".join(names)
+
+
+def _respelt(part: str) -> str:
+    """Return what to write in place of a unit that is not read."""
+    if meant := {"C": "degC", "F": "degF", "°": "degC"}.get(part):
+        return f"For a temperature write {meant}."
+    if either := sorted(text for text in _EXACT if text.lower() == part.lower()):
+        return f"Write one of: {' or '.join(either)}."
+    return "Write W, kW, Wh, kWh, VA, V, A, Ah, s, min, h, day, degC, degF, %, or a ratio: kWh/year."
+
+
+def read_quantity(text: str) -> pint.Quantity:
+    """Return the quantity that ``text`` states, or refuse what could be read in two ways.
+
+    Parameters
+    ----------
+    text : str
+        A number and a unit: ``"38 W"``, ``"1.3 kWh"``, ``"5 degC"``, ``"390 kWh/year"``; times may
+        have parts: ``"1 h 30 min"``.
+
+    Returns
+    -------
+    pint.Quantity
+        In the unit as written; times of several parts in that of the first.
+
+    Raises
+    ------
+    Refusal
+        If a comma stands in a number, the unit is unknown, or the text is no quantity.
+
+    Examples
+    --------
+    >>> read_quantity("1 h 30 min").to("min")
+    <Quantity(90.0, 'minute')>
+    >>> read_quantity("1,3 kWh")
+    Traceback (most recent call last):
+    ridethrough.quantity_text.Refusal: Given: '1,3 kWh'. Needed: a number without a comma, which is a \
+decimal mark to some and groups thousands to others. Write 1.3 if the comma is a decimal mark, \
+13 if the comma groups thousands.
+    """
+    tidy = text.translate(_TIDY).strip()
+    if _COMMA.search(tidy):
+        digits = re.sub(r"\s", "", re.search(r"[\d,.\s]*\d", tidy).group())  # type: ignore[union-attr]
+        whole = digits.replace(",", "")
+        readings = [f"{whole} if the comma groups thousands"]
+        if digits.count(",") == 1 and "." not in digits:
+            readings.insert(0, f"{digits.replace(',', '.')} if the comma is a decimal mark")
+        raise Refusal(
+            repr(text),
+            "a number without a comma, which is a decimal mark to some and groups thousands to others",
+            f"Write {', '.join(readings)}.",
+        )
+    parts, at = list[re.Match[str]](), 0
+    while match := _PART.match(tidy, at):
+        parts.append(match)
+        at = match.end()
+    if not parts and re.fullmatch(r"[^\d]+(/|\bper\b)[^\d]+", tidy):
+        unit_name(tidy)  # "watts per hour" has an explanation of its own
+    if not parts or tidy[at:].strip():
+        raise Refusal(
+            repr(text), "a number and a unit", 'Write for example "38 W", "1.3 kWh", "12 h", "90 %" or "5 degC".'
+        )
+    if not all(math.isfinite(float(part["number"])) for part in parts):
+        raise Refusal(repr(text), "a finite number", "Write the number that was read off.")
+    values = [registry().Quantity(float(part["number"]), unit_name(part["unit"])) for part in parts]
+    timely = all(value.check("[time]") for value in values)
+    signed = any(part["number"][0] in "+-" for part in parts[1:])
+    falling = timely and all(1 * b.units < 1 * a.units for a, b in pairwise(values))
+    if len(values) > 1 and (signed or not falling):
+        raise Refusal(
+            repr(text),
+            "one number and one unit; only times have parts, the longest first",
+            'Write for example "1.3 kWh" or "1 h 30 min".',
+        )
+    return sum(values[1:], values[0])
