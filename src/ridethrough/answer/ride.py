@@ -57,7 +57,7 @@ class Ride:
         asked; else it reads "at least" the outage where that is survived.
         """
         walk, horizon = self.walk, self.outage.hours
-        if self.case.goes_on and not np.isfinite(walk.empty_h).all():
+        if self.outage.goes_on and not np.isfinite(walk.empty_h).all():
             walk, horizon = walk.further(), 24 * lookup("longest ride").value
             walk.through(walk.case.stretches(self.outage.hours, horizon), counted=False)
         return walk.case.sampler.result(walk.empty_h, "h", horizon)
