@@ -14,7 +14,7 @@ import pint
 
 from ..estimate import Estimate
 from ..units import Refusal, number
-from .battery import Battery, percent
+from .battery import Battery, Rate, percent
 from .inverter import Inverter
 from .rundowns import RundownLine
 from .temperature import TemperatureCurve
@@ -29,14 +29,6 @@ class Share(NamedTuple):
     label: str
     share: Any
     measured: bool
-
-
-class Rate(NamedTuple):
-    """What a fast discharge costs: reference power [W], exponent and least ratio [-]; see `battery.drained_w`."""
-
-    reference_w: Any
-    exponent: Any
-    least: float
 
 
 @dataclass(frozen=True)
