@@ -115,9 +115,10 @@ def _stretch(case: Case, edges: np.ndarray) -> Stretch:
     rate_w = asked + (1 - case.moment) * (mean_w - asked)
     drained = drained_w(asked, rate_w, *case.rate)
     if case.load.variance_w2:  # a draw's load runs in some of its steps, the best estimate's a little in each
-        best = [np.ravel(each)[:1] for each in (own.own_w, b, c, *case.rate[:2])]
+        reference, exponent, *best = (np.ravel(each)[:1] for each in (*case.rate[:2], own.own_w, b, c))
+        rate = Rate(reference, exponent, case.rate.least)
         variance = np.broadcast_to(variance_w2, asked.shape)[:, 0]
-        drained[:, 0] = drained_of_cycles_w(total_w[:, 0], variance, *best[:3], Rate(*best[3:], case.rate.least))
+        drained[:, 0] = drained_of_cycles_w(total_w[:, 0], variance, (best[0], best[1], best[2]), rate)
     return Stretch(float(edges[0]), np.diff(edges), powers_w, asked, drained, rate_w, own, _flow(case, middles))
 
 

@@ -20,7 +20,7 @@ from dataclasses import dataclass, field, fields, replace
 import numpy as np
 
 from ..model.battery import drained_w
-from .case import Case
+from .case import Case, Own
 from .stretches import Flow, Stretch
 
 Array = np.ndarray
@@ -97,6 +97,7 @@ class Walk:
         self.sums = Sums.none(len(case.load.appliances), rows)
         self.told, self.kept_back = np.zeros((self.case.told_h.size, rows)), np.zeros(self.case.told_h.size)
         self._usable: Array | None = None
+        self._own: Own | None = None
 
     def through(self, stretches: Iterable[Stretch], *, counted: bool = True) -> None:
         """Move on through stretches; what comes after the outage is not counted, only when it runs empty is."""

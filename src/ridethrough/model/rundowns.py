@@ -87,10 +87,8 @@ class RundownLine:
                 energy, standby, power_w, k, c, next_run = at
                 rate = Rate(energy / ref_h, k, 0.0)
                 x = asked_w(power_w, variance, standby, 1, c)
-                drained = (
-                    drained_of_cycles_w(power_w, variance, standby, 1, c, rate) if moment else drained_w(x, x, *rate)
-                )
-                return np.array([energy * next_run / drained])  # (1)
+                cycles = drained_of_cycles_w(power_w, variance, (standby, 1, c), rate)
+                return np.array([energy * next_run / (cycles if moment else drained_w(x, x, *rate))])  # (1)
 
             inputs = [self.energy, self.standby, power, self.rate_exponent, self.bend, self.next_run]
             return through(run_time, inputs, ["h"])[0]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from functools import partial
 from itertools import permutations
 from typing import Any
@@ -50,8 +49,7 @@ def usable_panel(units: Mapping[str, BackupUnit], *, start: Any = "100 %") -> Pa
         for name, unit in units.items():
             chemistry = unit.chemistry
             health, charge = aged(Q_(years, "year"), chemistry), charge_after(Q_(months, "month"), chemistry, start)
-            battery = replace(unit.route.battery, depth_of_discharge=(depths | chosen)[name], health=health)
-            boxes.append(_box(replace(unit, route=replace(unit.route, battery=battery)), charge))
+            boxes.append(_box(unit.with_health(health).with_depth((depths | chosen)[name]), charge))
         return _usable_view(boxes)
 
     return Panel(
@@ -65,8 +63,8 @@ def usable_panel(units: Mapping[str, BackupUnit], *, start: Any = "100 %") -> Pa
 def _box(unit: BackupUnit, charge: Estimate) -> Box:
     """Return what is usable of a unit at room temperature, and what is missing of what is printed."""
     account = ledger(Load.steady("1 W"), unit, Outage("1 h", start=charge))
-    printed, battery = plain(unit.printed), unit.route.battery
-    healthy = printed * plain(battery.holds) * plain(battery.health)
+    printed, (holds, health, _) = plain(unit.printed), (float(each.share[0]) for each in account.ride.case.shares)
+    healthy = printed * holds * health
     full = plain(charge) * healthy
     missing = {
         "kept back": full - plain(account.available),
