@@ -141,10 +141,17 @@ class Case:
         return self.sampler.of(coefficient("hours to warm frozen cells"), 0)
 
     def with_printed(self, printed_wh: np.ndarray) -> Case:
-        """Return the case with another printed capacity in each row [Wh]; what that leaves alone is not drawn anew."""
-        other = replace(self, printed_wh=printed_wh)
-        kept = ("start", "takes", "moment", "mean_w", "limit_w", "warming_h", "powers", "sources")
-        vars(other).update({name: getattr(self, name) for name in kept if name in vars(self)})
+        """Return the case with another printed capacity in each row [Wh]."""
+        return self._like({"shares", "full_wh", "rate", "tapers_wh", "_owns"}, printed_wh=printed_wh)
+
+    def further(self) -> Case:
+        """Return the case for what comes after the outage, whose draws are no inputs of what comes in it."""
+        return self._like({"powers"}, sampler=self.sampler.further(), told_h=np.zeros(0))
+
+    def _like(self, anew: set[str], **changed: Any) -> Case:
+        """Return the case with something changed, and only what hangs on it reckoned anew."""
+        other = replace(self, **changed)
+        vars(other).update({name: value for name, value in vars(self).items() if name not in vars(other).keys() | anew})
         return other
 
     # -- through time --------------------------------------------------------------------------------

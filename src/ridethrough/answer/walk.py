@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from copy import copy
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 
@@ -121,7 +121,7 @@ class Walk:
     def further(self) -> Walk:
         """Return a walk that goes on from here, this one and its sampler staying as they are."""
         other = copy(self)
-        other.case = replace(self.case, sampler=self.case.sampler.further(), told_h=np.zeros(0))
+        other.case = self.case.further()
         other.on, other.empty_h, other.cold_h = self.on.copy(), self.empty_h.copy(), self.cold_h.copy()
         other.sums = Sums(*(each.copy() for each in vars(self.sums).values()))
         return other
