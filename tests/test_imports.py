@@ -1,6 +1,6 @@
 """Imports point one way, and importing the kit costs little.
 
-teach -> answer, measure -> model -> sources -> estimate -> units
+teach -> answer, measure -> model -> sources, sampling -> propagation, drawn -> estimate -> known -> units
 
 Read from the syntax tree, so imports inside functions and under TYPE_CHECKING count as well.
 """
@@ -21,16 +21,21 @@ SOURCE = Path(__file__).parents[1] / "src" / PACKAGE
 
 # A room may import from itself and from rooms of a lower rank; the front and the command from all.
 RANK = {
-    "units": 0,
-    "estimate": 1,
-    "sampling": 2,
-    "sources": 2,
-    "model": 3,
-    "measure": 4,
-    "answer": 4,
-    "teach": 5,
-    "": 6,
-    "__main__": 6,
+    "quantity_text": 0,
+    "units": 1,
+    "arithmetic": 2,
+    "known": 2,
+    "estimate": 3,
+    "drawn": 3,
+    "propagation": 4,
+    "sampling": 4,
+    "sources": 4,
+    "model": 5,
+    "measure": 6,
+    "answer": 6,
+    "teach": 7,
+    "": 8,
+    "__main__": 8,
 }
 
 # model and answer know no files, pictures or notebooks.

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, get_args
 
+import numpy as np
 import pytest
 
 from ridethrough.answer.ledger import Ledger, ledger
@@ -215,20 +216,30 @@ def measured(**told: Any) -> BackupUnit:
 
 # influences that a fit names after what they do, and the entry that their size comes from
 DERIVED = {"bend of the loss": "resistive loss", "run to run": "run-to-run repeatability"}
+MOVES = 2e-3  # of its spread: less is a draw's noise, for what is left is nearly linear in what goes in
 
 
-def entering(found: Estimate) -> set[str]:
-    """Return the table's entries that an estimate rests on, by its budget; cold stands for its chemistry's points."""
-    texts = {str(entry.source) for entry in COEFFICIENTS}
-    names = set()
-    for influence, source in found.budget()[["influence", "source"]].itertuples(index=False):
-        if influence in NAMES or (influence in DERIVED and source in texts):
-            names.add(DERIVED.get(influence, influence))
-        elif source in texts:
-            chemistry = influence.removesuffix(" in the cold")
-            names |= {name for name in NAMES if name.startswith("capacity at ") and name.endswith(f", {chemistry}")}
-            assert influence.endswith(" in the cold"), f"{influence!r} comes from the table under another name"
-    return names
+def moving(account: Ledger) -> set[str]:
+    """Return the influences that what is left really moves with, by least squares over all draws."""
+    inputs = {f"{name} {number}": each[1:] for name, together in account.ride.case.sampler.inputs.items()
+              for number, each in enumerate(together)}  # fmt: skip
+    left_wh = account.left.rows[1:]
+    assert len(account.left.draws) == len(left_wh)
+    slopes = np.linalg.lstsq(np.column_stack([*inputs.values(), np.ones(len(left_wh))]), left_wh, rcond=None)[0]
+    return {name.rpartition(" ")[0] for name, slope, each in zip(inputs, slopes, inputs.values(), strict=False)
+            if abs(slope) * each.std() > MOVES * left_wh.std()}  # fmt: skip
+
+
+def entries_of(influence: str) -> set[str]:
+    """Return the table's entries behind an influence; cold stands for its chemistry's points."""
+    chemistry = influence.removesuffix(" in the cold")
+    points = {name for name in NAMES if name.startswith("capacity at ") and name.endswith(f", {chemistry}")}
+    return points or {DERIVED.get(influence, influence)} & set(NAMES)
+
+
+def entering(account: Ledger) -> set[str]:
+    """Return the table's entries that what is left rests on."""
+    return {entry for influence in moving(account) for entry in entries_of(influence)}
 
 
 def listed(account: Ledger) -> set[str]:
@@ -248,7 +259,7 @@ COLD = Outage("4 h", unit_at="-4 degC")
 @pytest.mark.parametrize("chemistry", CHEMISTRIES)
 def test_a_unit_from_print_lists_what_enters_and_nothing_else(chemistry: str) -> None:
     account = ledger(LOAD, printed(chemistry=chemistry), COLD)
-    assert banded(set(account.unit.sources()["coefficient"])) == entering(account.left)
+    assert banded(set(account.unit.sources()["coefficient"])) == entering(account)
     assert listed(account) == set(account.unit.sources()["coefficient"])
 
 
@@ -256,19 +267,15 @@ def test_a_unit_from_print_lists_what_enters_and_nothing_else(chemistry: str) ->
 def test_a_measured_unit_lists_what_enters(chemistry: str) -> None:
     """Its bend and its spread of a run come from the table as well, under names of their own."""
     account = ledger(LOAD, measured(chemistry=chemistry), COLD)
-    assert set(DERIVED.values()) <= entering(account.left)
-    assert entering(account.left) == banded(set(account.unit.sources()["coefficient"]))
+    assert set(DERIVED.values()) <= entering(account)
+    assert entering(account) == banded(set(account.unit.sources()["coefficient"]))
 
 
-def test_all_doubt_of_a_unit_from_print_has_a_source() -> None:
-    budget = ledger(LOAD, printed(), COLD).left.budget()
-    assert set(budget["source"]) <= {str(entry.source) for entry in COEFFICIENTS}
-
-
-def test_all_doubt_of_a_measured_unit_has_a_source() -> None:
-    """What the table brings says so, in the table's words; these runs have no meter and no spread of their own."""
-    budget = ledger(LOAD, measured(), COLD).left.budget()
-    assert set(budget["source"]) <= {str(entry.source) for entry in COEFFICIENTS}
+@pytest.mark.parametrize("unit", [printed(), measured()], ids=["printed", "measured"])
+def test_all_doubt_of_a_unit_has_a_source(unit: BackupUnit) -> None:
+    """All but the moment at which it catches the compressor; these runs have no meter and no spread of their own."""
+    drawn = set(ledger(LOAD, unit, COLD).ride.case.sampler.inputs)
+    assert {name for name in drawn if not entries_of(name)} == {"moment in the cycle of the cycling load"}
 
 
 AGED = {
@@ -288,7 +295,7 @@ AGED = {
 @pytest.mark.parametrize("name", AGED)
 def test_a_ledger_lists_what_comes_with_age_storage_and_rooms(name: str) -> None:
     account = AGED[name]()
-    assert name in entering(account.left)
+    assert name in entering(account)
     assert name in listed(account)
 
 
@@ -305,12 +312,14 @@ OWN = TemperatureCurve.from_runs("iron phosphate", ("22 degC", "10 h"), ("-6 deg
     ],
 )
 def test_what_the_user_s_own_number_replaced_is_not_listed(unit: BackupUnit, replaced: str) -> None:
+    """An own spread of runs keeps its influence's name, and no longer its size from the table."""
     account = ledger(LOAD, unit, COLD)
-    assert replaced not in entering(account.left)
+    assert replaced not in entering(account) or replaced in DERIVED.values()
     assert replaced not in listed(account)
 
 
 def test_an_own_cold_run_leaves_the_table_s_shape_and_none_of_its_doubt() -> None:
     account = ledger(LOAD, printed(curve=OWN), COLD)
-    assert not [name for name in entering(account.left) if name.startswith("capacity at ")]
-    assert {"cold run", "warm run"} <= set(account.left.budget()["influence"])
+    assert not [name for name in entering(account) if name.startswith("capacity at ")]
+    assert {"cold run", "warm run"} <= moving(account)
+    assert not [name for name in listed(account) if name.startswith("capacity at ")]

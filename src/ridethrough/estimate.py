@@ -20,6 +20,7 @@ from pint.compat import upcast_type_map
 from uncertainties import correlated_values, ufloat
 from uncertainties.core import AffineScalarFunc, LinearCombination
 
+from .arithmetic import Arithmetic
 from .known import COVERAGE, Known, ends_of, student
 from .units import Refusal, any_quantity, difference_unit, registry, unit_name, width_of
 
@@ -49,7 +50,7 @@ class Influence:
     entries: tuple[str, ...] = ()
 
 
-class Estimate(Known):
+class Estimate(Arithmetic, Known):
     """A quantity and how well it is known.
 
     Make one with `Estimate.exact`, `Estimate.standard`, `Estimate.within`, `Estimate.readings` or
@@ -59,14 +60,13 @@ class Estimate(Known):
     Examples
     --------
     >>> power = Estimate.standard("50 W", "1 W", "meter gain")
-    >>> (power * read_quantity("24 h")).to("Wh")
-    <Estimate 1,200 Wh, 95 %: 1,153 to 1,247 Wh>
+    >>> power * 24
+    <Estimate 1,200 W, 95 %: 1,153 to 1,247 W>
     >>> (power - power).u.magnitude
     0.0
     """
 
     __slots__ = ("_held",)
-    __array_ufunc__ = None  # so that an ndarray leaves the arithmetic to this class
 
     def __init__(self, held: Any) -> None:
         self._held: pint.Quantity = held
@@ -299,46 +299,6 @@ class Estimate(Known):
 
         return float(correlation_matrix([self._affine, other._affine])[0, 1])
 
-    # -- arithmetic ------------------------------------------------------------------------------
-
-    def to(self, unit: str) -> Estimate:
-        """Return the same estimate in another unit, spelt as in quantity text."""
-        return Estimate(registry().Quantity(self._held.m_as(unit_name(unit)), unit_name(unit)))
-
-    def __add__(self, other: Any) -> Estimate:
-        return Estimate(self._held + _operand(other))
-
-    def __radd__(self, other: Any) -> Estimate:
-        return self if isinstance(other, int) and other == 0 else Estimate(_operand(other) + self._held)
-
-    def __sub__(self, other: Any) -> Estimate:
-        return Estimate(self._held - _operand(other))
-
-    def __rsub__(self, other: Any) -> Estimate:
-        return Estimate(_operand(other) - self._held)
-
-    def __mul__(self, other: Any) -> Estimate:
-        return Estimate(self._held * _operand(other))
-
-    __rmul__ = __mul__
-
-    def __truediv__(self, other: Any) -> Estimate:
-        return Estimate(self._held / _operand(other))
-
-    def __rtruediv__(self, other: Any) -> Estimate:
-        return Estimate(_operand(other) / self._held)
-
-    def __pow__(self, power: float) -> Estimate:
-        return Estimate(self._held**power)
-
-    def __neg__(self) -> Estimate:
-        return Estimate(-self._held)
-
 
 # A Quantity leaves the arithmetic to this class, too.
 cast(dict[str, type], upcast_type_map)[f"{Estimate.__module__}.{Estimate.__qualname__}"] = Estimate
-
-
-def _operand(other: Any) -> Any:
-    """Return what pint should calculate with."""
-    return other._held if isinstance(other, Estimate) else any_quantity(other) if isinstance(other, str) else other

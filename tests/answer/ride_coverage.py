@@ -1,4 +1,4 @@
-"""How often the interval of a run time holds, by `spread` and by the ledger: a table over simulated worlds.
+"""How often the interval of a run time holds, by the ride that ledger and spread are read off: simulated worlds.
 
 Run it by hand: ``python tests/answer/ride_coverage.py [worlds]``; it takes some minutes. In each world an appliance is
 logged for three days by one meter, a unit is run down three times with the same meter, and some weeks later an outage
@@ -20,10 +20,9 @@ import sys
 from dataclasses import dataclass
 
 import numpy as np
-from ridethrough.answer.spread import spread
 
-from ridethrough.answer.ledger import ledger
 from ridethrough.answer.outage import Outage
+from ridethrough.answer.ride import ride
 from ridethrough.measure.bench import fit_rundowns
 from ridethrough.measure.draw import measure_draw
 from ridethrough.measure.meter import Meter
@@ -39,6 +38,7 @@ DAY = 86_400 // STEP_S
 GAIN, OFFSET_W, STEP_W, SPREAD = 0.01, 0.5, 0.1, 0.015  # what is told of the meter and of the runs
 SHARES = (0.0, 0.06, 0.22)  # loads of the run-downs over rated power
 OUTAGE_DAYS = 6
+DRAWS = 2000
 LENGTHS = (1.3, 4.0)  # of the outage asked about, over the run time to be expected
 
 
@@ -175,7 +175,7 @@ def worlds(kind: str, n: int, seed: int) -> tuple[Array, Array, Array, Array, Ar
 
 
 def claims(kind: str, n: int, seed: int) -> dict[tuple[str, float], Claims]:
-    """Return what ledger and spread claim in ``n`` worlds, for each length of outage, told what a user knows."""
+    """Return what a ride claims in ``n`` worlds, about best estimate or median, for each length of outage."""
     logged, read, timed, printed, truth = worlds(kind, n, seed)
     found: dict[tuple[str, float], list[tuple[float, ...]]] = {}
     for i in np.flatnonzero(np.isfinite(truth)):
@@ -191,11 +191,12 @@ def claims(kind: str, n: int, seed: int) -> dict[tuple[str, float], Claims]:
         for times in LENGTHS:
             length = math.ceil(times * expected)
             outage, true_h = Outage(Q_(length, "h")), min(truth[i], length)
-            drawn = spread(load, unit, outage, draws=2000, times=1)
-            ends = [min(float(end.magnitude), length) for end in ledger(load, unit, outage).lasts.interval()]
-            found.setdefault(("ledger", times), []).append((ends[0], sum(ends) / 2, ends[1], true_h))
-            low, high = (float(end.magnitude) for end in drawn.interval())
-            found.setdefault(("spread", times), []).append((low, float(np.median(drawn.lasts)), high, true_h))
+            lasts = ride(load, unit, outage, draws=DRAWS, times=1).lasts
+            low, high = (float(end.magnitude) for end in lasts.interval())
+            middles = {"best estimate": lasts.magnitude, "median": float(np.median(lasts.draws))}
+            for by, middle in middles.items():
+                row = (min(low, length), min(middle, length), min(high, length), true_h)
+                found.setdefault((by, times), []).append(row)
     return {by: Claims(*np.array(rows).T) for by, rows in found.items()}
 
 
@@ -208,7 +209,7 @@ def main(n: int, seed: int) -> None:
     """Print the table."""
     found = {kind: claims(kind, n // len(KINDS), seed) for kind in KINDS}
     for by in found[KINDS[0]]:
-        print(f"\n{by[0]}, outage of {by[1]} times the run time to be expected")
+        print(f"\nabout the {by[0]}, outage of {by[1]} times the run time to be expected")
         print(f"{'kind':26} {'worlds':>6} {'holds':>7} {'over least':>11} {'give or take':>13}")
         rows = [(kind, each[by]) for kind, each in found.items()]
         for kind, one in [*rows, ("all", pooled([each for _, each in rows]))]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from hypothesis import strategies as st
 sys.path.append(str(Path(__file__).parent))
 import bench_coverage as coverage
 
+from ridethrough.answer.ride import ride
 from ridethrough.estimate import Estimate
 from ridethrough.measure.bench import RundownLine, fit_rundowns
 from ridethrough.measure.draw import measure_draw
@@ -213,28 +215,41 @@ CYCLING = Load.cycling("160 W", "25 %")  # 40 W on average
 
 
 @pytest.mark.parametrize("runs", [RUNS, RUNS[1:]], ids=["with 0 W", "without"])
-def test_the_wider_of_mean_and_running_power_sets_the_rate(runs: Any) -> None:
+def test_the_power_of_a_load_that_runs_sets_the_rate(runs: Any) -> None:
     """By how much the run time moves with the rate exponent, from lines fitted with one a little higher."""
 
-    def log_hours(k: float, w: int) -> float:
+    def log_hours(k: float) -> float:
         line = fit(runs, rate_exponent=f"{k}")
-        drain_w, ref_h = value(line.standby, "W") + 40, line.reference.m_as("h")
+        drain_w, energy_wh = value(line.standby, "W") + 40, value(line.energy, "Wh")
         running_w = drain_w + 160**2 * 0.25 * 0.75 / 40
-        return k * math.log(value(line.energy, "Wh") / (ref_h * drain_w)) + w * (k - 1) * math.log(drain_w / running_w)
+        return math.log(energy_wh / drain_w) - (k - 1) * math.log(running_w / (energy_wh / line.reference.m_as("h")))
 
     line = fit(runs)
-    moves = [abs(log_hours(1.0002, w) - log_hours(1.0, w)) / 0.0002 for w in (0, 1)]
-    expected = max(moves) * u(line.rate_exponent, "1")
+    expected = abs(log_hours(1.0002) - log_hours(1.0)) / 0.0002 * u(line.rate_exponent, "1")
     assert part(line.hours(CYCLING), "rate exponent, iron phosphate") == pytest.approx(expected, rel=5e-3)
     assert value(line.hours(CYCLING), "h") == pytest.approx(value(line.hours("40 W"), "h"))
 
 
-def test_a_stated_rate_exponent_leaves_open_which_power_sets_the_rate() -> None:
-    line = fit(rate_exponent="1.1")
-    drain_w = value(line.standby, "W") + 40
-    apart = 0.1 * math.log((drain_w + 120) / drain_w)
-    assert part(line.hours(CYCLING), "rate while it runs") == pytest.approx(apart / 2, rel=1e-3)
-    assert value(line.hours(CYCLING), "h") == pytest.approx(value(line.hours("40 W"), "h") * math.exp(-apart / 2))
+@pytest.mark.parametrize(
+    ("load", "variance_w2", "running_w"), [("40 W", 0, 0), (CYCLING, 4800, 120), ("250 W", 0, 0), ("0 W", 0, 0)]
+)
+def test_hours_by_hand_with_rate_and_bend(load: Any, variance_w2: float, running_w: float) -> None:
+    """160 W on a quarter of the time: 40 W, 160^2 * 3/16 of variance, and 40 + 4800 / 40 while it runs."""
+    line = replace(fit(rate_exponent="1.1"), bend=Estimate.exact(Q_(2e-4, "1/W")))
+    power_w = 40.0 if load is CYCLING else float(load[:-2])
+    asked_w = value(line.standby, "W") + power_w + 2e-4 * (power_w**2 + variance_w2)
+    reference_h = (56.2 * 11.8 * 3.4) ** (1 / 3)
+    drained_w = asked_w * ((asked_w + running_w) * reference_h / value(line.energy, "Wh")) ** 0.1
+    assert value(line.hours(load), "h") == pytest.approx(value(line.energy, "Wh") / drained_w)
+
+
+@pytest.mark.parametrize("load", ["20 W", "200 W", CYCLING], ids=["light", "heavy", "cycling"])
+def test_a_unit_made_of_the_line_rides_as_long_as_the_line_says(load: Any) -> None:
+    """Two ways to one number: the line's own, and the charge followed through time at the best estimate."""
+    line = fit(rate_exponent="1.08")
+    unit = BackupUnit.from_rundowns("mine", line, printed="1 kWh", rated="800 W")
+    plugged = load if isinstance(load, Load) else Load.steady(load)
+    assert ride(plugged, unit, "1 h", draws=2).lasts.magnitude == pytest.approx(value(line.hours(load), "h"))
 
 
 def test_the_bend_of_the_loss_takes_the_mean_square_of_a_cycling_load() -> None:

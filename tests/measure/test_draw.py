@@ -19,6 +19,7 @@ from ridethrough.measure.cycles import find_switching
 from ridethrough.measure.days import LIKENESS, likeness_factor
 from ridethrough.measure.draw import measure_draw, time_to_log
 from ridethrough.measure.log import Meter, MeterLog, hand_readings
+from ridethrough.model.pattern import Pattern
 from ridethrough.sources import lookup
 from ridethrough.units import Q_, Refusal
 
@@ -339,14 +340,75 @@ def test_the_next_outage_is_less_certain_than_the_mean() -> None:
         assert draw.as_load().energy_over(Q_(hours, "h")).u.magnitude == pytest.approx(energy.u.magnitude)
 
 
-def test_as_load_keeps_mean_and_pattern() -> None:
+def test_as_load_keeps_mean_and_what_it_rests_on() -> None:
     draw = measure_draw(power_log(with_defrosts(5, (1480, 2920, 4360)), meter=Meter("1 %")), name="kitchen")
     appliance = draw.as_load().appliances[0]
-    assert appliance.name == "kitchen"
-    assert np.dot(appliance.levels_w, appliance.shares) == pytest.approx(watts(draw.mean_power))
-    assert appliance.levels_w.max() == pytest.approx(250)
-    assert appliance.mean_power is draw.mean_power
-    assert appliance.day_spread == draw.day_spread
+    assert appliance is draw.appliance
+    assert appliance.name == draw.name == "kitchen"
+    assert appliance.measured
+    assert draw.energy_over("24 h").correlation(draw.as_load().energy_over("24 h")) == pytest.approx(1)
+    assert appliance.pattern.power_w.max() == pytest.approx(250, rel=0.1)  # days are brought to one mean
+
+
+# -- how it goes through time ----------------------------------------------------------------------------
+
+
+def days_of(pattern: Pattern) -> list[float]:
+    """Return the mean of each whole day of a pattern [W]."""
+    edges_h = np.append(0, np.cumsum(pattern.duration_h))
+    sums = np.append(0, np.cumsum(pattern.duration_h * pattern.power_w))
+    return list(np.diff(np.interp(np.arange(round(pattern.period_h) // 24 + 1) * 24, edges_h, sums)) / 24)
+
+
+def test_a_pattern_is_the_log_s_own_whole_days_brought_to_one_mean() -> None:
+    """Two days and a half, the second with a compressor of twice the power: shapes stay, means are made alike."""
+    one = cycling(1)
+    log = power_log(np.concatenate([one, 2 * one, one[:720]]))
+    pattern = measure_draw(log).appliance.pattern
+    assert pattern.period_h == pytest.approx(48)
+    assert days_of(pattern) == pytest.approx([1.5 * 30, 1.5 * 30])
+    assert pattern.power_w[:1440] == pytest.approx(1.5 * one)
+    assert pattern.power_w[1440:] == pytest.approx(0.75 * (2 * one))
+
+
+def test_what_was_not_seen_is_taken_at_the_mean() -> None:
+    """Four hours are missing; the day's own mean is that of what was seen."""
+    log = without(power_log(cycling(2)), 600, 840)
+    pattern = measure_draw(log).appliance.pattern
+    assert pattern.period_h == pytest.approx(48)
+    assert pattern.at(np.array([11.0, 13.9])) == pytest.approx([30, 30])
+    seen = pattern.at(np.linspace(15, 47, 400))
+    assert seen[seen > 0] == pytest.approx(90, rel=0.04)  # each day lies a bit off the mean, and is brought to it
+    assert days_of(pattern) == pytest.approx([30, 30])
+
+
+@pytest.mark.parametrize(
+    ("begins", "clock_h"),
+    [(None, None), ("2026-03-01 00:00", 0), ("2026-03-01 17:45", 17.75), ("2026-03-01 17:45+02:00", 17.75)],
+)
+def test_a_pattern_begins_at_the_log_s_clock(begins: str | None, clock_h: float | None) -> None:
+    log = replace(power_log(cycling(1)), begins=None if begins is None else pd.Timestamp(begins))
+    assert measure_draw(log).appliance.pattern.begins_h == clock_h
+
+
+@pytest.mark.parametrize("log", [
+    power_log(cycling(0.9)),
+    hand_readings([("0:00", "2.000"), ("100:00", "6.000")], unit="kWh"),
+], ids=["less than a day", "a counter"])  # fmt: skip
+def test_without_whole_days_it_has_levels_and_no_clock(log: MeterLog) -> None:
+    pattern = measure_draw(log).appliance.pattern
+    assert pattern.period_h == pytest.approx(lookup("cycle of a cold appliance").value)
+    assert pattern.begins_h is None
+    assert pattern.mean_w == pytest.approx(watts(measure_draw(log).mean_power), rel=1e-3)
+
+
+def test_what_does_not_belong_to_the_long_run_is_not_in_the_pattern() -> None:
+    """A first cool-down of ten hours: left out of the mean, and taken at the mean in the pattern."""
+    power = cycling(3)
+    power[:600] = 90.0
+    draw = measure_draw(power_log(power))
+    assert any("cool-down" in finding for finding in draw.findings)
+    assert draw.appliance.pattern.at(np.array([1.0, 9.0])) == pytest.approx([30, 30], rel=0.02)
 
 
 @pytest.mark.parametrize("tolerance", [0.03, 0.05, 0.10])

@@ -695,9 +695,9 @@ def test_a_log_is_a_load(read: Read) -> None:
     assert load.name == "freezer"
     assert load.mean_power.value.magnitude == pytest.approx(log.mean_power_w())
     (one,) = load.appliances
-    assert np.dot(one.shares, one.levels_w**2) == pytest.approx(
-        np.average(log.power_w**2, weights=log.duration_s), rel=1e-4
-    )
+    assert np.array_equal(one.pattern.power_w, log.power_w)
+    assert one.pattern.duration_h * 3600 == pytest.approx(log.duration_s)
+    assert one.variance_w2 == pytest.approx(np.var(log.power_w))
     assert load.mean_power.u.magnitude == 0
     assert load.peak == Q_(log.power_w.max(), "W")
     assert read(rows("at,w", 10, [0, 0, 0, 0])).as_load().mean_power.value.magnitude == 0

@@ -1,14 +1,17 @@
 """Load, battery, inverter and unit."""
 
+from typing import Any
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from ridethrough.estimate import Estimate
-from ridethrough.model.battery import CHEMISTRIES, Battery
+from ridethrough.model.battery import Battery
 from ridethrough.model.inverter import Inverter
 from ridethrough.model.load import Load
 from ridethrough.model.nameplate import apparent_power, label_power
+from ridethrough.model.room import in_room
 from ridethrough.model.unit import BackupUnit
 from ridethrough.units import Q_, Refusal
 
@@ -24,7 +27,65 @@ def test_no_load_costs_the_standby() -> None:
 
 def test_the_stated_efficiency_comes_back() -> None:
     assert UNIT.inverter.efficiency("300 W").value.magnitude == pytest.approx(0.88)
-    assert UNIT.inverter.efficiency("300 W").u.magnitude == pytest.approx(0, abs=1e-12)
+    exact = Inverter.from_efficiency("9 W", "88 %", "300 W", "800 W")
+    assert exact.efficiency("300 W").u.magnitude == pytest.approx(0, abs=1e-12)
+
+
+# -- numbers of a sheet, and numbers that are known --------------------------------------------------------------
+
+SHEET = {"standby": "9 W", "efficiency": "88 %"}
+KNOWN = {"capacity": Estimate.exact("1 kWh")} | {name: Estimate.exact(text) for name, text in SHEET.items()}
+
+
+def printed(**told: Any) -> BackupUnit:
+    return BackupUnit.from_print("mine", **{"capacity": "1 kWh", "chemistry": "iron phosphate", "rated": "800 W",
+                                            "at": "300 W"} | SHEET | told)  # fmt: skip
+
+
+def test_a_sheet_s_numbers_have_the_table_s_bands_and_their_own_values() -> None:
+    sheet, known = printed(), printed(**KNOWN)
+    for of in (lambda unit: unit.standby, lambda unit: unit.inverter.efficiency("300 W")):
+        assert of(sheet).value.magnitude == pytest.approx(of(known).value.magnitude)
+    assert {"standby over its sheet", "efficiency beyond its sheet", "capacity over its print"} <= entries(sheet)
+    assert not {name for name in entries(known) if "sheet" in name or "print" in name}
+    assert sheet.standby.u.magnitude == pytest.approx(9 * (0.5**2 / 12 + 0.15**2) ** 0.5)  # 0.9 to 1.4 about 1
+    assert known.standby.u.magnitude == 0
+
+
+def entries(unit: BackupUnit) -> set[str]:
+    """Return the table's coefficients that the unit's numbers are uncertain by."""
+    route = unit.route
+    inputs = (route.battery.holds, unit.standby, unit.inverter.k1)  # type: ignore[union-attr]
+    return {name for each in inputs for name in each.rests_on()}
+
+
+def test_another_standby_is_a_sheet_s_too_unless_it_is_known() -> None:
+    assert UNIT.with_standby("12 W").standby.rests_on() == ["standby over its sheet"]
+    assert UNIT.with_standby(Estimate.exact("12 W")).standby.u.magnitude == 0
+
+
+def test_a_charger_is_the_table_s_or_as_given() -> None:
+    charger = printed(charge_power="300 W", taper_from="85 %").charger
+    assert (charger.power.value, charger.taper_from.value) == (Q_(300, "W"), Q_(0.85, "1"))
+    assert (charger.power.u.magnitude, charger.taper_from.u.magnitude) == (0, 0)
+    table = printed(capacity="2 kWh").charger
+    assert table.power.value.m_as("W") == pytest.approx(2000 * 0.3)
+    assert table.power.rests_on() == ["charge power over printed capacity"]
+    assert table.taper_from.rests_on() == ["taper from"]
+    assert printed(pack="1 kWh", packs_max=1).with_packs(1).charger.power.value == printed().charger.power.value
+
+
+@pytest.mark.parametrize(
+    ("told", "says"),
+    [({"charge_power": "0 W"}, "above zero"), ({"charge_power": 300}, 'charge_power="300 W"'),
+     ({"taper_from": "120 %"}, "between 0 and 1")],
+)  # fmt: skip
+def test_a_charger_that_can_t_be_is_refused(told: dict[str, Any], says: str) -> None:
+    with pytest.raises(Refusal, match=says):
+        printed(**told)
+
+
+# -- loads and losses ----------------------------------------------------------------------------------------------
 
 
 def test_a_cycling_load_takes_more_than_its_mean() -> None:
@@ -71,14 +132,6 @@ def test_another_standby_leaves_the_conversion_loss() -> None:
     assert other.inverter.battery_power(load).value - UNIT.inverter.battery_power(load).value == Q_(21, "W")
 
 
-@pytest.mark.parametrize("chemistry", CHEMISTRIES)
-def test_battery_steps_sum_to_what_is_usable(chemistry: str) -> None:
-    battery = Battery.from_print("1 kWh", chemistry)
-    steps = battery.steps("80 %", Estimate.exact("10 W"))
-    usable = sum(float(energy.value.to("Wh").magnitude) for _, energy in steps)
-    assert usable == pytest.approx(800 * float(battery.depth_of_discharge.value.magnitude))
-
-
 @pytest.mark.parametrize(
     ("capacity", "chemistry", "says"),
     [
@@ -97,6 +150,23 @@ def test_the_next_outage_is_less_certain_than_the_mean() -> None:
     day, week = load.energy_over("24 h"), load.energy_over("7 days")
     assert day.u.magnitude == pytest.approx((9.6**2 + 60**2) ** 0.5)
     assert (week.u / week.value).magnitude < (day.u / day.value).magnitude
+
+
+def test_a_day_s_spread_is_one_influence_whatever_its_load_is_called() -> None:
+    """Renamed, made for a voltage, given a peak or a room, it is the same appliance on the same days."""
+    fridge = Load.cycling("80 W", "40 %", "fridge", day_spread="60 Wh")
+    same = [fridge.named("kitchen"), fridge.made_for("230 V"), fridge.with_peak("90 W"), fridge.in_a_room_of("20 degC"),
+            in_room(fridge, measured_at="20 degC", room="20 degC")]  # fmt: skip
+    for other in same:
+        assert other.energy_over("24 h").correlation(fridge.energy_over("24 h")) == pytest.approx(1)
+    twin = Load.cycling("80 W", "40 %", "fridge", day_spread="60 Wh")
+    assert twin.energy_over("24 h").correlation(fridge.energy_over("24 h")) == 0
+
+
+def test_only_what_a_motor_runs_has_one() -> None:
+    assert Load.cycling("80 W", "40 %").appliances[0].motor == Q_(80, "W")
+    assert Load.cycling("80 W", "40 %", motor=False).appliances[0].motor is None
+    assert Load.steady("80 W").appliances[0].motor is None
 
 
 def test_loads_refuse_what_is_none() -> None:

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from ridethrough.model.load import Load
 from ridethrough.model.pattern import Pattern, clock
+from ridethrough.sources import lookup
 from ridethrough.units import Q_, Refusal
 
 DAY_MIN = 24 * 60
@@ -46,7 +47,8 @@ def test_a_schedule_is_what_the_clock_says_minute_by_minute(cuts: list[int], acr
     assert pattern.period_h == pytest.approx(24)
     assert pattern.mean_w == pytest.approx(minutes.mean())
     expected = minutes[(begins + np.arange(3 * DAY_MIN)) % DAY_MIN]
-    assert np.array_equal(pattern.at(middles, begins / 60), expected)
+    assert pattern.begins_h == 0
+    assert np.array_equal(pattern.at(begins / 60 + middles), expected)
     assert Load.daily(windows).mean_power.value.magnitude == pytest.approx(minutes.mean())
 
 
@@ -54,17 +56,25 @@ def test_a_schedule_is_what_the_clock_says_minute_by_minute(cuts: list[int], acr
 @given(
     durations=st.lists(st.integers(1, 400), min_size=1, max_size=7),
     hours=st.integers(1, 60),
-    begins=st.integers(0, 23),
-    by_clock=st.booleans(),
+    since=st.floats(0, 100),
 )
-def test_power_holds_still_between_the_cuts(durations: list[int], hours: int, begins: int, by_clock: bool) -> None:
-    pattern = Pattern(np.array(durations) / 60, np.arange(1.0, len(durations) + 1), by_clock)
-    cuts = np.array([0.0, *pattern.cuts_h(hours, begins), hours])
+def test_power_holds_still_between_the_cuts(durations: list[int], hours: int, since: float) -> None:
+    pattern = Pattern(np.array(durations) / 60, np.arange(1.0, len(durations) + 1))
+    cuts = np.array([0.0, *pattern.cuts_h(since, hours), hours])
     assert (np.diff(cuts) > -1e-9).all()
     for begin, end in pairwise(cuts):
         if end - begin > 1e-6:
-            seen = pattern.at(np.linspace(begin + 1e-7, end - 1e-7, 5), begins)
+            seen = pattern.at(since + np.linspace(begin + 1e-7, end - 1e-7, 5))
             assert np.unique(seen).size == 1
+
+
+@pytest.mark.parametrize(
+    ("since", "hours", "cuts"),
+    [(0, 3, [0.25, 1, 1.25, 2, 2.25]), (0.5, 1, [0.5, 0.75]), (7.5, 1, [0.5, 0.75]), (0.25, 0.75, []), (0.1, 0.1, [])],
+)
+def test_cuts_by_hand(since: float, hours: float, cuts: list[float]) -> None:
+    """An hour that begins with a quarter of running, begun so long ago."""
+    assert list(Pattern.of_levels([80, 0], [0.25, 0.75]).cuts_h(since, hours)) == pytest.approx(cuts)
 
 
 @given(
@@ -75,34 +85,55 @@ def test_a_cycle_keeps_levels_and_shares(levels: list[float], weights: list[floa
     shares = np.array(weights[: len(levels)]) / sum(weights[: len(levels)])
     cycle = Pattern.of_levels(levels, shares)
     assert cycle.mean_w == pytest.approx(float(np.dot(levels, shares)), abs=1e-9)
-    down = sorted(levels, reverse=True)
-    assert list(cycle.power_w) == [*down, *down[-2::-1]]  # from the middle of its run to the next
-    assert cycle.duration_h.sum() == pytest.approx(cycle.period_h)
-    assert cycle.duration_h == pytest.approx(cycle.duration_h[::-1])
-    assert cycle.divides_a_day
-
-
-@pytest.mark.parametrize(("wanted_h", "period_h"), [(1, 1), (0.75, 0.75), (0.7, 24 / 34), (5, 4.8), (30, 24)])
-def test_a_day_holds_whole_cycles(wanted_h: float, period_h: float) -> None:
-    assert Pattern.of_levels([0, 80], [0.6, 0.4], wanted_h).period_h == pytest.approx(period_h)
+    assert cycle.variance_w2 == pytest.approx(float(np.dot(np.square(levels), shares)) - cycle.mean_w**2, abs=1e-6)
+    assert list(cycle.power_w) == levels
+    assert cycle.period_h == pytest.approx(lookup("cycle of a cold appliance").value)
 
 
 def test_a_level_that_never_comes_takes_no_step() -> None:
-    assert list(Pattern.of_levels([0, 80, 200], [0.5, 0.5, 0]).power_w) == [80, 0, 80]
+    assert list(Pattern.of_levels([0, 80, 200], [0.5, 0.5, 0]).power_w) == [0, 80]
 
 
-def test_a_schedule_begins_at_midnight_and_a_cycle_with_the_outage() -> None:
-    lights = Pattern.daily([("18:00", "22:00", "30 W")])
-    assert list(lights.at(np.array([0.5, 4.5]), 18)) == [30, 0]
-    assert list(lights.cuts_h(20, 18)) == pytest.approx([4, 6])
-    cycle = Pattern.of_levels([0, 80], [0.75, 0.25])
-    assert np.array_equal(cycle.at(np.array([0.1, 0.3]), 18), [80, 0])
+def test_a_schedule_begins_at_midnight_and_a_cycle_nobody_knows_when() -> None:
+    assert Pattern.daily([("18:00", "22:00", "30 W")]).begins_h == 0
+    assert Pattern.of_levels([0, 80], [0.75, 0.25]).begins_h is None
 
 
-def test_it_divides_a_day_or_not() -> None:
-    assert not Pattern(np.array([0.5, 0.2]), np.array([80.0, 0.0])).divides_a_day
-    assert Pattern(np.array([0.5, 0.25]), np.array([80.0, 0.0])).divides_a_day
-    assert not Pattern(np.array([36.0, 12.0]), np.array([80.0, 0.0])).divides_a_day
+# -- means of windows ----------------------------------------------------------------------------------------
+
+
+@given(
+    durations=st.lists(st.floats(0.01, 5), min_size=1, max_size=6),
+    powers=st.lists(st.floats(0, 500), min_size=6, max_size=6),
+    length_h=st.floats(0.02, 30),
+    parts=st.integers(1, 12),
+)
+def test_windows_keep_the_mean_and_lie_within_the_levels(
+    durations: list[float], powers: list[float], length_h: float, parts: int
+) -> None:
+    pattern = Pattern(np.array(durations), np.array(powers[: len(durations)]))
+    means = pattern.windows(length_h, parts)
+    assert means.mean() == pytest.approx(pattern.mean_w, abs=1e-6)
+    assert (means >= pattern.power_w.min() - 1e-6).all()
+    assert (means <= pattern.power_w.max() + 1e-6).all()
+    assert means.var() <= pattern.variance_w2 * (1 + 1e-9) + 1e-6
+
+
+@pytest.mark.parametrize(
+    ("length_h", "parts", "means"),
+    [
+        (0.25, 1, [80, 0, 0, 0]),  # whole quarters
+        (0.5, 2, [40, 0, 0, 40]),  # half an hour, begun each quarter; the last runs into the next round
+        (2.0, 4, [20, 20]),  # two rounds in each window
+        (24.0, 1, [20]),  # longer than a round: at least one
+    ],
+)
+def test_windows_by_hand(length_h: float, parts: int, means: list[float]) -> None:
+    """A quarter of an hour at 80 W in each hour."""
+    assert list(Pattern.of_levels([80, 0], [0.25, 0.75]).windows(length_h, parts)) == pytest.approx(means)
+
+
+# -- times of day --------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -148,10 +179,10 @@ def test_it_refuses(make: Any, says: str) -> None:
         lambda: Pattern.daily([("18:00", "22:00")]),  # type: ignore[list-item]
         lambda: Pattern.daily(("18:00", "22:00", "30 W")),  # type: ignore[arg-type]
         lambda: Pattern(np.array([math.inf]), np.array([1.0])),
-        lambda: Pattern.of_levels([0, 80], [0.5, 0.5], 0),
-        lambda: Pattern.of_levels([0, 80], [0.5, 0.5], -3),
+        lambda: Pattern.of_levels([0, 80], [0.5, 0.4]),
+        lambda: Pattern.of_levels([0, 80], [1.5, -0.5]),
     ],
-    ids=["begins where it ends", "no power", "a window, not a list", "endless", "no period", "period below zero"],
+    ids=["begins where it ends", "no power", "a window, not a list", "endless", "time missing", "a share below zero"],
 )
 def test_it_refuses_what_has_no_one_meaning(make: Any) -> None:
     with pytest.raises(Refusal):

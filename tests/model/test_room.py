@@ -1,6 +1,5 @@
 """A draw carried to another room: a band, until a second measurement pins it."""
 
-import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -18,16 +17,37 @@ def mean(load: Load) -> float:
 
 
 def test_a_hot_week_draws_more_with_a_wide_band() -> None:
+    """12 K at 4 % each: 32 W exp(0.48), and as uncertain as the band of the 4 % makes it."""
     hot = in_room(FRIDGE, measured_at="20 degC", room="32 degC")
-    assert mean(hot) == pytest.approx(32 * (1 + 0.04 * 12))
-    assert hot.mean_power.u.magnitude == pytest.approx(32 * 12 * 0.02 / 3**0.5)
+    assert mean(hot) == pytest.approx(32 * 1.616074)
+    assert hot.mean_power.u.magnitude == pytest.approx(mean(hot) * 12 * 0.02 / 3**0.5, rel=1e-6)
+    assert hot.appliances[0].day_spread.magnitude == pytest.approx(50 * 1.616074)
+
+
+def test_a_freezer_leaks_less() -> None:
+    cold = in_room(FRIDGE, measured_at="20 degC", room="10 degC")
+    chest = in_room(FRIDGE.in_a_room_of("20 degC", "freezer"), room="10 degC")
+    assert (mean(cold), mean(chest)) == (pytest.approx(32 * 0.670320), pytest.approx(32 * 0.740818))
+
+
+@given(st.floats(10, 43), st.floats(10, 43), st.floats(10, 43))
+def test_it_is_its_own_inverse_whatever_lies_between(measured_c: float, one: float, two: float) -> None:
+    calm = Load.steady("30 W")
+    there = in_room(calm, measured_at=Q_(measured_c, "degC"), room=Q_(one, "degC"))
+    back = in_room(there, room=Q_(measured_c, "degC"))
+    assert mean(back) == pytest.approx(30)
+    assert back.mean_power.u.magnitude == pytest.approx(0, abs=1e-9)
+    by_way = in_room(there, room=Q_(two, "degC"))
+    assert mean(by_way) == pytest.approx(mean(in_room(calm, measured_at=Q_(measured_c, "degC"), room=Q_(two, "degC"))))
 
 
 def test_a_second_measurement_pins_it() -> None:
+    """40 W where it was 32 W, 6 K warmer: 6 K more multiply by 40 / 32 again, with nothing left in doubt."""
     warm = Load.cycling("80 W", "50 %", "fridge")
     pinned = in_room(FRIDGE, measured_at="20 degC", room="32 degC", second=(warm, "26 degC"))
-    assert mean(pinned) == pytest.approx(32 + (40 - 32) * 2)
+    assert mean(pinned) == pytest.approx(32 * (40 / 32) ** 2)
     assert pinned.mean_power.u.magnitude == 0
+    assert mean(in_room(pinned, room="26 degC")) == pytest.approx(40)  # it stays pinned
 
 
 def test_one_meter_for_both_measurements_cancels_in_the_slope() -> None:
@@ -42,23 +62,22 @@ def test_at_most_it_runs_all_the_time() -> None:
     assert mean(in_room(busy, measured_at="20 degC", room="40 degC")) == pytest.approx(80)
 
 
-def test_a_steady_load_takes_its_peak_along() -> None:
-    assert in_room(Load.steady("30 W"), measured_at="20 degC", room="30 degC").peak == Q_(42, "W")
+def test_what_it_draws_at_most_does_not_follow_the_room() -> None:
+    there = in_room(FRIDGE, measured_at="20 degC", room="30 degC").appliances[0]
+    assert (there.peak, there.motor) == (Q_(80, "W"), Q_(80, "W"))
+    assert there.pattern is FRIDGE.appliances[0].pattern
 
 
 def test_where_nothing_changes_nothing_changes() -> None:
-    assert in_room(FRIDGE, measured_at="20 degC", room="20 degC") is FRIDGE
+    known = FRIDGE.in_a_room_of("20 degC")
+    assert in_room(known, room="20 degC") is known
 
 
 @given(st.floats(10, 43), st.floats(10, 43))
-def test_warmer_never_draws_less_and_the_levels_follow(one: float, two: float) -> None:
+def test_warmer_never_draws_less(one: float, two: float) -> None:
     low, high = sorted((one, two))
     cold, hot = (in_room(FRIDGE, measured_at="21 degC", room=Q_(t, "degC")) for t in (low, high))
-    assert mean(cold) <= mean(hot) + 1e-9
-    for load in (cold, hot):
-        appliance = load.appliances[0]
-        assert float(np.dot(appliance.levels_w, appliance.shares)) == pytest.approx(mean(load))
-        assert appliance.shares.sum() == pytest.approx(1)
+    assert 0 < mean(cold) <= mean(hot) + 1e-9 <= 80 + 1e-6
 
 
 @pytest.mark.parametrize(
@@ -68,7 +87,6 @@ def test_warmer_never_draws_less_and_the_levels_follow(one: float, two: float) -
         ({"room": "60 degC"}, "between 10 °C and 43 °C"),
         ({"room": 30}, 'room="30 degC"'),
         ({"room": "30 degC", "second": (FRIDGE, "21 degC")}, "2 K apart"),
-        ({"room": "40 degC", "second": (Load.steady("10 W"), "30 degC")}, "falls to"),
     ],
 )
 def test_refusals(how: dict, says: str) -> None:  # type: ignore[type-arg]

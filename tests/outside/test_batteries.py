@@ -6,16 +6,19 @@ lies away from the kit, both stand here with their distance, and the band is not
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from ridethrough.answer.ledger import ledger
 from ridethrough.answer.outage import Outage
-from ridethrough.estimate import Estimate
+from ridethrough.answer.ride import ride
 from ridethrough.model.battery import Battery, peukert_hours, takes_charge
+from ridethrough.model.inverter import Inverter
 from ridethrough.model.load import Load
 from ridethrough.model.temperature import TemperatureCurve
 from ridethrough.model.unit import BackupUnit
-from ridethrough.units import Q_, Refusal
+from ridethrough.units import Q_, Refusal, number
 
 LEAD = ("sealed lead-acid", "flooded lead-acid")
 LITHIUM = ("iron phosphate", "nickel-manganese-cobalt")
@@ -32,9 +35,12 @@ def celsius(fahrenheit: float) -> float:
     return (fahrenheit - 32) / 1.8
 
 
-def usable_wh(battery: Battery, drain: str, at: str | None = None) -> float:
-    return sum(float(energy.value.to("Wh").magnitude)
-               for _, energy in battery.steps("100 %", Estimate.exact(drain), at))  # fmt: skip
+def gives_wh(drain: str, at: str | None = None, **box: Any) -> float:
+    """Return what a full battery gives at a steady power, from its box through a unit that loses nothing [Wh]."""
+    even = Inverter.fit([(power, power) for power in ("0 W", "1 W", "2 W")], rated="10 kW")
+    unit = BackupUnit.from_print("bare", rated="10 kW", inverter=even, **box)
+    lasts = ride(Load.steady(drain), unit, Outage("1 h", unit_at=at), draws=2).lasts
+    return lasts.magnitude * number(drain, "W", "drain")
 
 
 # -- lead-acid in the cold ---------------------------------------------------------------------------------------
@@ -147,10 +153,11 @@ def test_storage_by_hand(days: int, stored_ah: float) -> None:
     The depth is given, not the table's, which has it from the same page. The battery so sized carries the load for
     exactly those days: its 20 h rating is faster, so no rate enters.
     """
-    battery = Battery.from_print(Q_(stored_ah / 0.5, "Ah"), "flooded lead-acid", "50 %", volts="12 V")
     drain_w = 205 * 12 / 24
-    assert usable_wh(battery, f"{drain_w} W") / drain_w == pytest.approx(24 * days)
-    assert usable_wh(battery, f"{drain_w} W") == pytest.approx(stored_ah * 12)
+    given_wh = gives_wh(f"{drain_w} W", capacity=Q_(stored_ah / 0.5, "Ah"), volts="12 V", depth_of_discharge="50 %",
+                        chemistry="flooded lead-acid")  # fmt: skip
+    assert given_wh / drain_w == pytest.approx(24 * days)
+    assert given_wh == pytest.approx(stored_ah * 12)
 
 
 @pytest.mark.parametrize(("days", "stored_ah"), [(1, 205), (2, 410), (3, 615)])
@@ -166,14 +173,15 @@ def test_storage_by_hand_through_the_ledger(days: int, stored_ah: float) -> None
         taken_ah = 24 * float(unit.inverter.battery_power(Q_(middle, "W")).value.magnitude) / 12
         low, high = (middle, high) if taken_ah < 205 else (low, middle)
     account = ledger(Load.steady(Q_(low, "W")), unit, Q_(days, "day"))
-    assert float(account.left.value.magnitude) == pytest.approx(0, abs=1e-5)
-    assert float(account.needed.value.magnitude) == pytest.approx(stored_ah * 12)
+    assert account.left.magnitude == pytest.approx(0, abs=1e-5)
+    assert account.needed.magnitude == pytest.approx(stored_ah * 12)
 
 
 def test_ieee_485_ageing_factor() -> None:
     """IEEE 485, from memory: a factor of 1.25 allows for end of life at 80 %. A battery bought 1.25 times as large and
     worn to 80 % gives what the new one of the size needed gives, slower than both their ratings, in the cold too."""
-    needed = Battery.from_print("1 kWh", "flooded lead-acid")
-    bought = Battery.from_print("1.25 kWh", "flooded lead-acid", health="80 %")
-    assert usable_wh(bought, "40 W", "5 degC") == pytest.approx(usable_wh(needed, "40 W", "5 degC"))
-    assert usable_wh(bought, "40 W") == pytest.approx(500)
+    lead = {"chemistry": "flooded lead-acid"}
+    for at, of_new in ((None, 1), ("5 degC", (0.75 * 20 + 1.00 * 5) / 25)):
+        needed = gives_wh("40 W", at, capacity="1 kWh", **lead)
+        bought = gives_wh("40 W", at, capacity="1.25 kWh", health="80 %", **lead)
+        assert bought == pytest.approx(needed) == pytest.approx(500 * of_new)

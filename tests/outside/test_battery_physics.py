@@ -21,8 +21,8 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from ridethrough.estimate import Estimate
-from ridethrough.model.battery import Battery, peukert_hours
+from ridethrough.estimate import Estimate, through
+from ridethrough.model.battery import Battery, drained_w, peukert_hours
 from ridethrough.model.temperature import TemperatureCurve
 from ridethrough.sources import lookup
 from ridethrough.units import Q_
@@ -113,6 +113,16 @@ def holds(found: Estimate, value: float) -> bool:
     return bool(low.magnitude <= value <= high.magnitude)
 
 
+def rate_factor(battery: Battery, drain_w: float) -> Estimate:
+    """Return what the kit has a steady power give over what leaves the battery, with the band of its exponent [-]."""
+    rated_w = battery.printed.m_as("Wh") / battery.rating_hours.m_as("h")
+
+    def factor(k: np.ndarray) -> np.ndarray:
+        return np.atleast_1d(drain_w / drained_w(drain_w, drain_w, rated_w, k, 1))
+
+    return through(factor, [battery.rate_exponent], ["1"])[0]
+
+
 def share(found: Estimate) -> float:
     return float(found.value.to("1").magnitude)
 
@@ -179,7 +189,7 @@ def test_rate_factor_holds_what_the_cell_gives(chemistry: str) -> None:
     """
     battery, power_w, shares = rated(chemistry)
     for watts, given in zip(power_w, shares, strict=True):
-        factor = battery.rate_factor(Estimate.exact(Q_(watts, "W")))
+        factor = rate_factor(battery, watts)
         slower = watts < battery.printed.magnitude / battery.rating_hours.magnitude
         assert share(factor) == 1 <= given if slower else holds(factor, given), f"{watts:.2f} W gives {given:.3f}"
 
@@ -227,8 +237,8 @@ def test_cold_times_rate_holds_the_lithium_cell(rate: float, celsius: float) -> 
     Not at 1C: there cold and rate do more together than each by itself, see the next test.
     """
     battery, _, _ = rated("nickel-manganese-cobalt")
-    drain = Estimate.exact(Q_(rate * NMC.nominal_ah * NMC.nominal_v, "W"))
-    product = battery.curve.at(Q_(celsius, "degC")) * battery.rate_factor(drain)
+    drain_w = rate * NMC.nominal_ah * NMC.nominal_v
+    product = battery.curve.at(Q_(celsius, "degC")) * rate_factor(battery, drain_w)
     assert holds(product, energies_wh(NMC, (rate,), celsius)[0] / battery.printed.magnitude)
 
 
@@ -242,7 +252,7 @@ def test_colder_is_less_and_faster_is_less_and_both_are_worse_than_each() -> Non
     curve = TemperatureCurve("nickel-manganese-cobalt")
     assert all(share(curve.at(Q_(b, "degC"))) < share(curve.at(Q_(a, "degC"))) for a, b in pairwise((25, *COLD_C)))
     battery, power_w, _ = rated("nickel-manganese-cobalt")
-    ends = [battery.rate_factor(Estimate.exact(Q_(watts, "W"))).interval()[0].magnitude for watts in power_w]
+    ends = [rate_factor(battery, watts).interval()[0].magnitude for watts in power_w]
     assert ends == sorted(ends, reverse=True)
     assert ends[-1] < ends[0]
 

@@ -113,12 +113,12 @@ class Ledger:
             if np.any(share != 1):
                 yield label, "battery", there * (share - 1), known
             there = there * share
-        floor = np.minimum(there, walk.begin.floor_wh)
-        if np.any(walk.begin.cold != 1):
-            label = f"cells at {show(case.cells_at(0), 0)}: {100 * walk.begin.cold[0]:.0f} %"
+        floor = np.minimum(there, walk.begin.own.floor_wh)
+        if np.any(walk.begin.own.cold != 1):
+            label = f"cells at {show(case.cells_at(0), 0)}: {100 * walk.begin.own.cold[0]:.0f} %"
             known = case.unit.route.curve.measured_at(case.cells_at(0))
-            yield label, "battery", (there - floor) * walk.begin.lift - there, known
-        kept = (there - floor) * walk.begin.lift - walk.start_wh
+            yield label, "battery", (there - floor) * walk.begin.own.lift - there, known
+        kept = (there - floor) * walk.begin.own.lift - walk.start_wh
         if case.outage.reserve.magnitude:
             yield "reserve kept back", "battery", -kept, False
 

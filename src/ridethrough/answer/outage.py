@@ -127,6 +127,16 @@ class Outage:
         """Its length as a plain number [h]."""
         return float(self.duration.magnitude)
 
+    @property
+    def changes(self) -> bool:
+        """Whether a place's temperature is given by the hour."""
+        return any(place is not None and place.changes for place in (self.room, self.unit_at))
+
+    @property
+    def goes_on(self) -> bool:
+        """Whether it could last longer and nothing would be missing: no recharge, nothing by the hour."""
+        return not self.recharge and not self.changes
+
     def __repr__(self) -> str:
         where = "" if self.room is None else f", room at {show(self.room.mean, 0)}"
         where += "" if self.unit_at is None else f", unit at {show(self.unit_at.mean, 0)}"

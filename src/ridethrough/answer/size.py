@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -21,7 +21,7 @@ from .outage import Outage
 from .ride import through
 
 LARGE = 1e6  # times the printed capacity beyond which nothing changes
-HALVINGS, NARROW = 40, 1e-6  # how often the capacity is halved at most, and the share of it that is near enough
+HALVINGS, NARROW = 40, 1e-5  # how often the capacity is halved at most, and the share of it that is near enough
 
 
 @dataclass(frozen=True)
@@ -137,7 +137,7 @@ def _needed(case: Case) -> Drawn:
     """Return what each draw needs, each found by halving between what lasts and what does not [Wh]."""
 
     def lasts(printed_wh: np.ndarray) -> np.ndarray:
-        return np.isinf(through(replace(case, printed_wh=printed_wh)).walk.empty_h)
+        return np.isinf(through(case.with_printed(printed_wh)).walk.empty_h)
 
     start = float(case.unit.printed.m_as("Wh"))
     high = np.full(case.rows, start)

@@ -20,7 +20,8 @@ from dataclasses import dataclass, field, fields, replace
 import numpy as np
 
 from ..model.battery import drained_w
-from .case import Case, Flow, Stretch
+from .case import Case
+from .stretches import Flow, Stretch
 
 Array = np.ndarray
 ROUNDING = 1e-11  # of what flowed: who asks to the last watt-hour is served
@@ -100,18 +101,18 @@ class Walk:
     def through(self, stretches: Iterable[Stretch], *, counted: bool = True) -> None:
         """Move on through stretches; what comes after the outage is not counted, only when it runs empty is."""
         for stretch in stretches:
-            floor = stretch.floor_wh + self.case.outage.reserve.m_as("Wh") / stretch.lift
-            usable = self.usable(floor, stretch.lift)
+            floor = stretch.own.floor_wh + self.case.outage.reserve.m_as("Wh") / stretch.own.lift
+            usable = self.usable(floor, stretch.own.lift)
             if self._usable is None:
                 self.start_wh, self.begin = usable, stretch
             else:
                 self.sums.weather += usable - self._usable
             told = (self._fall if stretch.flow is None else self._follow)(stretch, floor)
-            self._usable = self.usable(floor, stretch.lift)
+            self._usable = self.usable(floor, stretch.own.lift)
             if counted:
                 self._count(stretch)
-                self.told[self._wanted(stretch)] = np.maximum(told - floor, 0) * stretch.lift
-                self.kept_back[self._wanted(stretch)] = stretch.floor_wh[0]
+                self.told[self._wanted(stretch)] = np.maximum(told - floor, 0) * stretch.own.lift
+                self.kept_back[self._wanted(stretch)] = stretch.own.floor_wh[0]
             elif np.isfinite(self.empty_h).all():
                 return
 
@@ -144,8 +145,8 @@ class Walk:
         hours = stretch.duration_h if stretch.flow is None else stretch.duration_h * ~stretch.flow.carries
         self.sums.loads += hours @ stretch.powers_w
         self.sums.asked += hours @ stretch.asked_w
-        self.sums.own += hours.sum() * stretch.own_w
-        self.sums.heater += hours.sum() * stretch.heater_w
+        self.sums.own += hours.sum() * stretch.own.own_w
+        self.sums.heater += hours.sum() * stretch.own.heater_w
 
     def _drained(self, gives_w: Array, running_w: Array, lift: Array) -> Array:
         """Return what leaves the charge while so much is given [W]."""
@@ -155,7 +156,7 @@ class Walk:
     def _fall(self, stretch: Stretch, floor: Array) -> Array:
         """Follow the charge where nothing flows in: it falls to the floor and stays there; return it when wanted."""
         sums, hours = self.sums, stretch.duration_h
-        falls_w = self._drained(stretch.asked_w, stretch.running_w, stretch.lift)
+        falls_w = self._drained(stretch.asked_w, stretch.running_w, stretch.own.lift)
         there = np.where(self.on, np.maximum(self.charge - floor, 0), 0.0)
         gone, asked = hours @ falls_w, hours @ stretch.asked_w
         given = asked.copy()
@@ -171,7 +172,7 @@ class Walk:
             self._empties(who, at_h, stretch)
         taken = np.minimum(gone, there)
         sums.unserved += asked - given
-        sums.rate += taken * stretch.lift - given
+        sums.rate += taken * stretch.own.lift - given
         self.charge = self.charge - taken
         return told
 
@@ -179,7 +180,7 @@ class Walk:
         """Note which rows run empty when: off until their restart, and their cells take the cold of the room."""
         self.empty_h[who] = np.where(self.on[who], np.minimum(self.empty_h[who], at_h), self.empty_h[who])
         self.on[who] &= self.restart_wh[who] <= 0
-        if stretch.heats:
+        if stretch.own.heats:
             self.cold_h[who] = self.case.warming_h[who]
 
     def _elapsed(self, stretch: Stretch) -> Array:
@@ -207,9 +208,9 @@ class Walk:
 
     def _step(self, stretch: Stretch, flow: Flow, step: int, floor: Array, end_h: float, rest: Array) -> Array:
         """Move on to the end of a step, or to where a row turns off or on or is warm; return what is left of it [h]."""
-        case, sums, lift, asked_w = self.case, self.sums, stretch.lift, stretch.asked_w[step]
+        case, sums, lift, asked_w = self.case, self.sums, stretch.own.lift, stretch.asked_w[step]
         offered, eta, carried = flow.power_w[step], flow.efficiency[step], bool(flow.carries[step])
-        warm = stretch.charges & (self.cold_h <= 0)
+        warm = stretch.own.charges & (self.cold_h <= 0)
         inflow = offered if carried else np.where(warm, offered, 0.0)
         there, gap = np.maximum(self.charge - floor, 0), np.maximum(case.full_wh - self.charge, 0)
         lacks = np.where(self.on & ~carried, np.maximum(asked_w - inflow, 0), 0.0)
@@ -222,7 +223,7 @@ class Walk:
         wanted, bend = surplus * eta / lift, case.tapers_wh * surplus / np.maximum(case.limit_w, LEAST)
 
         until = np.where(falls * rest > there * (1 + ROUNDING), there / np.maximum(falls, LEAST), rest)
-        warms = stretch.heats & (self.cold_h > 0) & (offered >= stretch.heater_w)
+        warms = stretch.own.heats & (self.cold_h > 0) & (offered >= stretch.own.heater_w)
         until = np.where(warms, np.minimum(until, self.cold_h), until)
         turns = ~self.on & (wanted > 0)
         if turns.any():

@@ -73,6 +73,7 @@ class RundownLine:
         Notes
         -----
         x_run is x at the power that a load draws while it runs, P + s^2 / P; s^2 is its variance and T ``reference``.
+        Whether that decides or the mean is open: of the two, the one that leaves t less certain gives the width.
         The interval is for one run, not for the mean of many. The gain of a meter that read both the load and the
         run-downs cancels.
         """
@@ -82,18 +83,23 @@ class RundownLine:
             raise Refusal(f"a drain of {show(drain)}", "more than zero", "Add a run-down with nothing plugged in.")
         variance, ref_h = plugged.variance_w2, float(self.reference.magnitude)
 
-        def run_time(at: np.ndarray) -> np.ndarray:
-            energy, standby, power_w, k, c, next_run = at
-            x = asked_w(power_w, variance, standby, 1, c)
-            running = x + (variance / power_w if variance else 0.0)
-            return np.array([energy * next_run / drained_w(x, running, energy / ref_h, k, 0)])  # (1)
+        def lasts(power: Estimate, moment: int = 1) -> Estimate:
+            def run_time(at: np.ndarray) -> np.ndarray:
+                energy, standby, power_w, k, c, next_run = at
+                x = asked_w(power_w, variance, standby, 1, c)
+                running = x + (moment * variance / power_w if variance else 0.0)
+                return np.array([energy * next_run / drained_w(x, running, energy / ref_h, k, 0)])  # (1)
 
-        def lasts(power: Estimate) -> Estimate:
             inputs = [self.energy, self.standby, power, self.rate_exponent, self.bend, self.next_run]
             return through(run_time, inputs, ["h"])[0]
 
         length = lasts(plugged.mean_power).value
-        return lasts((plugged.energy_over(length) / length).to("W"))
+        power = (plugged.energy_over(length) / length).to("W")
+        by_moment, by_mean = lasts(power), lasts(power, moment=0)
+        apart = by_mean.value - by_moment.value
+        widest = max(by_moment, by_mean, key=lambda found: float(found.u.magnitude))
+        return widest - widest.value + Estimate.band(
+            by_moment.value, by_moment.value, by_moment.value + apart, "rate of the moment")  # fmt: skip
 
     def warnings_at(self, load: Any) -> tuple[str, ...]:
         """Return what limits the claim at a load [W]: ``warnings``, and whether it lies outside the runs."""

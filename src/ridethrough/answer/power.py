@@ -1,0 +1,148 @@
+"""One appliance through an outage: its power in steps, drawn many times, by its clock and in its room."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from ..model.load import Appliance
+from ..model.pattern import DAY_H
+from ..model.room import warmer, within
+from ..sampling import Sampler
+from ..sources import lookup
+from ..units import Q_
+from .outage import Outage
+
+TENTHS = 10  # of a step, to which the phase of a pattern is drawn
+SCHEDULE = 48  # steps of a day up to which each is followed by itself
+
+
+@dataclass(frozen=True)
+class Power:
+    """One appliance, drawn; make it with `power_of`.
+
+    Parameters
+    ----------
+    appliance, outage, sampler
+        Whose power, through what, and its draws.
+    mean_w : array of shape (rows,)
+        Its mean power, in the outage's room where that does not change [W].
+    slope : array of shape (rows,), optional
+        Change for each kelvin of a room that changes by the hour [1/K].
+    since_h : float
+        Time since its pattern began, where that is known when the outage begins [h].
+    offset : array of shape (rows,), optional
+        Tenth of a step of its pattern at which the outage begins, where that is drawn [-].
+    windows_w : array of shape (tenths,)
+        Mean in the step that begins with each tenth, over the pattern's mean [-].
+    """
+
+    appliance: Appliance
+    outage: Outage
+    sampler: Sampler
+    mean_w: np.ndarray = field(repr=False)
+    slope: np.ndarray | None = field(repr=False)
+    since_h: float
+    offset: np.ndarray | None = field(repr=False)
+    windows_w: np.ndarray = field(repr=False)
+
+    @property
+    def block_h(self) -> float:
+        """How long it lies above or below its mean all along [h]: a day, where its pattern tells what days are like.
+
+        0 where it never does.
+        """
+        if self.appliance.next_days is None:
+            return 0.0
+        return max(lookup("time that varies by itself").value, min(DAY_H, self.appliance.pattern.period_h))
+
+    def cuts_h(self, low: float, high: float) -> np.ndarray:
+        """Return the moments at which its power changes, alike in all rows [h]."""
+        if self.offset is not None or self.appliance.pattern.power_w.size == 1:
+            return np.zeros(0)
+        return low + self.appliance.pattern.cuts_h(self.since_h + low, high - low)
+
+    def at(self, middles: np.ndarray) -> tuple[np.ndarray, Any]:
+        """Return power and variance in steps, by their middles [h]: shape (steps, rows) [W], [W2].
+
+        Within the steps nothing varies that varies from day to day. Of a pattern whose phase is drawn the best
+        estimate takes the mean, and all of its variance.
+        """
+        scale_w, pattern = self._scale_w(middles), self.appliance.pattern
+        over = pattern.mean_w or 1.0
+        if self.offset is None:
+            shape = pattern.at(self.since_h + middles) / over if pattern.mean_w else np.ones(middles.size)
+            return shape[:, np.newaxis] * scale_w, 0.0
+        shifts = TENTHS * (middles / (lookup("step of a ride").value / 60)).astype(int) % self.windows_w.size
+        twice = np.append(self.windows_w, self.windows_w)
+        shape = np.stack([twice[shift:].take(self.offset) for shift in shifts])
+        variance = np.full(shape.shape[1], max(pattern.variance_w2 / over / over - float(self.windows_w.var()), 0.0))
+        shape[:, 0], variance[0] = 1.0, pattern.variance_w2 / over / over
+        return shape * scale_w, variance * scale_w**2
+
+    def _scale_w(self, middles: np.ndarray) -> np.ndarray:
+        """Return the mean power of these days in their room [W]."""
+        scale_w = self.mean_w
+        if self.appliance.next_days is not None:
+            (variable,) = self.appliance.next_days.slopes()
+            z = self.sampler.standard(variable, int(middles[0] // self.block_h))
+            day_w = self.appliance.day_spread.m_as("Wh") / DAY_H * np.sqrt(DAY_H / self.block_h)
+            scale_w = np.maximum(scale_w + z * day_w, 0)
+        if self.slope is None or self.outage.room is None:
+            return scale_w
+        return _there(self.appliance, scale_w, self.slope, self.outage.room.at(middles)[:, np.newaxis])
+
+
+def power_of(appliance: Appliance, name: str, outage: Outage, sampler: Sampler) -> Power:
+    """Return an appliance's power through an outage.
+
+    Parameters
+    ----------
+    appliance : Appliance
+        What is plugged in.
+    name : str
+        Of its own, also where two of a load are called alike.
+    outage, sampler
+        Through what, and its draws.
+    """
+    mean_w, slope = sampler.of(appliance.mean_power, 0), None
+    if outage.room is not None and appliance.room is not None and appliance.room_slope is not None:
+        for celsius in (outage.room.celsius.min(), outage.room.celsius.max()):
+            within(appliance, Q_(float(celsius), "degC"), "room")
+        slope = sampler.of(appliance.room_slope)
+        if not outage.room.changes:
+            mean_w, slope = _there(appliance, mean_w, slope, outage.room.celsius), None
+    windows_w = appliance.pattern.windows(lookup("step of a ride").value / 60, TENTHS)
+    since_h, offset = _phase(appliance, name, outage, sampler, windows_w.size)
+    return Power(
+        appliance, outage, sampler, mean_w, slope, since_h, offset, windows_w / (appliance.pattern.mean_w or 1)
+    )
+
+
+def _there(appliance: Appliance, mean_w: Any, slope: Any, celsius: Any) -> Any:
+    """Return what it draws where it stands [W], at most what its motor takes all the time."""
+    assert appliance.room is not None
+    there_w = mean_w * warmer(slope, celsius - appliance.room.m_as("degC"))
+    return there_w if appliance.motor is None else np.minimum(there_w, np.maximum(appliance.motor.m_as("W"), mean_w))
+
+
+def _phase(
+    appliance: Appliance, name: str, outage: Outage, sampler: Sampler, windows: int
+) -> tuple[float, np.ndarray | None]:
+    """Return how long ago its pattern began [h], and the window that it is in where that is drawn."""
+    pattern, begins_h = appliance.pattern, outage.begins_h
+    if not np.ptp(pattern.power_w):
+        return 0.0, None
+    if pattern.begins_h is None:
+        since_h = pattern.period_h * sampler.evenly(f"moment in the cycle of the {name}")
+    else:
+        days = round(pattern.period_h / DAY_H)
+        if begins_h is not None and days == 1 and pattern.power_w.size <= SCHEDULE:
+            return (begins_h - pattern.begins_h) % DAY_H, None
+        hour_h = DAY_H * sampler.evenly("hour at which it begins") if begins_h is None else np.array([begins_h])
+        day = np.floor(days * sampler.evenly(f"which of its days the {name} has")) if days > 1 else 0.0
+        since_h = (hour_h - pattern.begins_h) % DAY_H + DAY_H * day
+    since_h = np.broadcast_to(since_h, sampler.draws + 1)
+    return 0.0, np.floor(since_h / pattern.period_h * windows + 1e-9).astype(int) % windows
