@@ -75,7 +75,8 @@ loads = st.builds(
 outages = st.builds(
     lambda hours, start, reserve, room, at, source: Outage(
         Q_(hours, "h"), start=start, reserve=Q_(reserve, "Wh"), room=room, unit_at=at, begins="17:20", recharge=source),
-    st.floats(0.5, 60), st.floats(0, 1), st.just(0.0) | st.floats(0, 900), st.sampled_from([None, "12 degC", "31 degC"]),
+    st.floats(0.5, 60), st.floats(0, 1), st.just(0.0) | st.floats(0, 900),
+    st.sampled_from([None, "12 degC", "31 degC"]),
     st.sampled_from([None, "-9 degC", "3 degC", "34 degC"]),
     st.sampled_from([(), Recharge.mains([("2 h", "4 h")], power="300 W"),
                      Recharge.daily([("7:00", "18:00", "150 W")], factor=Estimate.within("100 %", "30 %", "weather"))]),
@@ -298,7 +299,8 @@ FALLING = [f"{celsius} degC" for celsius in np.linspace(14, -9, 12)]
         (lambda: ledger(FRIDGE.in_a_room_of("20 degC"), printed(), Outage("9 h", room="4 degC")),
          'in_a_room_of(..., cabinet="freezer")'),
         (lambda: ledger(FRIDGE.in_a_room_of("20 degC"), printed(), Outage("9 h", room=FALLING)), "a room between"),
-        (lambda: ledger(FRIDGE, measured(room=None), Outage("9 h", unit_at="4 degC")), 'fit_rundowns(..., room="20 degC")'),
+        (lambda: ledger(FRIDGE, measured(room=None), Outage("9 h", unit_at="4 degC")),
+         'fit_rundowns(..., room="20 degC")'),
         (lambda: ledger(FRIDGE, printed(), Outage("9 h", unit_at="-25 degC")), 'unit_at="5 degC"'),
         (lambda: ledger(FRIDGE, measured(), Outage("9 h", unit_at="50 degC")), 'unit_at="5 degC"'),
         (lambda: ledger("38 W", printed(), "24 h"), "Load.steady"),  # type: ignore[arg-type]

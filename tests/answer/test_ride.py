@@ -114,8 +114,7 @@ def test_a_fuller_battery_is_told_in_the_middle_of_a_step_too() -> None:
 # --- A unit that waits -----------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("restart", "served_wh"), [("0 %", 100 + 100), ("19 %", 181), ("20 %", 180), ("21 %", 100)]
-)
+@pytest.mark.parametrize(("restart", "served_wh"), [("0 %", 100 + 100), ("19 %", 181), ("20 %", 180), ("21 %", 100)])
 def test_a_unit_that_ran_empty_waits_for_its_restart(restart: str, served_wh: float) -> None:
     """Empty after 2 h; an hour later 2 h of 50 W x 80 % make 80 Wh, 20 % of full: reached is reached. At 19 % it is on
     again for 6 minutes of sun, and has 76 Wh then."""
