@@ -123,7 +123,7 @@ def hours(rows: Any, horizon: float = math.inf) -> Drawn:
 def test_value_is_row_0_and_the_interval_holds_as_many_below_as_above() -> None:
     found = hours([7, *range(101)])
     assert found.value == Q_(7, "h")
-    assert [end.magnitude for end in found.interval(0.9)] == [5, 95]
+    assert [end.magnitude for end in found.interval(0.9)] == pytest.approx([5, 95])
     assert found.expanded(0.9).magnitude == 45
     assert found.chance_above(50) == pytest.approx(51 / 101)
     assert found.chance_above(Q_(50, "h")) == pytest.approx(51 / 101)
@@ -152,7 +152,7 @@ def test_sums_and_differences_are_taken_row_by_row() -> None:
     [
         ([28.4, *np.linspace(25, 32, 50)], "28.4 h, give or take 3.3 h"),
         ([math.inf] * 51, "at least 72 h"),
-        ([60, *np.linspace(50, 70, 25), *[math.inf] * 25], "50.5 h to at least 72 h"),
+        ([60, *np.linspace(50, 70, 25), *[math.inf] * 25], "51 h to at least 72 h"),
         ([8, *[8] * 50], "8 h, give or take 0 h"),
     ],
 )
