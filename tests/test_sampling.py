@@ -125,7 +125,7 @@ def test_value_is_row_0_and_the_interval_holds_as_many_below_as_above() -> None:
     assert found.value == Q_(7, "h")
     assert [end.magnitude for end in found.interval(0.9)] == pytest.approx([5, 95])
     assert found.expanded(0.9).magnitude == 45
-    assert found.chance_above(50) == pytest.approx(51 / 101)
+    assert found.chance_above("50 h") == pytest.approx(51 / 101)
     assert found.chance_above(Q_(50, "h")) == pytest.approx(51 / 101)
     assert found.to("min").value.magnitude == 420
     for coverage in (0, 1, 95):

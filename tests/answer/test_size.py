@@ -47,7 +47,7 @@ def wh(value: Any) -> float:
 def test_where_all_is_exact_it_is_enough_to_the_last_watt_hour() -> None:
     for watts in (30, 37.7, 41.3, 55.1):
         found = size(Load.steady(Q_(watts, "W")), "24 h", like=exact(), draws=4)
-        assert wh(found.printed) == pytest.approx(watts * 24 / 0.8, abs=2e-3)
+        assert wh(found.printed) == pytest.approx(watts * 24 / 0.8, rel=1e-5)
         box = exact().with_capacity(found.printed)
         assert ledger(Load.steady(Q_(watts, "W")), box, "24 h", draws=4).verdict == "covered"
 
