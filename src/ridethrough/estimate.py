@@ -196,8 +196,12 @@ class Estimate(Arithmetic, Known):
         source, entries
             As in `standard`.
         """
-        together = Influence(name, dof, source, None, entries)
-        found = correlated_values(list(values), np.asarray(covariance, float), tags=[together] * len(values))
+        together, spread = Influence(name, dof, source, None, entries), np.asarray(covariance, float)
+        own = np.sqrt(np.diag(spread))
+        if not np.any(spread - np.diag(np.diag(spread))):  # known together in how sure they are, and no further
+            return [cls._of(any_quantity(one, unit), float(u), together)
+                    for one, u, unit in zip(values, own, units, strict=True)]  # fmt: skip
+        found = correlated_values(list(values), spread, tags=[together] * len(values))
         return [cls(registry().Quantity(one, unit_name(unit))) for one, unit in zip(found, units, strict=True)]
 
     @classmethod

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from ridethrough.answer.headroom import headroom
+from ridethrough.answer.headroom import headroom, worst_of
 from ridethrough.answer.ledger import ledger
 from ridethrough.model.load import Load
 from ridethrough.model.ratings import Ratings
@@ -53,8 +53,9 @@ def test_a_caught_start_is_at_least_what_is_asked() -> None:
 def test_steady_and_apparent_power() -> None:
     assert findings(Load.steady("900 W"), unit())[0] == "does not carry it"
     assert findings(Load.steady("100 W"), unit(rated_va="200 VA"))[:2] == ["carries it", "carries it"]
-    assert findings(Load.steady("100 W"), unit(rated_va="150 VA"))[1] == "not checked"
-    assert findings(Load.steady("100 W"), unit(rated_va="100 VA"))[1] == "does not carry it"
+    assert findings(Load.steady("100 W"), unit(rated_va="99 VA"))[1] == "does not carry it"
+    assert findings(fridge(), unit(rated_va="120 VA"))[1] == "not checked"
+    assert findings(fridge(), unit(rated_va="80 VA"))[1] == "does not carry it"
 
 
 def test_the_rest_of_the_load_runs_while_one_motor_starts() -> None:
@@ -83,6 +84,38 @@ def test_what_the_sheet_states_is_checked(ratings: dict[str, str], load: Load, w
     found = {check.what: check.finding for check in headroom(load, unit(**ratings))}
     assert found[what] == finding
     assert set(found) == {"steady power", "apparent power", "start", what}
+
+
+# --- Several motors: one start at a time, but all at once after a restart ---------------------------------
+
+
+def test_a13_after_a_restart_all_motors_start_at_once() -> None:
+    """80 W each running ask 320 to 880 W in a start: one beside two that run, 480 to 1,040 W; three, 960 to 2,640 W."""
+    three, two = fridge() + fridge() + fridge(), unit(surge="1100 W")
+    checks = {check.what: check for check in headroom(three, two)}
+    assert checks["start"].finding == "carries it"
+    assert checks["restart"].finding == "not checked"
+    assert "asks 960 W to 2,640 W" in str(checks["restart"])
+    assert "plug in one after the other" in checks["restart"].why
+    assert "restart" not in {check.what for check in headroom(fridge(), two)}
+
+
+@pytest.mark.parametrize(("surge", "finding"), [("900 W", "does not carry it"), ("2700 W", "carries it")])
+def test_a13_a_restart_decides_no_verdict(surge: str, finding: str) -> None:
+    """They can be plugged in one after the other."""
+    three = fridge(surge=Q_(300, "W")) + fridge(surge=Q_(300, "W")) + fridge(surge=Q_(300, "W"))
+    able = unit(surge=surge, rated_va="1 kVA")
+    assert {check.what: check.finding for check in headroom(three, able)}["restart"] == finding
+    assert ledger(three, able, "1 h").verdict == "covered"
+    assert worst_of(three, able) != "does not carry it"
+
+
+def test_a13_only_motors_have_a_power_factor() -> None:
+    """200 W of heat are 200 VA; a motor of 80 W 84 to 145 VA."""
+    heater, cooker = Load.cycling("150 W", "50 %", "heater", motor=False), Load.steady("50 W", "coffee")
+    found = str(headroom(heater + cooker + fridge(), unit(rated_va="800 VA"))[1])
+    assert f"asks {200 + 80 / 0.95:.0f} VA to {200 + 80 / 0.55:.0f} VA" in found
+    assert "asks 200 VA of" in str(headroom(heater + cooker, unit(rated_va="800 VA"))[1])
 
 
 def test_split_phase_halves_what_one_leg_carries() -> None:

@@ -252,9 +252,9 @@ def test_a11_of_what_is_called_covered_by_a_flattering_sheet_enough_lasts() -> N
     for _ in range(300):
         chemistry = str(rng.choice(["iron phosphate", "nickel-manganese-cobalt"]))
         standby_w, eta, at_w = rng.uniform(4, 15), rng.uniform(0.84, 0.92), rng.uniform(250, 500)
-        running_w, duty, hours = rng.uniform(60, 120), rng.uniform(0.25, 0.6), rng.uniform(6, 30)
-        asks_wh = hours * (standby_w + running_w * duty / 0.95)
-        capacity_wh = asks_wh * rng.uniform(0.95, 1.5)
+        running_w, duty, hours = rng.uniform(40, 90), rng.uniform(0.25, 0.5), rng.uniform(8, 30)
+        sheet_wh = hours * (standby_w + (1 / eta - standby_w / at_w) * running_w * duty)
+        capacity_wh = sheet_wh / lookup(f"depth of discharge, {chemistry}").value * rng.uniform(0.97, 1.3)
         unit = printed(capacity=Q_(capacity_wh, "Wh"), chemistry=chemistry, standby=Q_(standby_w, "W"), efficiency=eta,
                        at=Q_(at_w, "W"), rated="1000 W")  # fmt: skip
         said = ledger(Load.cycling(Q_(running_w, "W"), duty), unit, Q_(hours, "h"), draws=300).verdict

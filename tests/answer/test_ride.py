@@ -91,7 +91,7 @@ def test_recharge_by_hand(seen: Any, lasts_h: float, left_wh: float, unserved_wh
 
 
 def test_a12_a_charger_takes_what_it_can_and_no_more() -> None:
-    """5,000 W into a charger of 500 W x 80 %: 400 Wh in an hour; without a number the table's band holds it back too."""
+    """5,000 W into a charger of 500 W x 80 %: 400 Wh in an hour. Without a number the table holds it back."""
     stored = [through("1 h", start="0 %", unit=plain("1 kWh", **told), recharge=mains(("0 h", "1 h"), power="5 kW"))
               .walk.sums.stored[0] for told in ({"charge_power": "500 W"}, {"charge_power": None})]  # fmt: skip
     assert stored == pytest.approx([400, 0.8 * 300])  # 0.3 W for each watt-hour printed
@@ -114,8 +114,7 @@ def test_a_fuller_battery_is_told_in_the_middle_of_a_step_too() -> None:
 # --- A unit that waits -----------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("restart", "served_wh"), [("0 %", 100 + 100), ("19 %", 181), ("20 %", 180), ("21 %", 100)]
-)
+@pytest.mark.parametrize(("restart", "served_wh"), [("0 %", 100 + 100), ("19 %", 181), ("20 %", 180), ("21 %", 100)])
 def test_a_unit_that_ran_empty_waits_for_its_restart(restart: str, served_wh: float) -> None:
     """Empty after 2 h; an hour later 2 h of 50 W x 80 % make 80 Wh, 20 % of full: reached is reached. At 19 % it is on
     again for 6 minutes of sun, and has 76 Wh then."""
@@ -208,9 +207,8 @@ def test_nothing_asked_of_a_unit_without_standby_has_no_end() -> None:
         seen = through("1 week", load=load)
         assert seen.survives
         assert (seen.served.magnitude, seen.unserved.magnitude, seen.left.magnitude) == (0, 0, 400)
-        with pytest.raises(Refusal, match="something that takes energy"):
-            _ = seen.lasts
-        assert "covered" in repr(seen)
+        assert str(seen.lasts).startswith("at least")
+        assert "at least" in repr(seen)
 
 
 def test_a_unit_that_holds_nothing_has_no_percentage_that_is_wrong() -> None:

@@ -37,8 +37,8 @@ FAQ_791 = [
 @pytest.mark.parametrize(("load", "amp_hours"), FAQ_791, ids=lambda each: getattr(each, "name", None))
 def test_a_load_list_by_hand(load: Load, amp_hours: float) -> None:
     """The list's ampere-hours of a day, through the load, the ledger and the ride of a unit that loses nothing."""
-    unit = BackupUnit.from_print("exact", capacity=Estimate.exact("30 kWh"), chemistry="flooded lead-acid", inverter=NO_LOSS,
-                                 rated="3000 W", rating_hours="6 min")  # fmt: skip
+    unit = BackupUnit.from_print("exact", capacity=Estimate.exact("30 kWh"), chemistry="flooded lead-acid",
+                                 inverter=NO_LOSS, rated="3000 W", rating_hours="6 min")  # fmt: skip
     for energy in (load.energy_over("24 h"), ledger(load, unit, "24 h").needed, ride(load, unit, "24 h").served):
         assert wh(energy) / 120 == pytest.approx(amp_hours, abs=0.005)
 
@@ -54,7 +54,8 @@ def test_the_list_adds_up() -> None:
 @pytest.mark.parametrize(("days", "usable_ah"), [(1, 205), (2, 410), (3, 615)])
 def test_storage_by_hand(days: int, usable_ah: float) -> None:
     """Daily ampere-hours times days of autonomy over depth of discharge: 205 Ah a day at 0.5, of a 12 V bank."""
-    like = BackupUnit.from_print("bank", capacity=Estimate.exact("1200 Wh"), chemistry="flooded lead-acid", rated="3000 W",
+    like = BackupUnit.from_print("bank", capacity=Estimate.exact("1200 Wh"), chemistry="flooded lead-acid",
+                                 rated="3000 W",
                                  inverter=NO_LOSS, depth_of_discharge="50 %")  # fmt: skip
     found = size(Load.steady(Q_(205 * 12 / 24, "W")), Q_(days, "day"), like=like)
     assert wh(found.printed) / 12 == pytest.approx(usable_ah / 0.5, rel=1e-5)

@@ -16,7 +16,7 @@ from ridethrough.model.load import Load
 from ridethrough.model.unit import BackupUnit
 from ridethrough.sampling import Sampler
 
-DRAWS = 100_000
+DRAWS = 400_000
 LEVELS = (0.025, 0.975)
 
 
@@ -84,7 +84,7 @@ def test_fewer_have_no_variance_and_are_drawn_with_three_as_wide_at_95_percent(d
     drawn = Sampler(DRAWS, 5).of(Estimate.standard("0 W", "1 W", "few", dof=dof))[1:]
     half = stats.t.ppf(0.975, dof)
     assert np.quantile(drawn, LEVELS) == pytest.approx([-half, half], rel=0.02)
-    assert np.quantile(drawn, 0.9995) < 0.5 * stats.t.ppf(0.9995, dof)
+    assert np.quantile(drawn, 0.9995) < 0.6 * stats.t.ppf(0.9995, dof)
 
 
 @pytest.mark.parametrize(("mine", "theirs"), [
@@ -125,8 +125,9 @@ def test_what_was_found_together_is_a_joint_t() -> None:
 
 def exact(capacity: str) -> BackupUnit:
     no_loss = Inverter.fit([("0 W", "0 W"), ("500 W", "500 W"), ("900 W", "900 W")], "900 W")
-    return BackupUnit.from_print("exact", capacity=Estimate.exact(capacity), chemistry="iron phosphate",
-                                 inverter=no_loss, rated="900 W", depth_of_discharge="100 %", rating_hours="6 min")  # fmt: skip
+    printed = Estimate.exact(capacity)
+    return BackupUnit.from_print("exact", capacity=printed, chemistry="iron phosphate", inverter=no_loss, rated="900 W",
+                                 depth_of_discharge="100 %", rating_hours="6 min")  # fmt: skip
 
 
 def test_the_chance_of_a_ride_is_that_of_its_load() -> None:

@@ -24,7 +24,7 @@ from .case import case_of
 from .headroom import Verdict, inverter_line
 from .ride import Ride, through
 
-NOTHING = 0.01  # of what is asked: less has no line of its own
+NOTHING = 0.005  # of what is asked: less has no line of its own
 Kind = Literal["total", "battery", "load", "loss", "recharge"]
 
 
@@ -130,18 +130,17 @@ class Ledger:
         conversion, standby = sums.asked - loads - sums.own, sums.own - sums.heater
         small = NOTHING * sums.asked[0]  # too small for a line of its own
         fast = np.quantile(np.abs(sums.rate), COVERAGE) > small
-        conversion = conversion if fast else conversion + sums.rate
         if route.side == "battery":
-            yield "conversion loss", "loss", -conversion, route.measured
-        elif np.quantile(np.abs(conversion), COVERAGE) > small:
-            yield "loss that bends with the load", "loss", -conversion, False
+            yield "conversion loss", "loss", -conversion - (0 if fast else sums.rate), route.measured
+        elif not fast and np.quantile(np.abs(conversion), COVERAGE) <= small:
+            standby = standby + conversion + sums.rate
         else:
-            standby = standby + conversion
+            yield "rate of the discharge, bend of the loss", "loss", -conversion - sums.rate, False
         yield f"standby, {hours} x {show(case.unit.standby.value)}", "loss", -standby, route.measured
         if np.any(sums.heater):
             label = "battery heater" if sums.heater[0] > 0 else "no battery heater"
             yield f"{label}, {hours}", "loss", -sums.heater, False
-        if fast:
+        if fast and route.side == "battery":
             yield "rate of the discharge", "loss", -sums.rate, False
         if np.any(sums.weather):
             yield "cells colder or warmer than at the start", "loss", sums.weather, False

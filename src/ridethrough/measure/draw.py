@@ -19,7 +19,7 @@ import pint
 
 from ..estimate import Estimate
 from ..known import student
-from ..model.load import Appliance, Load, day_to_day
+from ..model.load import Appliance, Load
 from ..units import Q_, Refusal, number, show
 from .cycles import Switching, find_switching, no_switching
 from .days import BAND_DAYS, FEWEST_DAYS, WHOLE_DAY, DaySpread, day_spread, likeness_factor
@@ -167,12 +167,14 @@ def measure_draw(log: MeterLog, name: str | None = None) -> Draw:
     sampled, running = log.kind == "power", seen.running_w is not None
     metered, resolution = log.meter.gain * Q_(mean_w, "W") + log.meter.offset, _resolution(log)
     one_more_wh = float(each.value.magnitude) * math.sqrt(24 * per_h % 1 * (1 - 24 * per_h % 1))  # (2)
-    varied = Estimate.standard("0 W", Q_(spread.of_mean_w, "W"), "how the appliance varied", dof=spread.dof)
-    named, mean = name or log.name, metered + resolution + varied + (defrosting - defrosting.value)
+    named = name or log.name
+    varied, next_days = Estimate.jointly([0.0, 0.0], np.diag([spread.of_mean_w**2, 1.0]), ["W", "1"],
+                                         f"how the {named} varied", dof=spread.dof)  # fmt: skip
+    mean = metered + resolution + varied + (defrosting - defrosting.value)
     return Draw(
         Appliance(
             named, mean, through_time(log, seen, per_h),
-            Q_(math.hypot(24 * spread.of_day_w, one_more_wh), "Wh"), day_to_day(named, spread.dof),
+            Q_(math.hypot(24 * spread.of_day_w, one_more_wh), "Wh"), next_days,
             peak=Q_(float(log.power_w[~seen.inrush].max()), "W") if sampled else None,
             surge=Q_(float(log.power_w[seen.inrush].max()), "W") if seen.inrush.any() else None,
             motor=Q_(seen.running_w, "W") if running else None,

@@ -17,8 +17,10 @@ from .meterlog import MeterLog
 def through_time(log: MeterLog, seen: Switching, defrosts_per_h: float) -> Pattern:
     """Return how the power goes through time: the log's own whole days, else its levels.
 
-    Days are brought to one mean, since how they differ is in the day-to-day spread; what was not seen, or does not
-    belong to the long run, is taken at that mean.
+    P(t) mean / (mean of the 24 h about t)                                                    (1)
+
+    How days differ is in the day-to-day spread, so that it is taken out here. What was not seen, or does not belong
+    to the long run, is taken at the mean.
     """
     days = int(log.span_s / DAY_S)
     if log.kind != "power" or not days:
@@ -26,19 +28,21 @@ def through_time(log: MeterLog, seen: Switching, defrosts_per_h: float) -> Patte
     held = (seen.steady | seen.defrost) & (log.start_s < days * DAY_S)
     begin_s, power_w = log.start_s[held], log.power_w[held]
     end_s = np.minimum(begin_s + log.duration_s[held], days * DAY_S)
-    day = np.minimum(((begin_s + end_s) / 2 // DAY_S).astype(int), days - 1)
-    sums = [np.bincount(day, weights=each, minlength=days) for each in (end_s - begin_s, (end_s - begin_s) * power_w)]
-    mean_w = sums[1].sum() / sums[0].sum()
-    day_w = np.divide(sums[1], sums[0], out=np.full(days, mean_w), where=sums[0] > 0)
-    cuts_s = np.column_stack([begin_s, end_s]).ravel()  # gaps lie between one end and the next begin
-    powers_w = np.column_stack(
-        [power_w * (mean_w / np.where(day_w > 0, day_w, mean_w or 1))[day], np.full(power_w.size, mean_w)]
+    mean_w = float(np.average(power_w, weights=end_s - begin_s))
+    edges_s = np.concatenate([[0.0], np.column_stack([begin_s, end_s]).ravel(), [days * DAY_S]])  # gaps between steps
+    all_w = np.append(mean_w, np.column_stack([power_w, np.full(power_w.size, mean_w)]).ravel())
+    sums_ws = np.append(0.0, np.cumsum(np.diff(edges_s) * all_w))
+    round_s = np.concatenate([edges_s - days * DAY_S, edges_s, edges_s + days * DAY_S])  # the days go round
+    round_ws = np.concatenate([sums_ws - sums_ws[-1], sums_ws, sums_ws + sums_ws[-1]])
+    middles_s = (edges_s[:-1] + edges_s[1:]) / 2
+    about_w = (
+        np.diff([np.interp(middles_s + side * DAY_S / 2, round_s, round_ws) for side in (-1, 1)], axis=0)[0] / DAY_S
     )
-    edges_s = np.concatenate([[0.0], cuts_s, [days * DAY_S]])
-    steps_s, all_w = np.diff(edges_s), np.append(mean_w, powers_w.ravel())
-    kept = steps_s > 1e-6
+    kept = np.diff(edges_s) > 1e-6
     clock_h = None if log.begins is None else (log.begins - log.begins.normalize()).total_seconds() / 3600
-    return Pattern(steps_s[kept] / 3600, all_w[kept], clock_h)
+    return Pattern(
+        np.diff(edges_s)[kept] / 3600, (all_w * mean_w / np.where(about_w > 0, about_w, 1))[kept], clock_h
+    )  # (1)
 
 
 def _time_shares(log: MeterLog, seen: Switching, defrosts_per_h: float) -> np.ndarray:

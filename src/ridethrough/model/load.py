@@ -75,7 +75,8 @@ class Appliance:
 
     def __post_init__(self) -> None:
         if positive(self.day_spread, "Wh", "day_spread", zero=True).magnitude and self.next_days is None:
-            object.__setattr__(self, "next_days", day_to_day(self.name))
+            about = Estimate.standard(Q_(0, "1"), Q_(1, "1"), f"{self.name}, day to day")
+            object.__setattr__(self, "next_days", about)
 
     @property
     def variance_w2(self) -> float:
@@ -101,11 +102,6 @@ class Appliance:
         if self.next_days is None:
             return energy
         return energy + self.next_days * (self.day_spread * math.sqrt(hours.to("day").magnitude))  # (1)
-
-
-def day_to_day(name: str, dof: float = math.inf) -> Estimate:
-    """Return how far an appliance's next days lie from their mean, in standard deviations [-]: about 0."""
-    return Estimate.standard(Q_(0, "1"), Q_(1, "1"), f"{name}, day to day", dof=dof)
 
 
 @dataclass(frozen=True)

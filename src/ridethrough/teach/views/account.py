@@ -34,7 +34,7 @@ def standby_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Pane
 
     def view(standby_w: float, hours: float) -> View:
         account = ledger(load, unit.with_standby(Q_(standby_w, "W")), Outage(Q_(hours, "h"), start=start))
-        return ledger_view(account, reach=(-0.45 * plain(unit.printed), plain(unit.printed)))
+        return ledger_view(account, reach=(-0.65 * plain(unit.printed), plain(unit.printed)))
 
     return Panel(
         view,
