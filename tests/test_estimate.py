@@ -59,15 +59,6 @@ def test_temperatures_have_differences() -> None:
     assert str(room) == "20.0 °C, give or take 2.3 °C"
 
 
-def test_chance_above() -> None:
-    left = Estimate.standard("0 Wh", "50 Wh", "all")
-    assert left.chance_above("0 Wh") == pytest.approx(0.5)
-    assert left.chance_above("50 Wh") == pytest.approx(0.158655, rel=1e-5)
-    assert Estimate.exact("1 Wh").chance_above("0 Wh") == 1
-    assert Estimate.exact("-1 Wh").chance_above("0 Wh") == 0
-    assert Estimate.exact("0 Wh").chance_above("0 Wh") == 1
-
-
 @pytest.mark.parametrize("u", ["-1 W", "3 h"])
 def test_a_wrong_uncertainty_is_refused(u: str) -> None:
     with pytest.raises(Refusal, match="an uncertainty"):

@@ -19,7 +19,7 @@ import bench_coverage as coverage
 
 from ridethrough.answer.ride import ride
 from ridethrough.estimate import Estimate
-from ridethrough.measure.bench import RundownLine, fit_rundowns
+from ridethrough.measure.bench import fit_rundowns, next_test
 from ridethrough.measure.draw import measure_draw
 from ridethrough.measure.log import hand_readings
 from ridethrough.measure.meter import Meter
@@ -27,6 +27,7 @@ from ridethrough.measure.meterlog import MeterLog
 from ridethrough.measure.rundown import Rundown
 from ridethrough.measure.standby import standby_from_empty, standby_from_gauge, standby_from_refill
 from ridethrough.model.load import Load
+from ridethrough.model.rundowns import RundownLine
 from ridethrough.model.unit import BackupUnit
 from ridethrough.teach.scenario import KITCHEN_METER, path
 from ridethrough.units import Q_, Refusal
@@ -432,14 +433,14 @@ def test_no_run_time_without_a_drain() -> None:
 
 def test_the_next_test_narrows_the_interval_most() -> None:
     heavy = fit([("120 W", "6.7 h"), ("250 W", "3.4 h")])
-    table = heavy.next_test("0 W")
+    table = next_test(heavy, "0 W")
     assert table["load (W)"][0] == 0
     assert set(table["load (W)"]) == {0, 120, 250}
     narrow = table.iloc[:, 2]
     assert narrow.is_monotonic_increasing
     assert narrow[0] < 0.6 * heavy.hours("0 W").expanded().magnitude
-    assert set(fit().next_test()["load (W)"]) == {0, 60, 250}
-    alone = fit([("60 W", "12 h")], standby="15 W").next_test("40 W")
+    assert set(next_test(fit())["load (W)"]) == {0, 60, 250}
+    alone = next_test(fit([("60 W", "12 h")], standby="15 W"), "40 W")
     assert set(alone["load (W)"]) == {0, 40}
 
 
