@@ -31,7 +31,7 @@ ALLOWED = {
     ("answer/ride.py", "TIMES", 240): "moments at which a charge is told: enough for a picture",
     ("answer/size.py", "LARGE", 1e6): "stands for infinite: a limit of the search",
     ("answer/size.py", "HALVINGS", 40): "steps of the search, each twice as fine",
-    ("answer/size.py", "NARROW", 1e-6): "share of the capacity at which the search ends",
+    ("answer/size.py", "NARROW", 1e-5): "share of the capacity at which the search ends",
     ("model/temperature.py", "", 3): "its root leads from a standard deviation to the end of a band",
 }
 

@@ -216,19 +216,30 @@ CYCLING = Load.cycling("160 W", "25 %")  # 40 W on average
 
 
 @pytest.mark.parametrize("runs", [RUNS, RUNS[1:]], ids=["with 0 W", "without"])
-def test_the_power_of_a_load_that_runs_sets_the_rate(runs: Any) -> None:
+def test_the_wider_of_mean_and_running_power_gives_the_width(runs: Any) -> None:
     """By how much the run time moves with the rate exponent, from lines fitted with one a little higher."""
 
-    def log_hours(k: float) -> float:
+    def log_hours(k: float, moment: int) -> float:
         line = fit(runs, rate_exponent=f"{k}")
         drain_w, energy_wh = value(line.standby, "W") + 40, value(line.energy, "Wh")
-        running_w = drain_w + 160**2 * 0.25 * 0.75 / 40
+        running_w = drain_w + moment * 160**2 * 0.25 * 0.75 / 40
         return math.log(energy_wh / drain_w) - (k - 1) * math.log(running_w / (energy_wh / line.reference.m_as("h")))
 
     line = fit(runs)
-    expected = abs(log_hours(1.0002) - log_hours(1.0)) / 0.0002 * u(line.rate_exponent, "1")
+    moves = [abs(log_hours(1.0002, moment) - log_hours(1.0, moment)) / 0.0002 for moment in (0, 1)]
+    expected = max(moves) * u(line.rate_exponent, "1")
     assert part(line.hours(CYCLING), "rate exponent, iron phosphate") == pytest.approx(expected, rel=5e-3)
     assert value(line.hours(CYCLING), "h") == pytest.approx(value(line.hours("40 W"), "h"))
+
+
+def test_whether_the_moment_or_the_mean_decides_is_a_doubt_where_rates_matter() -> None:
+    """From the run time by the running power to that by the mean, evenly: u is a third of the square between them."""
+    line = fit(rate_exponent="1.1")
+    drain_w = value(line.standby, "W") + 40
+    apart = ((drain_w + 120) / drain_w) ** 0.1 - 1  # by the mean it runs longer by so much
+    assert part(line.hours(CYCLING), "rate of the moment") == pytest.approx(apart / math.sqrt(3), rel=1e-3)
+    assert part(line.hours("40 W"), "rate of the moment") == 0
+    assert part(fit(rate_exponent="1").hours(CYCLING), "rate of the moment") == 0
 
 
 @pytest.mark.parametrize(
