@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -12,8 +13,7 @@ import pint
 from .known import COVERAGE, Known, ends_of
 from .units import Q_, number, registry, show, unit_name
 
-if TYPE_CHECKING:
-    from .sampling import Sampler
+CHANCE = 10  # over the number of draws: a squared correlation that chance alone may give
 
 
 class Drawn(Known):
@@ -28,14 +28,16 @@ class Drawn(Known):
         In ``unit``; inf where it lies beyond ``horizon``, nan where something lies beyond its physical limits.
     unit : str
         As in quantity text.
-    sampler : Sampler
-        What was drawn.
+    inputs : mapping
+        What was drawn of each influence, arrays of shape (draws + 1,) in standard uncertainties.
     horizon : float
         Where the rows that are inf were last seen [unit].
     """
 
-    def __init__(self, rows: np.ndarray, unit: str, sampler: Sampler, horizon: float = math.inf) -> None:
-        self.rows, self.unit, self.sampler, self.horizon = rows, unit, sampler, horizon
+    def __init__(
+        self, rows: np.ndarray, unit: str, inputs: Mapping[str, Sequence[np.ndarray]], horizon: float = math.inf
+    ) -> None:
+        self.rows, self.unit, self.inputs, self.horizon = rows, unit, inputs, horizon
 
     @property
     def draws(self) -> np.ndarray:
@@ -77,27 +79,28 @@ class Drawn(Known):
         kept = ~np.isnan(self.rows[1:])
         ranks = _ranks(np.minimum(self.draws, self.horizon))
         found = {name: sum(float(_ranks(each[1:][kept]) @ ranks) ** 2 for each in together)
-                 for name, together in self.sampler.inputs.items()}  # fmt: skip
+                 for name, together in self.inputs.items()}  # fmt: skip
+        found = {name: share for name, share in found.items() if share > CHANCE / ranks.size}
         table = pd.DataFrame({"influence": list(found), "share": list(found.values())})
         return table.sort_values("share", ascending=False, ignore_index=True)
 
     def to(self, unit: str) -> Drawn:
         """Return the same in another unit, spelt as in quantity text."""
         factor = float((1 * registry().Unit(unit_name(self.unit))).m_as(unit_name(unit)))
-        return Drawn(self.rows * factor, unit, self.sampler, self.horizon * factor)
+        return Drawn(self.rows * factor, unit, self.inputs, self.horizon * factor)
 
     def _seen(self, unit: str | None = None) -> np.ndarray:
         found = self if unit is None else self.to(unit)
         return np.minimum(found.rows, found.horizon)
 
     def __add__(self, other: Drawn) -> Drawn:
-        return Drawn(self._seen() + other._seen(self.unit), self.unit, self.sampler)
+        return Drawn(self._seen() + other._seen(self.unit), self.unit, self.inputs)
 
     def __sub__(self, other: Drawn) -> Drawn:
         return self + -other
 
     def __neg__(self) -> Drawn:
-        return Drawn(-self._seen(), self.unit, self.sampler)
+        return Drawn(-self._seen(), self.unit, self.inputs)
 
     def __str__(self) -> str:
         """Return value and half width, "28.4 h, give or take 3.5 h", or "at least 72 h"."""

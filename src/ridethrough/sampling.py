@@ -122,7 +122,7 @@ class Sampler:
 
     def result(self, rows: np.ndarray, unit: str, horizon: float = math.inf) -> Drawn:
         """Return what came out of each row as a quantity."""
-        return Drawn(np.where(self.within, rows, np.nan), unit, self, horizon)
+        return Drawn(np.where(self.within, rows, np.nan), unit, self.inputs, horizon)
 
     def rests_on(self) -> list[str]:
         """Return the table's coefficients that anything drawn comes from, each once."""

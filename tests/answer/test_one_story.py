@@ -15,6 +15,7 @@ from ridethrough.answer.ledger import ledger
 from ridethrough.answer.outage import Outage
 from ridethrough.answer.ride import ride, spread
 from ridethrough.answer.size import size
+from ridethrough.answer.stretches import stretches
 from ridethrough.estimate import Estimate
 from ridethrough.measure.bench import fit_rundowns
 from ridethrough.measure.meter import Meter
@@ -294,7 +295,7 @@ def test_a14_a_log_of_uneven_cycles_takes_no_more_steps_than_an_even_one() -> No
     for pattern in (Pattern(np.array([14.5, 28.5]) / 60, np.array([90.0, 2.0])), Pattern(np.full(40, 0.031), levels)):
         load = Load.steady("30 W")._with(pattern=pattern)
         case = case_of(load, exact(), "24 h", draws=2, seed=1)
-        assert sum(stretch.duration_h.size for stretch in case.stretches(0, 24)) == 144
+        assert sum(stretch.duration_h.size for stretch in stretches(case, 0, 24)) == 144
 
 
 def test_a15_few_readings_are_never_drawn_as_cauchy() -> None:

@@ -5,26 +5,49 @@ Everything here is plain arrays in named units; the last axis is one row for eac
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, NamedTuple
 
 import numpy as np
 
-from ..model.battery import takes_charge
+from ..model.battery import Rate, takes_charge
 from ..model.load import Load
-from ..model.routes import Rate, Share, cells_at
+from ..model.routes import Share, cells_at
 from ..model.unit import BackupUnit
 from ..sampling import Sampler
 from ..sources import coefficient
 from ..units import Q_, Refusal, show
 from .outage import Outage
 from .power import Power, power_of
-from .stretches import Own, Stretch, stretches
 
 
-class Source(NamedTuple):
+class Own(NamedTuple):
+    """What the unit is and takes for itself while its cells are as warm as now.
+
+    Parameters
+    ----------
+    own_w : array of shape (rows,)
+        What it takes whatever hangs on it: standby, and a heater [W].
+    heater_w : array of shape (rows,)
+        What of that is its heater's, beyond what the standby has of it [W].
+    cold, floor_wh, lift : arrays of shape (rows,)
+        Capacity at this temperature over that of the shares [-]; charge that the cold keeps back [Wh]; by how much
+        heat makes a charge last longer [-].
+    charges, heats : bool
+        Whether its cells may be charged, and whether a heater keeps them from freezing.
+    """
+
+    own_w: np.ndarray
+    heater_w: np.ndarray
+    cold: np.ndarray
+    floor_wh: np.ndarray
+    lift: np.ndarray
+    charges: bool
+    heats: bool
+
+
+class Inflow(NamedTuple):
     """What flows in from one side, drawn.
 
     Parameters
@@ -118,10 +141,17 @@ class Case:
         return self.sampler.of(coefficient("hours to warm frozen cells"), 0)
 
     def with_printed(self, printed_wh: np.ndarray) -> Case:
-        """Return the case with another printed capacity in each row [Wh]; what that leaves alone is not drawn anew."""
-        other = replace(self, printed_wh=printed_wh)
-        kept = ("start", "takes", "moment", "mean_w", "limit_w", "warming_h", "powers", "sources")
-        vars(other).update({name: getattr(self, name) for name in kept if name in vars(self)})
+        """Return the case with another printed capacity in each row [Wh]."""
+        return self._like({"shares", "full_wh", "rate", "tapers_wh", "_owns"}, printed_wh=printed_wh)
+
+    def further(self) -> Case:
+        """Return the case for what comes after the outage, whose draws are no inputs of what comes in it."""
+        return self._like({"powers"}, sampler=self.sampler.further(), told_h=np.zeros(0))
+
+    def _like(self, anew: set[str], **changed: Any) -> Case:
+        """Return the case with something changed, and only what hangs on it reckoned anew."""
+        other = replace(self, **changed)
+        vars(other).update({name: value for name, value in vars(self).items() if name not in vars(other).keys() | anew})
         return other
 
     # -- through time --------------------------------------------------------------------------------
@@ -137,11 +167,11 @@ class Case:
         )
 
     @cached_property
-    def sources(self) -> tuple[Source, ...]:
+    def sources(self) -> tuple[Inflow, ...]:
         """What flows in."""
         inflow = self.unit.route.inflow(self.sampler.of) if self.outage.recharge else 1.0
         return tuple(
-            Source(*each.window(self.outage.hours, self.outage.begins_h), self.sampler.of(each.factor, 0) * inflow,
+            Inflow(*each.window(self.outage.hours, self.outage.begins_h), self.sampler.of(each.factor, 0) * inflow,
                    self.sampler.of(each.efficiency, 0, 1), each.carries)
             for each in self.outage.recharge
         )  # fmt: skip
@@ -171,10 +201,6 @@ class Case:
         """Return the temperature of the cells at a moment [degC]; None where none is given."""
         place = self.outage.unit_at
         return cells_at(self.unit.route.heater, None if place is None else Q_(float(place.at(time_h)), "degC"))
-
-    def stretches(self, begin_h: float, end_h: float) -> Iterator[Stretch]:
-        """Yield what happens from one moment to another, both counted from the beginning of the outage [h]."""
-        return stretches(self, begin_h, end_h)
 
 
 def case_of(load: Any, unit: Any, outage: Any, *, draws: int, seed: int, times: int = 0) -> Case:

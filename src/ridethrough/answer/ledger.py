@@ -24,7 +24,7 @@ from .case import case_of
 from .headroom import Verdict, inverter_line
 from .ride import Ride, through
 
-NOTHING = 1e-3  # of what is asked: less has no line of its own
+NOTHING = 0.01  # of what is asked: less has no line of its own
 Kind = Literal["total", "battery", "load", "loss", "recharge"]
 
 
@@ -89,13 +89,12 @@ class Ledger:
         supply = [Line(label, kind, self._of(rows), known) for label, kind, rows, known in self._supply()]
         rest = [Line(label, kind, self._of(rows), known) for label, kind, rows, known in self._asked()]
         usable = Line("usable", "total", self._of(walk.start_wh), all(line.measured for line in supply[1:]))
-        came = ride.unserved if ride.outage.recharge else None
-        if came is not None and came.value.magnitude:
-            rest.append(Line("asked and did not come", "total", came))
-        total = self._of(walk.end_wh) if came is not None else ride.left
-        label = "left over" if ride.left.magnitude >= 0 or came is not None else "missing"
-        known = all(line.measured for line in (*supply[1:], *rest) if line.kind != "total")
-        return (*supply, usable, *rest, Line(label, "total", total, known))
+        short = bool(ride.outage.recharge) and bool(np.any(walk.sums.unserved))
+        if short:
+            rest.append(Line("asked and did not come", "recharge", ride.unserved))
+        label = "left over" if ride.left.magnitude >= 0 or short else "missing"
+        known = all(line.measured for line in (*supply[1:], *rest))
+        return (*supply, usable, *rest, Line(label, "total", self._of(walk.end_wh) if short else ride.left, known))
 
     def _of(self, rows: Any) -> Drawn:
         return self.ride.case.sampler.result(np.broadcast_to(rows, self.ride.case.rows), "Wh")
@@ -125,16 +124,19 @@ class Ledger:
     def _asked(self) -> Iterator[tuple[str, Kind, Any, bool]]:
         """Yield what load and unit ask and what flows in [Wh], losses negative."""
         case, sums, hours = self.ride.case, self.ride.walk.sums, show(self.outage.duration)
-        for appliance, rows in zip(case.load.appliances, sums.loads, strict=True):
-            yield f"{appliance.name}, {hours}", "load", -rows, appliance.measured
+        for power, rows in zip(case.powers, sums.loads, strict=True):
+            yield f"{power.appliance.name}, {hours}", "load", -rows, power.appliance.measured and not power.moved
         route, loads = case.unit.route, sums.loads.sum(axis=0)
         conversion, standby = sums.asked - loads - sums.own, sums.own - sums.heater
-        fast = np.quantile(np.abs(sums.rate), COVERAGE) > NOTHING * sums.asked[0]
-        if not fast:  # too small for a line of its own
-            conversion = conversion + sums.rate
-        if np.any(np.abs(conversion) > 1e-9 * sums.asked):
-            label = "conversion loss" if route.side == "battery" else "loss that bends with the load"
-            yield label, "loss", -conversion, route.measured
+        small = NOTHING * sums.asked[0]  # too small for a line of its own
+        fast = np.quantile(np.abs(sums.rate), COVERAGE) > small
+        conversion = conversion if fast else conversion + sums.rate
+        if route.side == "battery":
+            yield "conversion loss", "loss", -conversion, route.measured
+        elif np.quantile(np.abs(conversion), COVERAGE) > small:
+            yield "loss that bends with the load", "loss", -conversion, False
+        else:
+            standby = standby + conversion
         yield f"standby, {hours} x {show(case.unit.standby.value)}", "loss", -standby, route.measured
         if np.any(sums.heater):
             label = "battery heater" if sums.heater[0] > 0 else "no battery heater"
@@ -217,7 +219,7 @@ class Ledger:
         table = []
         for line in self.lines:
             low, high = line.energy.interval()
-            table.append((line.label, line.energy.magnitude, low.magnitude, high.magnitude, self.unit.route.side,
+            table.append((line.label, line.energy.magnitude + 0.0, low.magnitude, high.magnitude, self.unit.route.side,
                           line.basis))  # fmt: skip
         return pd.DataFrame(table, columns=["line", "energy (Wh)", "low (Wh)", "high (Wh)", "side", "basis"])
 

@@ -58,6 +58,12 @@ class Power:
             return 0.0
         return max(lookup("time that varies by itself").value, min(DAY_H, self.appliance.pattern.period_h))
 
+    @property
+    def moved(self) -> bool:
+        """Whether it stands in another room than that of its measurement."""
+        there, measured = self.outage.room, self.appliance.room
+        return there is not None and measured is not None and bool(np.any(there.celsius != measured.m_as("degC")))
+
     def cuts_h(self, low: float, high: float) -> np.ndarray:
         """Return the moments at which its power changes, alike in all rows [h]."""
         if self.offset is not None or self.appliance.pattern.power_w.size == 1:
@@ -109,7 +115,7 @@ def power_of(appliance: Appliance, name: str, outage: Outage, sampler: Sampler) 
     """
     mean_w, slope = sampler.of(appliance.mean_power, 0), None
     if outage.room is not None and appliance.room is not None and appliance.room_slope is not None:
-        for celsius in (outage.room.celsius.min(), outage.room.celsius.max()):
+        for celsius in {outage.room.celsius.min(), outage.room.celsius.max()} - {appliance.room.m_as("degC")}:
             within(appliance, Q_(float(celsius), "degC"), "room")
         slope = sampler.of(appliance.room_slope)
         if not outage.room.changes:

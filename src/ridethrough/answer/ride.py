@@ -19,6 +19,7 @@ from ..sources import lookup
 from ..units import Refusal, show
 from .case import Case, case_of
 from .headroom import Verdict, cautions_of, verdict_of
+from .stretches import stretches
 from .walk import Walk
 
 TIMES = 240  # moments at which the charge is told
@@ -59,7 +60,7 @@ class Ride:
         walk, horizon = self.walk, self.outage.hours
         if self.outage.goes_on and not np.isfinite(walk.empty_h).all():
             walk, horizon = walk.further(), 24 * lookup("longest ride").value
-            walk.through(walk.case.stretches(self.outage.hours, horizon), counted=False)
+            walk.through(stretches(walk.case, self.outage.hours, horizon), counted=False)
         return walk.case.sampler.result(walk.empty_h, "h", horizon)
 
     @property
@@ -209,7 +210,7 @@ def spread(load: Any, unit: Any, outage: Any, *, draws: int = DRAWS, seed: int =
 def through(case: Case, *, restart: Any = "0 %") -> Ride:
     """Return a case's ride through its outage."""
     walk = Walk(case, estimate(restart, "1", "restart").value.magnitude * case.full_wh)
-    walk.through(case.stretches(0.0, case.outage.hours))
+    walk.through(stretches(case, 0.0, case.outage.hours))
     if case.sampler.draws and case.sampler.within[1:].mean() < lookup("least share of draws within limits").value:
         raise Refusal("inputs that lie beyond their physical limits more often than not",
                       "inputs that are known better", "Look at load.mean_power and unit.standby.")  # fmt: skip

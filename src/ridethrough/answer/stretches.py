@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import pairwise
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
-from ..model.inverter import asked_w
+from ..model.battery import Rate, drained_w
+from ..model.inverter import asked_w, drained_of_cycles_w
 from ..model.pattern import DAY_H
 from ..sources import lookup
-
-if TYPE_CHECKING:
-    from .case import Case
+from .case import Case, Own
 
 AT_ONCE = 100_000  # numbers handled by one NumPy call: few enough to stay in a processor's cache
 MOMENT_H = 1e-5  # what lies closer together is one moment
@@ -38,31 +37,6 @@ class Flow(NamedTuple):
     carries: np.ndarray
 
 
-class Own(NamedTuple):
-    """What the unit is and takes for itself while its cells are as warm as now.
-
-    Parameters
-    ----------
-    own_w : array of shape (rows,)
-        What it takes whatever hangs on it: standby, and a heater [W].
-    heater_w : array of shape (rows,)
-        What of that is its heater's, beyond what the standby has of it [W].
-    cold, floor_wh, lift : arrays of shape (rows,)
-        Capacity at this temperature over that of the shares [-]; charge that the cold keeps back [Wh]; by how much
-        heat makes a charge last longer [-].
-    charges, heats : bool
-        Whether its cells may be charged, and whether a heater keeps them from freezing.
-    """
-
-    own_w: np.ndarray
-    heater_w: np.ndarray
-    cold: np.ndarray
-    floor_wh: np.ndarray
-    lift: np.ndarray
-    charges: bool
-    heats: bool
-
-
 class Stretch(NamedTuple):
     """Some steps of constant power in which nothing else changes.
 
@@ -72,8 +46,10 @@ class Stretch(NamedTuple):
         When it begins, and how long its steps are [h].
     powers_w : array of shape (appliances, steps, rows)
         What each appliance draws [W].
-    asked_w, running_w : arrays of shape (steps, rows)
-        What load and unit ask together, on average and while the load runs [W].
+    asked_w, drained_w : arrays of shape (steps, rows)
+        What load and unit ask together, and what leaves the charge where the battery gives all of it [W].
+    rate_w : array of shape (steps, rows)
+        The power that decides what a fast discharge costs [W].
     own : Own
         What the unit is and takes meanwhile.
     flow : Flow or None
@@ -84,7 +60,8 @@ class Stretch(NamedTuple):
     duration_h: np.ndarray
     powers_w: np.ndarray
     asked_w: np.ndarray
-    running_w: np.ndarray
+    drained_w: np.ndarray
+    rate_w: np.ndarray
     own: Own
     flow: Flow | None
 
@@ -134,12 +111,15 @@ def _stretch(case: Case, edges: np.ndarray) -> Stretch:
     total_w, variance_w2 = powers_w.sum(axis=0), sum(variance for _, variance in drawn)
     _, b, c = case.takes
     asked = asked_w(total_w, variance_w2, own.own_w, b, c)
-    running = asked.copy()  # a draw's load runs in some of its steps, the best estimate's a little in each
-    running[:, 0] += (b * variance_w2 / np.maximum(total_w, 1e-300) * np.ones_like(asked))[:, 0]
-    if np.ptp(case.rate.exponent) or np.any(case.rate.exponent != 1):
-        mean_w = asked_w(case.mean_w, case.load.variance_w2, own.own_w, b, c)
-        running += (1 - case.moment) * (mean_w - running)
-    return Stretch(float(edges[0]), np.diff(edges), powers_w, asked, running, own, _flow(case, middles))
+    mean_w = asked_w(case.mean_w, case.load.variance_w2, own.own_w, b, c)
+    rate_w = asked + (1 - case.moment) * (mean_w - asked)
+    drained = drained_w(asked, rate_w, *case.rate)
+    if case.load.variance_w2:  # a draw's load runs in some of its steps, the best estimate's a little in each
+        reference, exponent, *best = (np.ravel(each)[:1] for each in (*case.rate[:2], own.own_w, b, c))
+        rate = Rate(reference, exponent, case.rate.least)
+        variance = np.broadcast_to(variance_w2, asked.shape)[:, 0]
+        drained[:, 0] = drained_of_cycles_w(total_w[:, 0], variance, (best[0], best[1], best[2]), rate)
+    return Stretch(float(edges[0]), np.diff(edges), powers_w, asked, drained, rate_w, own, _flow(case, middles))
 
 
 def _flow(case: Case, middles: np.ndarray) -> Flow | None:

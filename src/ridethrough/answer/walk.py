@@ -15,12 +15,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from copy import copy
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 
 from ..model.battery import drained_w
-from .case import Case
+from .case import Case, Own
 from .stretches import Flow, Stretch
 
 Array = np.ndarray
@@ -97,6 +97,7 @@ class Walk:
         self.sums = Sums.none(len(case.load.appliances), rows)
         self.told, self.kept_back = np.zeros((self.case.told_h.size, rows)), np.zeros(self.case.told_h.size)
         self._usable: Array | None = None
+        self._own: Own | None = None
 
     def through(self, stretches: Iterable[Stretch], *, counted: bool = True) -> None:
         """Move on through stretches; what comes after the outage is not counted, only when it runs empty is."""
@@ -105,21 +106,22 @@ class Walk:
             usable = self.usable(floor, stretch.own.lift)
             if self._usable is None:
                 self.start_wh, self.begin = usable, stretch
-            else:
+            elif stretch.own is not self._own:
                 self.sums.weather += usable - self._usable
+            self._own = stretch.own
             told = (self._fall if stretch.flow is None else self._follow)(stretch, floor)
             self._usable = self.usable(floor, stretch.own.lift)
             if counted:
                 self._count(stretch)
                 self.told[self._wanted(stretch)] = np.maximum(told - floor, 0) * stretch.own.lift
-                self.kept_back[self._wanted(stretch)] = stretch.own.floor_wh[0]
+                self.kept_back[self._wanted(stretch)] = np.minimum(told, stretch.own.floor_wh)[:, 0]
             elif np.isfinite(self.empty_h).all():
                 return
 
     def further(self) -> Walk:
         """Return a walk that goes on from here, this one and its sampler staying as they are."""
         other = copy(self)
-        other.case = replace(self.case, sampler=self.case.sampler.further(), told_h=np.zeros(0))
+        other.case = self.case.further()
         other.on, other.empty_h, other.cold_h = self.on.copy(), self.empty_h.copy(), self.cold_h.copy()
         other.sums = Sums(*(each.copy() for each in vars(self.sums).values()))
         return other
@@ -148,15 +150,10 @@ class Walk:
         self.sums.own += hours.sum() * stretch.own.own_w
         self.sums.heater += hours.sum() * stretch.own.heater_w
 
-    def _drained(self, gives_w: Array, running_w: Array, lift: Array) -> Array:
-        """Return what leaves the charge while so much is given [W]."""
-        rate = self.case.rate
-        return drained_w(gives_w, running_w, rate.reference_w, rate.exponent, rate.least) / lift
-
     def _fall(self, stretch: Stretch, floor: Array) -> Array:
         """Follow the charge where nothing flows in: it falls to the floor and stays there; return it when wanted."""
         sums, hours = self.sums, stretch.duration_h
-        falls_w = self._drained(stretch.asked_w, stretch.running_w, stretch.own.lift)
+        falls_w = stretch.drained_w / stretch.own.lift
         there = np.where(self.on, np.maximum(self.charge - floor, 0), 0.0)
         gone, asked = hours @ falls_w, hours @ stretch.asked_w
         given = asked.copy()
@@ -218,7 +215,9 @@ class Walk:
         if dry.any():
             self._empties(np.flatnonzero(dry), (end_h - rest)[dry], stretch)
         asked, gives = np.where(self.on & ~carried, asked_w, 0.0), np.where(dry, 0.0, lacks)
-        falls = self._drained(gives, stretch.running_w[step] * gives / np.maximum(asked_w, LEAST), lift)
+        part = gives / np.maximum(asked_w, LEAST)
+        falls = drained_w(gives, stretch.rate_w[step] * part, *case.rate) / lift
+        falls[0] = part[0] * stretch.drained_w[step, 0] / lift[0] if case.load.variance_w2 else falls[0]
         surplus = np.where(warm, np.minimum(np.maximum(inflow - asked, 0), case.limit_w), 0.0)
         wanted, bend = surplus * eta / lift, case.tapers_wh * surplus / np.maximum(case.limit_w, LEAST)
 

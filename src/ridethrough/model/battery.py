@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pint
@@ -109,15 +109,23 @@ class Battery:
         return f"<Battery: {show(self.printed)} printed, {self.chemistry}>"
 
 
-def drained_w(asked_w: Any, running_w: Any, reference_w: Any, exponent: Any, least: float) -> Any:
+class Rate(NamedTuple):
+    """What a fast discharge costs: reference power [W], exponent and least ratio [-]; see `drained_w`."""
+
+    reference_w: Any
+    exponent: Any
+    least: float
+
+
+def drained_w(asked_w: Any, rate_w: Any, reference_w: Any, exponent: Any, least: float) -> Any:
     """Return what leaves a battery of which a power is asked, of plain numbers or arrays [W].
 
-    P (max(P_run / P_H, least))^(k - 1)                                                       (1)
+    P (max(P_rate / P_H, least))^(k - 1)                                                      (1)
 
     Parameters
     ----------
-    asked_w, running_w : float or array
-        P, the mean power asked of it, and P_run, the same while the load runs [W].
+    asked_w, rate_w : float or array
+        P, the power asked of it, and P_rate, the power that decides what that costs: mostly P itself [W].
     reference_w : float or array
         P_H, the power at which its energy is known: that of its rating, or of its run-downs [W].
     exponent : float or array
@@ -129,7 +137,7 @@ def drained_w(asked_w: Any, running_w: Any, reference_w: Any, exponent: Any, lea
     -----
     Peukert's relation, see `peukert_hours`: what the power of the moment makes lost, whatever comes later.
     """
-    over = np.maximum(running_w / reference_w, least)
+    over = np.maximum(rate_w / reference_w, least)
     over = np.where(over > 0, over, 1.0)  # of nothing nothing is lost
     return asked_w * over ** (exponent - 1) if np.any(over != 1) and np.any(exponent != 1) else asked_w  # (1)
 

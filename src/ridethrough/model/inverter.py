@@ -14,6 +14,7 @@ from ..estimate import Estimate
 from ..propagation import estimate, not_negative, through
 from ..sources import COEFFICIENTS, coefficient
 from ..units import Q_, Refusal, number, positive, show
+from .battery import Rate, drained_w
 from .load import Load
 
 
@@ -213,6 +214,20 @@ def asked_w(power_w: Any, variance_w2: Any, a: Any, b: Any, c: Any) -> Any:
     a is what it takes for itself, b = 1 + k1 and c = k2 / P_rated its loss; s^2 is the load's variance.
     """
     return a + b * power_w + c * (power_w**2 + variance_w2)  # (1)
+
+
+def drained_of_cycles_w(power_w: Any, variance_w2: Any, takes: tuple[Any, Any, Any], rate: Rate) -> Any:
+    """Return what leaves a battery on average for a load that runs and rests, of plain numbers or arrays [W].
+
+    q D(a + b P_r + c P_r^2) + (1 - q) D(a),   P_r = P + s^2 / P,   q = P / P_r               (1)
+
+    D is `drained_w`, a, b and c are ``takes``; P and s^2 are mean and variance of a load that runs at P_r for the
+    share q of its time.
+    """
+    runs_w = power_w + variance_w2 / np.maximum(power_w, 1e-300)
+    share = power_w / np.maximum(runs_w, 1e-300)
+    runs, rests = asked_w(runs_w, 0.0, *takes), takes[0] + 0.0 * power_w
+    return share * drained_w(runs, runs, *rate) + (1 - share) * drained_w(rests, rests, *rate)  # (1)
 
 
 def scheme_weights(scheme: str) -> dict[float, float]:

@@ -13,8 +13,8 @@ from typing import Any, ClassVar, NamedTuple
 import pint
 
 from ..estimate import Estimate
-from ..units import Refusal, number
-from .battery import Battery, percent
+from ..units import Q_, Refusal, number
+from .battery import Battery, Rate, percent
 from .inverter import Inverter
 from .rundowns import RundownLine
 from .temperature import TemperatureCurve
@@ -29,14 +29,6 @@ class Share(NamedTuple):
     label: str
     share: Any
     measured: bool
-
-
-class Rate(NamedTuple):
-    """What a fast discharge costs: reference power [W], exponent and least ratio [-]; see `battery.drained_w`."""
-
-    reference_w: Any
-    exponent: Any
-    least: float
 
 
 @dataclass(frozen=True)
@@ -124,16 +116,12 @@ class Printed:
         """Return what recharge at the battery is worth on this side [-]."""
         return 1.0
 
-    def changed(self, *, more: Any = None, standby: Estimate | None = None, health: Estimate | None = None) -> Printed:
-        """Return the route with more printed capacity [Wh], another standby [W] or another health [-]."""
-        battery, inverter = self.battery, self.inverter
-        if more is not None:
-            battery = replace(battery, printed=battery.printed + more)
-        if health is not None:
-            battery = replace(battery, health=health)
-        if standby is not None:
-            inverter = replace(inverter, standby=standby, measured=False)
-        return replace(self, battery=battery, inverter=inverter)
+    def changed(self, *, more: Any = None, standby: Estimate | None = None, **battery: Any) -> Printed:
+        """Return the route with more printed capacity [Wh], another standby [W], or other numbers of its battery."""
+        found = replace(self.battery, printed=self.printed + (Q_(0, "Wh") if more is None else more), **battery)
+        if standby is None:
+            return replace(self, battery=found)
+        return replace(self, battery=found, inverter=replace(self.inverter, standby=standby, measured=False))
 
     def rests_on(self) -> list[str]:
         """Return the table's coefficients that this route can rest on."""
@@ -245,10 +233,12 @@ class Measured:
             )
         return 1 / (1 + read(self.k1, 0))
 
-    def changed(self, *, more: Any = None, standby: Estimate | None = None, health: Estimate | None = None) -> Measured:
+    def changed(self, *, more: Any = None, **other: Any) -> Measured:
         """Return the route with more printed capacity [Wh], another standby [W] or another health [-]."""
-        printed = self.printed if more is None else self.printed + more
-        return replace(self, printed=printed, standby=standby or self.standby, health=health or self.health)
+        if "depth_of_discharge" in other:
+            raise Refusal("a depth of discharge for a unit that was measured by run-downs", "a unit from print",
+                          "Its run-downs went down to its own cut-off.")  # fmt: skip
+        return replace(self, printed=self.printed + (Q_(0, "Wh") if more is None else more), **other)
 
     def rests_on(self) -> list[str]:
         """Return the table's coefficients that this route can rest on."""

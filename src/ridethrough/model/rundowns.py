@@ -14,8 +14,8 @@ import pint
 from ..estimate import Estimate
 from ..propagation import through
 from ..units import Refusal, show
-from .battery import drained_w
-from .inverter import asked_w
+from .battery import Rate, drained_w
+from .inverter import asked_w, drained_of_cycles_w
 from .load import Load
 from .temperature import TemperatureCurve
 
@@ -63,7 +63,7 @@ class RundownLine:
     def hours(self, load: Any) -> Estimate:
         """Return how long the next run lasts at a load [h].
 
-        t = E / P_d,   P_d = x (x_run / (E / T))^(k - 1),   x = S + P + c (P^2 + s^2)         (1)
+        t = E / P_d,   P_d by `drained_of_cycles_w` with k, P_H = E / T, a = S and c              (1)
 
         Parameters
         ----------
@@ -72,10 +72,9 @@ class RundownLine:
 
         Notes
         -----
-        x_run is x at the power that a load draws while it runs, P + s^2 / P; s^2 is its variance and T ``reference``.
-        Whether that decides or the mean is open: of the two, the one that leaves t less certain gives the width.
-        The interval is for one run, not for the mean of many. The gain of a meter that read both the load and the
-        run-downs cancels.
+        T is ``reference``. Whether the power while a load runs decides the rate, or its mean, is open: of the two,
+        the one that leaves t less certain gives the width. The interval is for one run, not for the mean of many.
+        The gain of a meter that read both the load and the run-downs cancels.
         """
         plugged = load if isinstance(load, Load) else Load.steady(load)
         drain = self.standby.value + plugged.mean_power.value
@@ -83,23 +82,23 @@ class RundownLine:
             raise Refusal(f"a drain of {show(drain)}", "more than zero", "Add a run-down with nothing plugged in.")
         variance, ref_h = plugged.variance_w2, float(self.reference.magnitude)
 
-        def lasts(power: Estimate, moment: int = 1) -> Estimate:
+        def lasts(power: Estimate, moment: bool) -> Estimate:
             def run_time(at: np.ndarray) -> np.ndarray:
                 energy, standby, power_w, k, c, next_run = at
+                rate = Rate(energy / ref_h, k, 0.0)
                 x = asked_w(power_w, variance, standby, 1, c)
-                running = x + (moment * variance / power_w if variance else 0.0)
-                return np.array([energy * next_run / drained_w(x, running, energy / ref_h, k, 0)])  # (1)
+                cycles = drained_of_cycles_w(power_w, variance, (standby, 1, c), rate)
+                return np.array([energy * next_run / (cycles if moment else drained_w(x, x, *rate))])  # (1)
 
             inputs = [self.energy, self.standby, power, self.rate_exponent, self.bend, self.next_run]
             return through(run_time, inputs, ["h"])[0]
 
-        length = lasts(plugged.mean_power).value
+        length = lasts(plugged.mean_power, moment=True).value
         power = (plugged.energy_over(length) / length).to("W")
-        by_moment, by_mean = lasts(power), lasts(power, moment=0)
-        apart = by_mean.value - by_moment.value
+        by_moment, by_mean = (lasts(power, moment) for moment in (True, False))
         widest = max(by_moment, by_mean, key=lambda found: float(found.u.magnitude))
-        return widest - widest.value + Estimate.band(
-            by_moment.value, by_moment.value, by_moment.value + apart, "rate of the moment")  # fmt: skip
+        value = Estimate.band(by_moment.value, by_moment.value, by_mean.value, "rate of the moment")
+        return widest - widest.value + value
 
     def warnings_at(self, load: Any) -> tuple[str, ...]:
         """Return what limits the claim at a load [W]: ``warnings``, and whether it lies outside the runs."""

@@ -234,8 +234,8 @@ class BackupUnit:
             )
         if not count or self.pack is None:
             return self
-        standby = None if self.pack_standby is None else self.standby + count * self.pack_standby
-        route = self.route.changed(more=count * self.pack, standby=standby)
+        own = {} if self.pack_standby is None else {"standby": self.standby + count * self.pack_standby}
+        route = self.route.changed(more=count * self.pack, **own)
         return replace(self, route=route, packs=self.packs + count)
 
     def with_capacity(self, printed: Any) -> BackupUnit:
@@ -249,6 +249,10 @@ class BackupUnit:
     def with_health(self, health: Any) -> BackupUnit:
         """Return the unit with another health [-]: capacity over that printed, or over that of its run-downs."""
         return replace(self, route=self.route.changed(health=not_negative(health, "1", "health")))
+
+    def with_depth(self, depth: Any) -> BackupUnit:
+        """Return the unit from print with another depth of discharge [-]."""
+        return replace(self, route=self.route.changed(depth_of_discharge=not_negative(depth, "1", "depth")))
 
     def sources(self) -> pd.DataFrame:
         """Return the table's coefficients that the unit's numbers can rest on, with band and source."""

@@ -49,9 +49,9 @@ def ledger_figure(axes: Axes, account: Ledger, *, reach: tuple[float, float] | N
         begin = 0.0 if total else level
         axes.barh(row, value, left=begin, height=0.62, **_look(line, last=line is last))
         level = begin + value
-        half = _interval(axes, row, level, line.energy)
+        ends = _interval(axes, row, level - value, line.energy)
         beside(axes, row, show(line.energy.value, 0), fontweight="bold" if total else "normal")
-        lowest, highest = min(lowest, level - half), max(highest, level + half)
+        lowest, highest = min(lowest, level, *ends), max(highest, level, *ends)
     low, high = reach or (lowest, highest)
     axes.set_xlim(low - 0.02 * (high - low), high + 0.02 * (high - low))
     return account.unit.label, account.load.name, "thin lines: 95 % interval", "hatched: assumed"
@@ -85,7 +85,7 @@ def bars_figure(
     _rows(axes, [label for label, _, _ in bars], axis, left=0.33)
     for row, (_, estimate, measured) in enumerate(bars):
         axes.barh(row, plain(estimate), height=0.6, **({"color": APPLIANCE} if measured else ASSUMED))
-        _interval(axes, row, plain(estimate), estimate)
+        _interval(axes, row, 0, estimate)
         beside(axes, row, show(estimate.value), fontsize=14, fontweight="bold" if measured else "normal")
     axes.set_xlim(0, reach or 1.05 * max(plain(estimate) for _, estimate, _ in bars))
     return "thin lines: 95 % interval", "hatched: not measured"
@@ -139,7 +139,7 @@ def capacity_figure(axes: Axes, boxes: Sequence[Box]) -> Sequence[str]:
             if energy > 0:
                 axes.barh(row, energy, left=level, height=0.6, **_MISSING[reason])
             level += energy
-        _interval(axes, row, box.usable_wh, box.usable)
+        _interval(axes, row, 0, box.usable)
         beside(axes, row - 0.11, show(box.usable.value, 0), fontsize=15, fontweight="bold")
         beside(axes, row + 0.15, f"of {box.printed_wh:,.0f} Wh", fontsize=12.5)
     axes.set_xlim(0, 1.005 * max(box.printed_wh for box in boxes))
@@ -184,9 +184,9 @@ def _rows(axes: Axes, labels: Sequence[str], axis: str, *, left: float, right: f
     axes.set(ylim=(len(labels) - 0.4, -0.6), xlabel=axis)
 
 
-def _interval(axes: Axes, row: int, end: float, estimate: Known) -> float:
-    """Draw the 95 % interval across the end of a bar, and return half its width."""
-    half = plain(estimate.expanded())
-    if half > 0:
-        axes.plot([end - half, end + half], [row, row], linewidth=1.7)
-    return half
+def _interval(axes: Axes, row: int, begin: float, estimate: Known) -> list[float]:
+    """Draw the 95 % interval of a bar that begins somewhere, and return where it ends."""
+    ends = [begin + plain(end) for end in estimate.interval()]
+    if ends[1] > ends[0]:
+        axes.plot(ends, [row, row], linewidth=1.7)
+    return ends

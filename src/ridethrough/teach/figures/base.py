@@ -35,16 +35,23 @@ Picture = Callable[["Axes"], Sequence[str]]
 
 
 class Curve(NamedTuple):
-    """One number for each place: its name, the values and half the widths of their 95 % intervals."""
+    """One number for each place: its name, the values and the two ends of their 95 % intervals."""
 
     name: str
     value: np.ndarray
-    half: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
 
     @classmethod
     def of(cls, name: str, estimates: Sequence[Known]) -> Curve:
         """Return the curve through estimates of one unit."""
-        return cls(name, np.array([plain(e) for e in estimates]), np.array([plain(e.expanded()) for e in estimates]))
+        ends = np.array([[plain(end) for end in each.interval()] for each in estimates])
+        return cls(name, np.array([plain(each) for each in estimates]), *ends.T)
+
+    @property
+    def half(self) -> np.ndarray:
+        """Half the widths of the intervals."""
+        return (self.high - self.low) / 2
 
 
 def plain(amount: Known | pint.Quantity) -> float:

@@ -44,11 +44,11 @@ def curves_figure(
     """
     axes.figure.subplots_adjust(right=0.84)
     here = int(np.argmin(np.abs(x - at)))
-    low, high = reach or (0.0, 1.08 * max(float((curve.value + curve.half).max()) for curve in curves))
+    low, high = reach or (0.0, 1.08 * max(float(curve.high.max()) for curve in curves))
     ends = [float(np.clip(curve.value[-1], low, high)) for curve in curves]
     for curve, colour, style, y in zip(curves, colours, ("-", "--", "-.", ":"), apart(ends, 0.06 * (high - low)),
                                        strict=False):  # fmt: skip
-        _band(axes, x, curve.value, curve.half, colour, 0.2)
+        axes.fill_between(x, curve.low, curve.high, color=colour, alpha=0.2)
         axes.plot(x, curve.value, color=colour, linestyle=style, linewidth=2.8)
         axes.plot(x[here], curve.value[here], "o", color=colour, markersize=9)
         axes.text(x[-1] + 0.015 * (x[-1] - x[0]), y, curve.name, fontweight="bold", color=colour, va="center")
@@ -74,12 +74,11 @@ def band_figure(
         The half width that no more readings cure.
     """
     here = int(np.argmin(np.abs(x - at)))
-    middle, half = curve.value[here], curve.half[here]
-    _band(axes, x, curve.value, curve.half, APPLIANCE, 0.25)
-    _band(axes, x, curve.value, floor, APPLIANCE, 0.6)
+    axes.fill_between(x, curve.low, curve.high, color=APPLIANCE, alpha=0.25)
+    axes.fill_between(x, curve.value - floor, curve.value + floor, color=APPLIANCE, alpha=0.6)
     axes.plot(x, curve.value)
-    axes.plot([x[here]] * 2, [middle - half, middle + half], linewidth=3)
-    axes.plot(x[here], middle, "o")
+    axes.plot([x[here]] * 2, [curve.low[here], curve.high[here]], linewidth=3)
+    axes.plot(x[here], curve.value[here], "o")
     axes.set(xlim=(0, x[-1]), ylim=(0, 2 * curve.value[-1]), xlabel=labels[0], ylabel=labels[1])
     return "light band: 95 % interval", "dark band: the meter alone"
 
@@ -101,7 +100,7 @@ def rundown_figure(axes: Axes, power_w: np.ndarray, hours: np.ndarray, energy: K
     crossing, right = -plain(standby), 1.08 * float(power_w.max())
     load = np.linspace(1.6 * crossing, right, 40)
     line = Curve.of("", [((standby + Q_(p, "W")) / energy).to("1/h") for p in load])  # (1)
-    _band(axes, load, line.value, line.half, HELD, 0.25)
+    axes.fill_between(load, line.low, line.high, color=HELD, alpha=0.25)
     axes.plot(load, line.value, color=HELD, linewidth=2.5)
     axes.plot(power_w, 1 / hours, "o")
     axes.plot(crossing, 0, "s", color=OWN, markersize=11)
@@ -117,7 +116,3 @@ def rundown_figure(axes: Axes, power_w: np.ndarray, hours: np.ndarray, energy: K
     axes.set(xlim=(min(2.6 * crossing, -0.3 * right), right), xlabel="load at the outlet (W)",
              ylabel="1 / run time (1/h)")  # fmt: skip
     return "slope gives the energy, the left crossing the standby", "band: 95 %"
-
-
-def _band(axes: Axes, x: np.ndarray, middle: np.ndarray, half: np.ndarray, colour: str, alpha: float) -> None:
-    axes.fill_between(x, middle - half, middle + half, color=colour, alpha=alpha)

@@ -184,8 +184,8 @@ def emptying_figure(
     axes.plot([end, zero], [charge[-1], 0], color=HELD, linestyle="--")
     marks = ((charge[-1], SHORT, "empty in the cold", ends[0]), (0.0, HELD, "in the warm", ends[1]))
     for y, colour, words, when in marks:
-        at, half = plain(when), plain(when.expanded())
-        axes.plot([at - half, at + half], [y, y], color=colour, linewidth=3, clip_on=False)
+        at, width = plain(when), [plain(end) for end in when.interval()]
+        axes.plot(width, [y, y], color=colour, linewidth=3, clip_on=False)
         axes.plot(at, y, "o", color=colour, markersize=11, clip_on=False)
         axes.text(at + 0.5, y + 0.05 * charge_wh[0], f"{words}: {show(when.value)}", fontweight="bold", color=colour)
     clock(axes, begins, limit_wh.size, 0, 3)

@@ -9,8 +9,11 @@ from typing import Any
 
 import pandas as pd
 
+from ...answer.ledger import ledger
+from ...answer.outage import Outage
 from ...estimate import Estimate
-from ...model.battery import Battery, aged, charge_after
+from ...model.battery import aged, charge_after
+from ...model.load import Load
 from ...model.unit import BackupUnit
 from ...sources import coefficient
 from ...units import Q_, Refusal
@@ -33,8 +36,8 @@ def usable_panel(units: Mapping[str, BackupUnit], *, start: Any = "100 %") -> Pa
     Refusal
         If none of the units is lead-acid.
     """
-    depths = {name: coefficient(f"depth of discharge, {unit.route.chemistry}") for name, unit in units.items()}
-    lead = [name for name, unit in units.items() if "lead-acid" in unit.route.chemistry]
+    depths = {name: coefficient(f"depth of discharge, {unit.chemistry}") for name, unit in units.items()}
+    lead = [name for name, unit in units.items() if "lead-acid" in unit.chemistry]
     if not lead:
         raise Refusal(
             f"units {', '.join(units)}", "a lead-acid unit among them", "Add one: it is what the panel moves."
@@ -44,10 +47,9 @@ def usable_panel(units: Mapping[str, BackupUnit], *, start: Any = "100 %") -> Pa
         chosen = {name: depths[name] + (Q_(depth, "%").to("1") - depths[name].value) for name in lead}
         boxes = []
         for name, unit in units.items():
-            chemistry = unit.route.chemistry
+            chemistry = unit.chemistry
             health, charge = aged(Q_(years, "year"), chemistry), charge_after(Q_(months, "month"), chemistry, start)
-            battery = Battery.from_print(unit.printed, chemistry, (depths | chosen)[name], health=health)
-            boxes.append(_box(name, battery, charge))
+            boxes.append(_box(unit.with_health(health).with_depth((depths | chosen)[name]), charge))
         return _usable_view(boxes)
 
     return Panel(
@@ -58,16 +60,18 @@ def usable_panel(units: Mapping[str, BackupUnit], *, start: Any = "100 %") -> Pa
     )
 
 
-def _box(name: str, battery: Battery, charge: Estimate) -> Box:
-    """Return what is usable of a battery at room temperature, and what is missing of what is printed."""
-    healthy = battery.holds * battery.health * battery.printed
-    usable = healthy * charge * battery.depth_of_discharge
+def _box(unit: BackupUnit, charge: Estimate) -> Box:
+    """Return what is usable of a unit at room temperature, and what is missing of what is printed."""
+    account = ledger(Load.steady("1 W"), unit, Outage("1 h", start=charge))
+    printed, (holds, health, _) = plain(unit.printed), (float(each.share[0]) for each in account.ride.case.shares)
+    healthy = printed * holds * health
+    full = plain(charge) * healthy
     missing = {
-        "kept back": healthy * charge - usable,
-        "not full": healthy * (1 - charge),
-        "lost to age": battery.printed - healthy,
+        "kept back": full - plain(account.available),
+        "not full": healthy - full,
+        "lost to age": printed - healthy,
     }
-    return Box(name, battery.chemistry, usable, {why: plain(part) for why, part in missing.items()})
+    return Box(unit.name, unit.chemistry, account.available, missing)
 
 
 def _usable_view(boxes: Sequence[Box]) -> View:

@@ -42,15 +42,15 @@ def efficiency_panel(units: Mapping[str, BackupUnit], stated_at: Mapping[str, An
 
     def view(load: float) -> View:
         here = int(load)
-        each = ", ".join(f"{name} {value[here]:.0f} Wh" for name, value, _ in curves)
+        each = ", ".join(f"{curve.name} {curve.value[here]:.0f} Wh" for curve in curves)
         battery_w = [plain(unit.inverter.battery_power(Q_(load, "W"))) for unit in units.values()]
         table = pd.DataFrame(
             {
                 "unit": list(units),
                 "box says (%)": [says for _, says in stated],
                 "at (W)": [at for at, _ in stated],
-                "efficiency here (%)": [value[here] for _, value, _ in curves],
-                "give or take (%)": [half[here] for _, _, half in curves],
+                "efficiency here (%)": [curve.value[here] for curve in curves],
+                "give or take (%)": [curve.half[here] for curve in curves],
                 "from the battery (W)": battery_w,
             }
         )

@@ -15,6 +15,7 @@ from ...answer.case import case_of
 from ...answer.ledger import ledger
 from ...answer.outage import Outage
 from ...answer.ride import through
+from ...answer.stretches import stretches
 from ...model.load import Load
 from ...model.unit import BackupUnit
 from ...units import Q_, Refusal, show
@@ -125,7 +126,7 @@ def _taken(load: Load, unit: BackupUnit, outage: Outage, order: Sequence[str]) -
     if rode.survives:
         raise Refusal(f"{unit.label}, which lasts {show(outage.duration)} and longer",
                       "a unit that runs empty in two days", "Take fewer packs.")  # fmt: skip
-    ends, steps = plain(rode.lasts), list(case.stretches(0.0, outage.hours))
+    ends, steps = plain(rode.lasts), list(stretches(case, 0.0, outage.hours))
     duration_h = np.concatenate([step.duration_h for step in steps])
     power_w = np.hstack([step.powers_w[:, :, 0] for step in steps])
     own_w = np.concatenate([step.asked_w[:, 0] for step in steps]) - power_w.sum(axis=0)
