@@ -17,12 +17,8 @@ from .measure.standby import (
     standby_from_refill as standby_from_refill,
     standby_on as standby_on,
 )
-from .model.battery import (
-    aged as aged,
-    charge_after as charge_after,
-    peukert_hours as peukert_hours,
-    takes_charge as takes_charge,
-)
+from .model.battery import peukert_hours as peukert_hours, takes_charge as takes_charge
+from .model.ageing import aged as aged, charge_after as charge_after
 from .model.inverter import Inverter as Inverter
 from .model.load import Load as Load
 from .model.nameplate import apparent_power as apparent_power, label_limit as label_limit, label_power as label_power

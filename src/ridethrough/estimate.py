@@ -1,10 +1,7 @@
 """Estimates: a quantity with its standard uncertainty, its influences and degrees of freedom.
 
-Propagation is first order and keeps correlations: two estimates that rest on the same influence (one
-meter's gain, say) know it. The arithmetic is that of the PyPI library ``uncertainties``; this module
-adds units, named influences with degrees of freedom, and the budget.
-
-The terms are those of JCGM 100:2008 (GUM).
+Propagation is first order and keeps correlations, by the PyPI library ``uncertainties``; this module adds units, named
+influences with degrees of freedom, and the budget. The terms are those of JCGM 100:2008 (GUM).
 """
 
 from __future__ import annotations
@@ -53,9 +50,8 @@ class Influence:
 class Estimate(Arithmetic, Known):
     """A quantity and how well it is known.
 
-    Make one with `Estimate.exact`, `Estimate.standard`, `Estimate.within`, `Estimate.readings` or
-    `Estimate.jointly`. Estimates add, subtract, multiply and divide with each other, with Quantities
-    and with plain numbers; shared influences are kept.
+    Make one with `exact`, `standard`, `within`, `band`, `readings` or `jointly`. Estimates calculate with each other,
+    with Quantities and with plain numbers; shared influences are kept.
 
     Examples
     --------

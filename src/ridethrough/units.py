@@ -164,8 +164,8 @@ def show(value: Any, digits: int | None = None) -> str:
 
     Parameters
     ----------
-    value : pint.Quantity
-        What to show; temperatures and volumes follow `display`.
+    value : pint.Quantity, Estimate or Drawn
+        What to show, of what is uncertain its best value; temperatures and volumes follow `display`.
     digits : int, optional
         Digits after the point [-].
 
@@ -174,6 +174,7 @@ def show(value: Any, digits: int | None = None) -> str:
     >>> show(Q_(1179.4, "Wh")), show(Q_(9.51, "h"))
     ('1,179 Wh', '9.5 h')
     """
+    value = getattr(value, "value", value)
     named = f"{value.units:D}"
     if value.check("[temperature]"):
         shown_in = unit_name(_SHOWN["temperature"])

@@ -130,8 +130,10 @@ def plain_loop(case: Case) -> tuple[float, float]:
     day = []
     for mean_w, variance_w2 in minutes_of_a_day(case):
         asked_w = own_w + b * mean_w + c * (mean_w**2 + variance_w2)
-        over = max((asked_w + (b * variance_w2 / mean_w if mean_w else 0)) / reference_w, least)
-        day.append((asked_w / 60, asked_w * over ** (k - 1) / 60))
+        runs_w = mean_w + variance_w2 / mean_w if mean_w else 0.0  # while it runs, and for which share of the time
+        share, running = (mean_w / runs_w if runs_w else 1.0), own_w + b * runs_w + c * runs_w**2
+        falls_w = sum(q * w * max(w / reference_w, least) ** (k - 1) for q, w in ((share, running), (1 - share, own_w)))
+        day.append((asked_w / 60, falls_w / 60))
     begins, length = round(60 * (outage.begins_h or 0)), 60 * outage.hours
     first_h, left, missing, minute = np.inf, usable, 0.0, 0
     while minute < length or (minute < 60 * LONGEST_H and first_h == np.inf):

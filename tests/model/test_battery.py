@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ridethrough.estimate import Estimate
-from ridethrough.model.battery import CHEMISTRIES, Battery, aged, charge_after, drained_w, peukert_hours, stored_energy
+from ridethrough.model.ageing import aged, charge_after
+from ridethrough.model.battery import CHEMISTRIES, Battery, drained_w, peukert_hours, stored_energy
 from ridethrough.model.temperature import TemperatureCurve
 from ridethrough.sources import lookup
 from ridethrough.units import Q_, Refusal

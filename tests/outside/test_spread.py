@@ -6,10 +6,10 @@ import math
 
 import numpy as np
 import pytest
-from ridethrough.answer.ride import spread
 from scipy import integrate, stats
 
 from ridethrough.answer.outage import Outage
+from ridethrough.answer.ride import spread
 from ridethrough.estimate import Estimate
 from ridethrough.model.inverter import Inverter
 from ridethrough.model.load import Load

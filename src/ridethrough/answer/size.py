@@ -63,7 +63,7 @@ class Size:
     @cached_property
     def printed(self) -> pint.Quantity:
         """The capacity that lasts in as many draws as ``confidence`` asks for [Wh]."""
-        return Q_(float(np.quantile(self.needed.draws, self.confidence, method="higher")), "Wh")
+        return Q_(float(np.quantile(self.needed.draws, self.confidence, method="inverted_cdf")), "Wh")
 
     def __repr__(self) -> str:
         unit, outage = self.account.unit, self.account.outage
@@ -122,6 +122,11 @@ def size(load: Any, outage: Any, *, like: BackupUnit, confidence: float | None =
             break
     if not accounts[0].needed.magnitude:
         raise Refusal("no load and no standby", "something that takes energy", "Plug in a load, or give the standby.")
+    case = accounts[0].ride.case
+    if through(case.with_printed(LARGE * case.printed * np.ones(case.rows))).chance < aim:
+        raise Refusal(f"{show(when.duration)} on a box like {like.name}",
+                      "a load and a start that some box can carry",
+                      "Look at outage.start and outage.unit_at.")  # fmt: skip
     return Size(tuple(accounts), aim)
 
 
@@ -134,24 +139,19 @@ def confidence_of(given: float | None) -> float:
 
 
 def _needed(case: Case) -> Drawn:
-    """Return what each draw needs, each found by halving between what lasts and what does not [Wh]."""
+    """Return what each draw needs, each found by halving between what lasts and what does not [Wh]; inf for none."""
 
     def lasts(printed_wh: np.ndarray) -> np.ndarray:
         return np.isinf(through(case.with_printed(printed_wh)).walk.empty_h)
 
     start = float(case.unit.printed.m_as("Wh"))
-    high = np.full(case.rows, start)
-    while not (done := lasts(high) | ~case.sampler.within).all():
-        high = np.where(done, high, 2 * high)
-        if high.max() > LARGE * start:
-            raise Refusal(f"{show(case.outage.duration)} on a box like {case.unit.name}",
-                          "a load and a start that some box can carry",
-                          "Look at outage.start and outage.unit_at.")  # fmt: skip
-    low = np.zeros(case.rows)
+    low, high = np.zeros(case.rows), np.full(case.rows, start)
+    while not (done := lasts(high) | ~case.sampler.within).all() and high.max() < LARGE * start:
+        low, high = np.where(done, low, high), np.where(done, high, 2 * high)
     for _ in range(HALVINGS):
         middle = (low + high) / 2
         fits = lasts(middle)
         low, high = np.where(fits, low, middle), np.where(fits, middle, high)
-        if (high - low).max() <= NARROW * start:
+        if (high - low)[done].max() <= NARROW * start:
             break
-    return case.sampler.result(high, "Wh")
+    return case.sampler.result(np.where(done, high, np.inf), "Wh")

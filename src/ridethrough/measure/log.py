@@ -19,7 +19,6 @@ from .judge import judge
 from .meter import Meter as Meter
 from .meterlog import Finding as Finding
 from .meterlog import MeterLog as MeterLog
-from .meterlog import levels_of as levels_of
 from .readings import read_readings
 from .steps import UNTIL_NEXT
 

@@ -175,13 +175,3 @@ class MeterLog:
         head, *rest = repr(self)[1:-1].split("\n")
         items = "".join(f"<li>{escape(line.strip())}</li>" for line in rest)
         return f"<div><strong>{escape(head)}</strong><ul>{items}</ul></div>"
-
-
-def levels_of(power_w: np.ndarray, duration_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return the powers [W] and their shares of time [-], in at most 201 levels."""
-    width = float(power_w.max()) / 200 or 1.0
-    bins = np.round(power_w / width).astype(np.int64)
-    time = np.bincount(bins, weights=duration_s)
-    energy = np.bincount(bins, weights=duration_s * power_w)
-    held = time > 0
-    return energy[held] / time[held], time[held] / time.sum()

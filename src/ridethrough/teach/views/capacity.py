@@ -12,7 +12,7 @@ import pandas as pd
 from ...answer.ledger import ledger
 from ...answer.outage import Outage
 from ...estimate import Estimate
-from ...model.battery import aged, charge_after
+from ...model.ageing import aged, charge_after
 from ...model.load import Load
 from ...model.unit import BackupUnit
 from ...sources import coefficient
