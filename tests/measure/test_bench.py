@@ -215,44 +215,49 @@ def part(estimate: Estimate, influence: str) -> float:
 CYCLING = Load.cycling("160 W", "25 %")  # 40 W on average
 
 
+RUNS_AND_RESTS = [(0.25, 160.0), (0.75, 0.0)]  # the same, as shares of time and powers [W]
+
+
+def hours_by_hand(line: RundownLine, levels: list[tuple[float, float]], k: float, c: float = 0.0) -> float:
+    """Return the run time if each level drains by itself: E over the mean of x (x T / E)^(k - 1) [h]."""
+    energy_wh, reference_h = value(line.energy, "Wh"), line.reference.m_as("h")
+    asked_w = [value(line.standby, "W") + power_w + c * power_w**2 for _, power_w in levels]
+    drained_w = [x * (x * reference_h / energy_wh) ** (k - 1) for x in asked_w]
+    return energy_wh / sum(share * x for (share, _), x in zip(levels, drained_w, strict=True))
+
+
+@pytest.mark.parametrize(
+    ("load", "levels"),
+    [("40 W", [(1, 40)]), ("250 W", [(1, 250)]), ("0 W", [(1, 0)]), (CYCLING, RUNS_AND_RESTS)],
+    ids=["light", "heavy", "none", "cycling"],
+)
+def test_hours_by_hand_with_rate_and_bend(load: Any, levels: list[tuple[float, float]]) -> None:
+    """A load that runs and rests pays for each at its own rate, and its mean square bends the loss."""
+    line = replace(fit(rate_exponent="1.1"), bend=Estimate.exact(Q_(2e-4, "1/W")))
+    assert line.reference.m_as("h") == pytest.approx((56.2 * 11.8 * 3.4) ** (1 / 3))
+    assert value(line.hours(load), "h") == pytest.approx(hours_by_hand(line, levels, 1.1, 2e-4))
+
+
 @pytest.mark.parametrize("runs", [RUNS, RUNS[1:]], ids=["with 0 W", "without"])
-def test_the_wider_of_mean_and_running_power_gives_the_width(runs: Any) -> None:
+def test_the_wider_of_moment_and_mean_gives_the_width(runs: Any) -> None:
     """By how much the run time moves with the rate exponent, from lines fitted with one a little higher."""
-
-    def log_hours(k: float, moment: int) -> float:
-        line = fit(runs, rate_exponent=f"{k}")
-        drain_w, energy_wh = value(line.standby, "W") + 40, value(line.energy, "Wh")
-        running_w = drain_w + moment * 160**2 * 0.25 * 0.75 / 40
-        return math.log(energy_wh / drain_w) - (k - 1) * math.log(running_w / (energy_wh / line.reference.m_as("h")))
-
-    line = fit(runs)
-    moves = [abs(log_hours(1.0002, moment) - log_hours(1.0, moment)) / 0.0002 for moment in (0, 1)]
-    expected = max(moves) * u(line.rate_exponent, "1")
+    line, even, steeper = fit(runs), fit(runs, rate_exponent="1.0"), fit(runs, rate_exponent="1.0002")
+    moves = [abs(math.log(hours_by_hand(steeper, levels, 1.0002) / hours_by_hand(even, levels, 1)))
+             for levels in (RUNS_AND_RESTS, [(1, 40.0)])]  # fmt: skip
+    expected = max(moves) / 0.0002 * u(line.rate_exponent, "1")
     assert part(line.hours(CYCLING), "rate exponent, iron phosphate") == pytest.approx(expected, rel=5e-3)
     assert value(line.hours(CYCLING), "h") == pytest.approx(value(line.hours("40 W"), "h"))
 
 
 def test_whether_the_moment_or_the_mean_decides_is_a_doubt_where_rates_matter() -> None:
-    """From the run time by the running power to that by the mean, evenly: u is a third of the square between them."""
+    """From the run time by the moment to that by the mean, evenly: u is a third of the square between them."""
     line = fit(rate_exponent="1.1")
-    drain_w = value(line.standby, "W") + 40
-    apart = ((drain_w + 120) / drain_w) ** 0.1 - 1  # by the mean it runs longer by so much
-    assert part(line.hours(CYCLING), "rate of the moment") == pytest.approx(apart / math.sqrt(3), rel=1e-3)
-    assert part(line.hours("40 W"), "rate of the moment") == 0
-    assert part(fit(rate_exponent="1").hours(CYCLING), "rate of the moment") == 0
-
-
-@pytest.mark.parametrize(
-    ("load", "variance_w2", "running_w"), [("40 W", 0, 0), (CYCLING, 4800, 120), ("250 W", 0, 0), ("0 W", 0, 0)]
-)
-def test_hours_by_hand_with_rate_and_bend(load: Any, variance_w2: float, running_w: float) -> None:
-    """160 W on a quarter of the time: 40 W, 160^2 * 3/16 of variance, and 40 + 4800 / 40 while it runs."""
-    line = replace(fit(rate_exponent="1.1"), bend=Estimate.exact(Q_(2e-4, "1/W")))
-    power_w = 40.0 if load is CYCLING else float(load[:-2])
-    asked_w = value(line.standby, "W") + power_w + 2e-4 * (power_w**2 + variance_w2)
-    reference_h = (56.2 * 11.8 * 3.4) ** (1 / 3)
-    drained_w = asked_w * ((asked_w + running_w) * reference_h / value(line.energy, "Wh")) ** 0.1
-    assert value(line.hours(load), "h") == pytest.approx(value(line.energy, "Wh") / drained_w)
+    by_moment, by_mean = (hours_by_hand(line, levels, 1.1) for levels in (RUNS_AND_RESTS, [(1, 40.0)]))
+    assert by_mean > 1.02 * by_moment
+    found = part(line.hours(CYCLING), "rate of the moment") * value(line.hours(CYCLING), "h")
+    assert found == pytest.approx((by_mean - by_moment) / math.sqrt(3), rel=1e-3)
+    for none in (line.hours("40 W"), fit(rate_exponent="1").hours(CYCLING)):
+        assert part(none, "rate of the moment") == pytest.approx(0, abs=1e-12)
 
 
 @pytest.mark.parametrize("load", ["20 W", "200 W", CYCLING], ids=["light", "heavy", "cycling"])
