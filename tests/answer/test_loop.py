@@ -128,21 +128,12 @@ def plain_loop(case: Case) -> tuple[float, float]:
     usable = max(full * at_best(outage.start) - full * max(1 - kept, 0), 0) * max(kept, 1)
     usable = max(usable - outage.reserve.m_as("Wh"), 0)
     day = []
-<<<<<<< HEAD
-    for mean_w, variance_w2 in minutes_of_a_day(case):
-        asked_w = own_w + b * mean_w + c * (mean_w**2 + variance_w2)
-        runs_w = mean_w + variance_w2 / mean_w if mean_w else 0.0  # while it runs, and for which share of the time
-        share, running = (mean_w / runs_w if runs_w else 1.0), own_w + b * runs_w + c * runs_w**2
-        falls_w = sum(q * w * max(w / reference_w, least) ** (k - 1) for q, w in ((share, running), (1 - share, own_w)))
-        day.append((asked_w / 60, falls_w / 60))
-=======
     for mean_w, variance_w2 in minutes_of_a_day(case):  # it runs at one power for a share of the time, and rests
         runs_w = mean_w + variance_w2 / mean_w if mean_w else 0.0
         share = mean_w / runs_w if mean_w else 0.0
         running, resting = own_w + b * runs_w + c * runs_w**2, own_w
         falls = [asked * max(asked / reference_w, least) ** (k - 1) for asked in (running, resting)]
         day.append(((share * running + (1 - share) * resting) / 60, (share * falls[0] + (1 - share) * falls[1]) / 60))
->>>>>>> tests-t
     begins, length = round(60 * (outage.begins_h or 0)), 60 * outage.hours
     first_h, left, missing, minute = np.inf, usable, 0.0, 0
     while minute < length or (minute < 60 * LONGEST_H and first_h == np.inf):

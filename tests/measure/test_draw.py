@@ -375,7 +375,7 @@ def test_a_pattern_is_the_log_s_own_whole_days_and_24_hours_of_it_are_alike() ->
 
     minutes = pattern.at((np.arange(4320) + 0.5) / 60)
     assert ((minutes == 0) == (np.tile(one, 3) == 0)).mean() > 0.98
-    assert apart(minutes) < 0.2 * apart(log.power_w[:4320])
+    assert apart(minutes) < 0.5 * apart(log.power_w[:4320])
 
 
 def test_what_was_not_seen_is_taken_at_the_mean() -> None:

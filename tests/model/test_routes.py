@@ -258,10 +258,10 @@ def test_a_heater_pays_on_a_heavy_load_and_costs_on_a_light_one() -> None:
 
 
 def test_the_heater_drains_faster_too() -> None:
-    """Above the rating of 200 W its power counts for the rate: 195 W of drain and 14 W."""
-    load = Load.steady("165 W")
+    """Above the rating of 200 W its power counts for the rate: 195 W of drain and 60 W."""
+    unit, load = printed(heater=("60 W", "-2 degC")), Load.steady("165 W")
     for at, over in (("-2 degC", False), ("-3 degC", True)):
-        assert ("rate of the discharge" in losses(account(HEATED, load, at=at))) == over
+        assert ("rate of the discharge" in losses(account(unit, load, at=at))) == over
 
 
 # -- refused -------------------------------------------------------------------------------------------------

@@ -35,6 +35,8 @@ class Power:
         Time since its pattern began, where that is known when the outage begins [h].
     offset : array of shape (rows,), optional
         Tenth of a step of its pattern at which the outage begins, where that is drawn [-].
+    known : array of shape (days,), optional
+        The same for each of its days, where the outage's hour is known [-]; None where it may be any tenth.
     windows_w : array of shape (tenths,)
         Mean in the step that begins with each tenth, over the pattern's mean [-].
     """
@@ -46,6 +48,7 @@ class Power:
     slope: np.ndarray | None = field(repr=False)
     since_h: float
     offset: np.ndarray | None = field(repr=False)
+    known: np.ndarray | None = field(repr=False)
     windows_w: np.ndarray = field(repr=False)
 
     @property
@@ -82,10 +85,14 @@ class Power:
             shape = pattern.at(self.since_h + middles) / over if pattern.mean_w else np.ones(middles.size)
             return shape[:, np.newaxis] * scale_w, 0.0
         shifts = TENTHS * (middles / (lookup("step of a ride").value / 60)).astype(int) % self.windows_w.size
-        twice = np.append(self.windows_w, self.windows_w)
+        twice, all_w2 = np.append(self.windows_w, self.windows_w), pattern.variance_w2 / over / over
         shape = np.stack([twice[shift:].take(self.offset) for shift in shifts])
-        variance = np.full(shape.shape[1], max(pattern.variance_w2 / over / over - float(self.windows_w.var()), 0.0))
-        shape[:, 0], variance[0] = 1.0, pattern.variance_w2 / over / over
+        variance = np.full((middles.size, shape.shape[1]), max(all_w2 - float(self.windows_w.var()), 0.0))
+        if self.known is None:
+            shape[:, 0], variance[:, 0] = 1.0, all_w2
+        else:
+            each = np.stack([twice[shift:].take(self.known) for shift in shifts])
+            shape[:, 0], variance[:, 0] = each.mean(axis=1), variance[:, 0] + each.var(axis=1)
         return shape * scale_w, variance * scale_w**2
 
     def _scale_w(self, middles: np.ndarray) -> np.ndarray:
@@ -121,9 +128,9 @@ def power_of(appliance: Appliance, name: str, outage: Outage, sampler: Sampler) 
         if not outage.room.changes:
             mean_w, slope = _there(appliance, mean_w, slope, outage.room.celsius), None
     windows_w = appliance.pattern.windows(lookup("step of a ride").value / 60, TENTHS)
-    since_h, offset = _phase(appliance, name, outage, sampler, windows_w.size)
+    since_h, offset, known = _phase(appliance, name, outage, sampler, windows_w.size)
     return Power(
-        appliance, outage, sampler, mean_w, slope, since_h, offset, windows_w / (appliance.pattern.mean_w or 1)
+        appliance, outage, sampler, mean_w, slope, since_h, offset, known, windows_w / (appliance.pattern.mean_w or 1)
     )
 
 
@@ -136,19 +143,28 @@ def _there(appliance: Appliance, mean_w: Any, slope: Any, celsius: Any) -> Any:
 
 def _phase(
     appliance: Appliance, name: str, outage: Outage, sampler: Sampler, windows: int
-) -> tuple[float, np.ndarray | None]:
-    """Return how long ago its pattern began [h], and the window that it is in where that is drawn."""
+) -> tuple[float, np.ndarray | None, np.ndarray | None]:
+    """Return how long ago its pattern began [h]; where that is drawn, the window that it is in, and what is known."""
     pattern, begins_h = appliance.pattern, outage.begins_h
     if not np.ptp(pattern.power_w):
-        return 0.0, None
+        return 0.0, None, None
+
+    def window(since_h: Any) -> np.ndarray:
+        return np.floor(np.asarray(since_h) / pattern.period_h * windows + 1e-9).astype(int) % windows
+
     if pattern.begins_h is None:
         since_h = pattern.period_h * sampler.evenly(f"moment in the cycle of the {name}")
-    else:
-        days = round(pattern.period_h / DAY_H)
-        if begins_h is not None and days == 1 and pattern.power_w.size <= SCHEDULE:
-            return (begins_h - pattern.begins_h) % DAY_H, None
-        hour_h = DAY_H * sampler.evenly("hour at which it begins") if begins_h is None else np.array([begins_h])
-        day = np.floor(days * sampler.evenly(f"which of its days the {name} has")) if days > 1 else 0.0
-        since_h = (hour_h - pattern.begins_h) % DAY_H + DAY_H * day
-    since_h = np.broadcast_to(since_h, sampler.draws + 1)
-    return 0.0, np.floor(since_h / pattern.period_h * windows + 1e-9).astype(int) % windows
+        return 0.0, window(since_h), None
+    days = round(pattern.period_h / DAY_H)
+    day = (
+        np.floor(days * sampler.evenly(f"which of its days the {name} has"))
+        if days > 1
+        else np.zeros(sampler.draws + 1)
+    )
+    if begins_h is None:
+        hour_h = DAY_H * sampler.evenly("hour at which it begins")
+        return 0.0, window((hour_h - pattern.begins_h) % DAY_H + DAY_H * day), None
+    since = (begins_h - pattern.begins_h) % DAY_H
+    if days == 1 and pattern.power_w.size <= SCHEDULE:
+        return since, None, None
+    return 0.0, window(since + DAY_H * day), window(since + DAY_H * np.arange(days))

@@ -50,6 +50,8 @@ class Stretch(NamedTuple):
         What load and unit ask together, and what leaves the charge where the battery gives all of it [W].
     rate_w : array of shape (steps, rows)
         The power that decides what a fast discharge costs [W].
+    cycles : bool
+        Whether the best estimate's load runs a little in each step.
     own : Own
         What the unit is and takes meanwhile.
     flow : Flow or None
@@ -62,6 +64,7 @@ class Stretch(NamedTuple):
     asked_w: np.ndarray
     drained_w: np.ndarray
     rate_w: np.ndarray
+    cycles: bool
     own: Own
     flow: Flow | None
 
@@ -97,7 +100,7 @@ def _breaks(case: Case, edges: np.ndarray) -> np.ndarray:
     for block_h in {power.block_h for power in case.powers if power.block_h}:
         new |= np.isclose(np.round(edges / block_h), edges / block_h)
     for source in case.sources:
-        new |= np.isin(edges, source.edges_h)
+        new |= np.isin(edges, source.edges_h[1:-1][np.diff(source.power_w > 0)])
     if case.outage.unit_at is not None and case.outage.unit_at.changes:
         new |= np.isclose(edges, np.round(edges))
     return np.flatnonzero(new)
@@ -114,12 +117,22 @@ def _stretch(case: Case, edges: np.ndarray) -> Stretch:
     mean_w = asked_w(case.mean_w, case.load.variance_w2, own.own_w, b, c)
     rate_w = asked + (1 - case.moment) * (mean_w - asked)
     drained = drained_w(asked, rate_w, *case.rate)
-    if case.load.variance_w2:  # a draw's load runs in some of its steps, the best estimate's a little in each
+    if np.any(variance_w2):  # a draw's load runs in some of its steps, the best estimate's a little in each
         reference, exponent, *best = (np.ravel(each)[:1] for each in (*case.rate[:2], own.own_w, b, c))
         rate = Rate(reference, exponent, case.rate.least)
         variance = np.broadcast_to(variance_w2, asked.shape)[:, 0]
         drained[:, 0] = drained_of_cycles_w(total_w[:, 0], variance, (best[0], best[1], best[2]), rate)
-    return Stretch(float(edges[0]), np.diff(edges), powers_w, asked, drained, rate_w, own, _flow(case, middles))
+    return Stretch(
+        float(edges[0]),
+        np.diff(edges),
+        powers_w,
+        asked,
+        drained,
+        rate_w,
+        bool(np.any(variance_w2)),
+        own,
+        _flow(case, middles),
+    )
 
 
 def _flow(case: Case, middles: np.ndarray) -> Flow | None:

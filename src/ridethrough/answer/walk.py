@@ -217,7 +217,7 @@ class Walk:
         asked, gives = np.where(self.on & ~carried, asked_w, 0.0), np.where(dry, 0.0, lacks)
         part = gives / np.maximum(asked_w, LEAST)
         falls = drained_w(gives, stretch.rate_w[step] * part, *case.rate) / lift
-        falls[0] = part[0] * stretch.drained_w[step, 0] / lift[0] if case.load.variance_w2 else falls[0]
+        falls[0] = part[0] * stretch.drained_w[step, 0] / lift[0] if stretch.cycles else falls[0]
         surplus = np.where(warm, np.minimum(np.maximum(inflow - asked, 0), case.limit_w), 0.0)
         wanted, bend = surplus * eta / lift, case.tapers_wh * surplus / np.maximum(case.limit_w, LEAST)
 
