@@ -27,7 +27,7 @@ ALLOWED = {
     ("answer/power.py", "SCHEDULE", 48): "steps up to which each is followed by itself: a matter of speed",
     ("answer/stretches.py", "AT_ONCE", 100_000): "numbers handled at once: a matter of speed",
     ("answer/stretches.py", "MOMENT_H", 1e-5): "what lies closer together is one moment: a limit of rounding",
-    ("answer/ledger.py", "NOTHING", 0.01): "of what is asked: less has no line of its own",
+    ("answer/ledger.py", "NOTHING", 0.005): "of what is asked: less has no line of its own",
     ("answer/ride.py", "TIMES", 240): "moments at which a charge is told: enough for a picture",
     ("answer/size.py", "LARGE", 1e6): "stands for infinite: a limit of the search",
     ("answer/size.py", "HALVINGS", 40): "steps of the search, each twice as fine",

@@ -167,7 +167,7 @@ def test_cold_that_comes_by_the_hour_keeps_charge_back() -> None:
     """Of 400 Wh 92 % are left at 0 degC and 84 % at -10: 32 and 64 Wh lie out of reach until it is warm again."""
     seen = through("6 h", unit_at=["25 degC", "0 degC", "0 degC", "-10 degC", "25 degC", "25 degC"], times=12)
     assert seen.walk.told[1::2, 0] == pytest.approx([375, 325 - 32, 275 - 32, 225 - 64, 175, 125])
-    assert seen.walk.sums.weather[0] == pytest.approx(0)
+    assert seen.walk.sums.kept_back[0] == pytest.approx(0)
     assert through("6 h", start="50 %", unit_at=["25 degC"] * 3 + ["-10 degC"] * 3).lasts.value.magnitude == (
         pytest.approx(3)
     )

@@ -72,7 +72,7 @@ def test_a_standby_that_is_not_stable_is_measured_as_energy() -> None:
     found = rt.measure_draw(log).mean_power
     assert found.value.m_as("W") == pytest.approx(11)
     assert relative(found) > DEMANDED
-    assert found.budget()["influence"][0] == "how the appliance varied"
+    assert found.budget()["influence"][0] == "how the hand readings varied"
 
 
 @pytest.mark.parametrize(("hours", "enough"), [(24, False), (33, False), (34, True), (48, True)])

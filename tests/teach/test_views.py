@@ -45,7 +45,6 @@ PANELS: dict[str, Callable[[], Panel]] = {
     "03 efficiency": efficiency_by_load,
     "04 usable": lambda: views.usable_panel(
         {name: read_units(scenario.path("units.csv"))[name] for name in ("Unit A", "Unit B", "Unit C")},
-        pantry.kitchen_draw().as_load(),
         start=pantry.START,
     ),
     "05 cold store": lambda: views.cold_panel(
@@ -57,9 +56,7 @@ PANELS: dict[str, Callable[[], Panel]] = {
     "10 household": lambda: views.household_panel(
         views.pantry_loads(), pantry.pantry_unit(), opens="router", start=pantry.START
     ),
-    "07 outage": lambda: views.outage_panel(
-        pantry.kitchen_draw().as_load(), pantry.pantry_unit(), start=pantry.START
-    ),
+    "07 outage": lambda: views.outage_panel(pantry.kitchen_draw().as_load(), pantry.pantry_unit(), start=pantry.START),
 }
 
 

@@ -1,13 +1,15 @@
-"""Lesson 05's views: a unit that empties hour by hour, against the ledger, which knows one temperature."""
+"""Lesson 05's views: a unit that empties while its room changes by the hour, against the ledger and by hand."""
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
-from ridethrough.answer.hourly import Emptying, hour_by_hour
 
 from ridethrough.answer.ledger import ledger
 from ridethrough.answer.outage import Outage
+from ridethrough.answer.ride import Ride, ride
 from ridethrough.measure.bench import fit_rundowns
 from ridethrough.model.load import Load
 from ridethrough.model.unit import BackupUnit
@@ -30,70 +32,66 @@ def measured_unit() -> BackupUnit:
 UNITS = pytest.mark.parametrize("unit", [pantry.pantry_unit(), measured_unit()], ids=["printed", "measured"])
 
 
-def hours(night: Emptying) -> float:
-    return float(night.ends.value.magnitude)
+def through(unit: BackupUnit, room_c: Any, *, warm: bool = False, start: Any = "90 %") -> Ride:
+    """Return the ride of freezer and unit in a room given by the hour, or of the unit where it is known for."""
+    room = [Q_(float(each), "degC") for each in room_c]
+    outage = Outage(Q_(len(room), "h"), start=start, room=room, unit_at=None if warm else room)
+    return ride(freezer(), unit, outage, draws=200, times=len(room))
 
 
 @UNITS
 @pytest.mark.parametrize("room_c", [-12.0, 4.0, 11.0])
 def test_in_a_steady_room_it_is_the_ledger(unit: BackupUnit, room_c: float) -> None:
-    """In value, and in how sure it is: an hour's slope is the next hour's slope too."""
-    night = hour_by_hour(freezer(), unit, [room_c] * 60, start="90 %")
+    """In value, and in every draw: an hour's slope is the next hour's slope too."""
     room = Q_(room_c, "degC")
-    lasts = ledger(freezer(), unit, Outage(night.ends.value, start="90 %", room=room, unit_at=room)).lasts
-    assert hours(night) == pytest.approx(float(lasts.value.magnitude), rel=1e-9)
-    assert float(night.ends.u.magnitude) == pytest.approx(float(lasts.u.magnitude), rel=0.02)
-
-
-@UNITS
-def test_it_ends_where_what_was_used_meets_what_is_usable(unit: BackupUnit) -> None:
-    room_c = np.linspace(8, -14, 60)
-    night = hour_by_hour(freezer(), unit, room_c, start="80 %")
-    used = np.interp(hours(night), np.arange(61), [float(e.value.magnitude) for e in night.used])
-    assert used == pytest.approx(float(night.usable[int(hours(night))].value.magnitude), rel=1e-9)
-    assert hours(night) < float(night.ends_warm.value.magnitude)
+    told = ledger(freezer(), unit, Outage("60 h", start="90 %", room=room, unit_at=room), draws=200)
+    seen = through(unit, [room_c] * 60)
+    assert seen.lasts.magnitude == pytest.approx(told.lasts.magnitude, rel=1e-9)
+    empty = seen.walk.empty_h < 60
+    np.testing.assert_allclose(seen.walk.empty_h[empty], told.lasts.rows[empty], rtol=1e-9)
 
 
 @UNITS
 def test_the_draw_takes_the_mean_and_the_limit_the_last_hour(unit: BackupUnit) -> None:
-    """Each hour as cold as in another order: used alike, and ended by the hour that comes last."""
+    """Each hour as cold as in another order: taken alike, and ended by the hour that comes last."""
     falling = np.linspace(5, -12, 40)
-    night = hour_by_hour(freezer(), unit, falling, start="90 %")
-    passed = int(hours(night)) + 1
-    again = hour_by_hour(freezer(), unit, [*falling[:passed][::-1], *falling[passed:]], start="90 %")
-    assert float(again.used[passed].value.magnitude) == pytest.approx(float(night.used[passed].value.magnitude))
-    assert hours(again) > hours(night)
+    night = through(unit, falling)
+    assert night.lasts.magnitude < through(unit, falling, warm=True).lasts.magnitude
+    passed = int(night.lasts.magnitude) + 1
+    again = through(unit, [*falling[:passed][::-1], *falling[passed:]])
+    assert again.lasts.magnitude > night.lasts.magnitude
+    loads = [through(unit, hours).walk.sums.loads[0, 0] for hours in (falling, falling[::-1])]
+    assert loads[0] == pytest.approx(loads[1])
 
 
 def test_a_limit_that_rises_over_what_is_left_ends_the_hour() -> None:
-    night = hour_by_hour(freezer(), measured_unit(), [4, 4, 4, -15, -15], start="30 %")
-    assert hours(night) == 3
+    assert through(measured_unit(), [4, 4, 4, -15, -15], start="30 %").lasts.magnitude == 3
 
 
-def test_a_unit_that_is_not_empty_is_refused() -> None:
-    with pytest.raises(Refusal, match="not empty"):
-        _ = hour_by_hour(freezer(), measured_unit(), [4] * 3).ends
+def test_a_unit_that_is_not_empty_says_at_least() -> None:
+    assert str(through(measured_unit(), [4] * 3).lasts) == "at least 3 h"
 
 
 def test_a_load_without_its_room_is_refused() -> None:
     load = Load.steady("20 W")
     with pytest.raises(Refusal, match="in_a_room_of"):
-        hour_by_hour(load, measured_unit(), [4] * 3)
+        ride(load, measured_unit(), Outage("3 h", room=["4 degC"] * 3))
     with pytest.raises(Refusal, match="in_a_room_of"):
         cold_panel(load, load, measured_unit(), kitchen="19 degC")
 
 
 def test_the_view_tells_when_and_what_stays() -> None:
     room_c = np.linspace(-4, -9, 60)
-    night = hour_by_hour(freezer(), measured_unit(), room_c, start="45 %")
-    view = emptying_view(night, room_c, begins=22)
-    assert str(night.ends) in view.text
+    night, warm = (through(measured_unit(), room_c, warm=warm, start="45 %") for warm in (False, True))
+    view = emptying_view(night, warm, begins=22)
+    assert str(night.lasts) in view.text
+    assert str(warm.lasts) in view.text
     assert list(view.table["clock"][:3]) == ["22:00", "23:00", "0:00"]
     last = view.table.iloc[-1]
-    stays = float((night.warm - night.usable[int(hours(night))]).value.magnitude)
-    assert last["out of reach (Wh)"] == pytest.approx(stays)
+    assert last["store (°C)"] == pytest.approx(room_c[int(night.lasts.magnitude)])
     assert last["out of reach (Wh)"] < last["in the battery (Wh)"]
-    assert last["in the battery (Wh)"] - last["taken in the hour (Wh)"] < last["out of reach (Wh)"]
+    hour = night.state_of_charge.iloc[int(night.lasts.magnitude)]
+    assert last["in the battery (Wh)"] == pytest.approx(hour["charge (Wh)"] + hour["kept back (Wh)"])
     figure = canvas()
     view.draw(figure)
     assert png(figure).startswith(b"\x89PNG")

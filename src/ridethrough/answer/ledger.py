@@ -23,6 +23,7 @@ from ..units import show
 from .case import case_of
 from .headroom import Verdict, inverter_line
 from .ride import Ride, through
+from .walk import ROUNDING
 
 NOTHING = 0.005  # of what is asked: less has no line of its own
 Kind = Literal["total", "battery", "load", "loss", "recharge"]
@@ -142,8 +143,8 @@ class Ledger:
             yield f"{label}, {hours}", "loss", -sums.heater, False
         if fast and route.side == "battery":
             yield "rate of the discharge", "loss", -sums.rate, False
-        if np.any(sums.weather):
-            yield "cells colder or warmer than at the start", "loss", sums.weather, False
+        if np.any(np.abs(sums.kept_back) > ROUNDING * sums.asked):
+            yield "kept back by cold or reserve", "loss", sums.kept_back, False
         if self.outage.recharge:
             yield "recharge that came", "recharge", sums.direct + sums.stored + sums.charge_loss + sums.spilled, False
             yield "without room", "recharge", -sums.spilled, False

@@ -37,7 +37,7 @@ class Place:
         """Return the place of one temperature or of the means of successive hours; None where none is given."""
         if given is None:
             return None
-        if np.ndim(getattr(given, "magnitude", given)) == 0:
+        if isinstance(given, str) or not np.iterable(getattr(given, "magnitude", given)):
             return cls(np.array([number(given, "degC", name)]), hours)
         celsius = np.array([number(each, "degC", name) for each in given])
         if celsius.size < math.ceil(hours):

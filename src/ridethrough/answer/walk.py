@@ -25,7 +25,7 @@ from .stretches import Flow, Stretch
 
 Array = np.ndarray
 ROUNDING = 1e-11  # of what flowed: who asks to the last watt-hour is served
-LEAST = 1e-300  # keeps a division by nothing from being one
+LEAST = 1e-200  # keeps a division by nothing from being one
 
 
 @dataclass
@@ -44,8 +44,8 @@ class Sums:
         What left the battery beyond what it gave, as it was asked fast.
     direct, stored, charge_loss, spilled : array
         What flowed in: straight to the load, into the battery, lost on the way there, and without room.
-    weather : array
-        What cells that became colder or warmer took or gave.
+    kept_back : array
+        What cells that became colder or warmer took or gave, and what went to fill a charge up to its floor.
     """
 
     loads: Array
@@ -58,7 +58,7 @@ class Sums:
     stored: Array
     charge_loss: Array
     spilled: Array
-    weather: Array
+    kept_back: Array
 
     @classmethod
     def none(cls, appliances: int, rows: int) -> Sums:
@@ -107,10 +107,12 @@ class Walk:
             if self._usable is None:
                 self.start_wh, self.begin = usable, stretch
             elif stretch.own is not self._own:
-                self.sums.weather += usable - self._usable
-            self._own = stretch.own
+                self.sums.kept_back += usable - self._usable
+            self._own, before = stretch.own, self.charge
             told = (self._fall if stretch.flow is None else self._follow)(stretch, floor)
             self._usable = self.usable(floor, stretch.own.lift)
+            if stretch.flow is not None:  # what fills a charge up to its floor is of no use
+                self.sums.kept_back += self._usable - usable - (self.charge - before) * stretch.own.lift
             if counted:
                 self._count(stretch)
                 self.told[self._wanted(stretch)] = np.maximum(told - floor, 0) * stretch.own.lift
@@ -135,7 +137,7 @@ class Walk:
     def residual(self) -> Array:
         """What the energy account is off by [Wh]: rounding."""
         sums = self.sums
-        begun = self.start_wh + sums.stored + sums.direct + sums.weather
+        begun = self.start_wh + sums.stored + sums.direct + sums.kept_back
         return begun - sums.asked - sums.rate + sums.unserved - self.end_wh
 
     def usable(self, floor: Array, lift: Array) -> Array:

@@ -129,7 +129,7 @@ def _taken(load: Load, unit: BackupUnit, outage: Outage, order: Sequence[str]) -
     ends, steps = plain(rode.lasts), list(stretches(case, 0.0, outage.hours))
     duration_h = np.concatenate([step.duration_h for step in steps])
     power_w = np.hstack([step.powers_w[:, :, 0] for step in steps])
-    own_w = np.concatenate([step.asked_w[:, 0] for step in steps]) - power_w.sum(axis=0)
+    own_w = np.concatenate([step.drained_w[:, 0] for step in steps]) - power_w.sum(axis=0)
     edges_h = np.append(0, np.cumsum(duration_h))
     sums_wh = np.cumsum(np.vstack([power_w, own_w]) * duration_h, axis=1)
     times_h = np.append(np.linspace(0, ends, _MOMENTS, endpoint=False), ends)
