@@ -27,10 +27,10 @@ class Power:
     ----------
     appliance, outage, sampler
         Whose power, through what, and its draws.
-    mean_w : array of shape (rows,)
-        Its mean power, in the outage's room where that does not change [W].
+    measured_w : array of shape (rows,)
+        Its mean power in the room of its measurement [W].
     slope : array of shape (rows,), optional
-        Change for each kelvin of a room that changes by the hour [1/K].
+        Change for each kelvin of another room [1/K].
     since_h : float
         Time since its pattern began, where that is known when the outage begins [h].
     offset : array of shape (rows,), optional
@@ -44,7 +44,7 @@ class Power:
     appliance: Appliance
     outage: Outage
     sampler: Sampler
-    mean_w: np.ndarray = field(repr=False)
+    measured_w: np.ndarray = field(repr=False)
     slope: np.ndarray | None = field(repr=False)
     since_h: float
     offset: np.ndarray | None = field(repr=False)
@@ -66,6 +66,12 @@ class Power:
         """Whether it stands in another room than that of its measurement."""
         there, measured = self.outage.room, self.appliance.room
         return there is not None and measured is not None and bool(np.any(there.celsius != measured.m_as("degC")))
+
+    @property
+    def mean_w(self) -> np.ndarray:
+        """Its mean power in the outage's room [W]."""
+        room = self.outage.room
+        return self._there(self.measured_w, None if room is None else room.mean.m_as("degC"))
 
     def cuts_h(self, low: float, high: float) -> np.ndarray:
         """Return the moments at which its power changes, alike in all rows [h]."""
@@ -97,7 +103,7 @@ class Power:
 
     def _scale_w(self, middles: np.ndarray) -> np.ndarray:
         """Return the mean power of these days in their room [W]."""
-        scale_w = self.mean_w
+        scale_w = self.measured_w
         if self.appliance.next_days is not None:
             (variable,) = self.appliance.next_days.slopes()
             z = self.sampler.standard(variable, int(middles[0] // self.block_h))
@@ -105,7 +111,15 @@ class Power:
             scale_w = np.maximum(scale_w + z * day_w, 0)
         if self.slope is None or self.outage.room is None:
             return scale_w
-        return _there(self.appliance, scale_w, self.slope, self.outage.room.at(middles)[:, np.newaxis])
+        return self._there(scale_w, self.outage.room.at(middles)[:, np.newaxis])
+
+    def _there(self, mean_w: np.ndarray, celsius: Any) -> np.ndarray:
+        """Return what it draws where it stands [W], at most what its motor takes all the time."""
+        motor, room = self.appliance.motor, self.appliance.room
+        if self.slope is None or room is None:
+            return mean_w
+        there_w = np.asarray(mean_w * warmer(self.slope, celsius - room.m_as("degC")))
+        return there_w if motor is None else np.minimum(there_w, np.maximum(motor.m_as("W"), mean_w))
 
 
 def power_of(appliance: Appliance, name: str, outage: Outage, sampler: Sampler) -> Power:
@@ -120,25 +134,24 @@ def power_of(appliance: Appliance, name: str, outage: Outage, sampler: Sampler) 
     outage, sampler
         Through what, and its draws.
     """
-    mean_w, slope = sampler.of(appliance.mean_power, 0), None
+    slope = None
     if outage.room is not None and appliance.room is not None and appliance.room_slope is not None:
         for celsius in {outage.room.celsius.min(), outage.room.celsius.max()} - {appliance.room.m_as("degC")}:
             within(appliance, Q_(float(celsius), "degC"), "room")
         slope = sampler.of(appliance.room_slope)
-        if not outage.room.changes:
-            mean_w, slope = _there(appliance, mean_w, slope, outage.room.celsius), None
     windows_w = appliance.pattern.windows(lookup("step of a ride").value / 60, TENTHS)
     since_h, offset, known = _phase(appliance, name, outage, sampler, windows_w.size)
     return Power(
-        appliance, outage, sampler, mean_w, slope, since_h, offset, known, windows_w / (appliance.pattern.mean_w or 1)
+        appliance,
+        outage,
+        sampler,
+        sampler.of(appliance.mean_power, 0),
+        slope,
+        since_h,
+        offset,
+        known,
+        windows_w / (appliance.pattern.mean_w or 1),
     )
-
-
-def _there(appliance: Appliance, mean_w: Any, slope: Any, celsius: Any) -> Any:
-    """Return what it draws where it stands [W], at most what its motor takes all the time."""
-    assert appliance.room is not None
-    there_w = mean_w * warmer(slope, celsius - appliance.room.m_as("degC"))
-    return there_w if appliance.motor is None else np.minimum(there_w, np.maximum(appliance.motor.m_as("W"), mean_w))
 
 
 def _phase(
