@@ -14,8 +14,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ridethrough.measure import columns as columns_module
-from ridethrough.measure import readings as readings_module
 from ridethrough.measure.log import KEPT, Finding, LogRefusal, Meter, MeterLog, hand_readings, read_log
 from ridethrough.units import Q_, Refusal
 
@@ -695,9 +693,9 @@ def test_a_log_is_a_load(read: Read) -> None:
     assert load.name == "freezer"
     assert load.mean_power.value.magnitude == pytest.approx(log.mean_power_w())
     (one,) = load.appliances
-    assert np.dot(one.shares, one.levels_w**2) == pytest.approx(
-        np.average(log.power_w**2, weights=log.duration_s), rel=1e-4
-    )
+    assert np.array_equal(one.pattern.power_w, log.power_w)
+    assert one.pattern.duration_h * 3600 == pytest.approx(log.duration_s)
+    assert one.variance_w2 == pytest.approx(np.var(log.power_w))
     assert load.mean_power.u.magnitude == 0
     assert load.peak == Q_(log.power_w.max(), "W")
     assert read(rows("at,w", 10, [0, 0, 0, 0])).as_load().mean_power.value.magnitude == 0
@@ -750,28 +748,3 @@ def test_hand_readings_that_make_no_sense_are_refused(readings: Any, unit: str, 
     with pytest.raises(LogRefusal, match="hand readings") as refused:
         hand_readings(readings, unit)
     assert refused.value.row == row
-
-
-# -- fast and slow -----------------------------------------------------------------------------------
-
-
-@given(
-    watts=st.lists(st.decimals(0, 3000, places=1), min_size=3, max_size=30),
-    step_s=st.integers(1, 4000),
-    zone=st.sampled_from(["", "Z", "+01:00"]),
-    begin=st.datetimes(pd.Timestamp("2001-01-01").to_pydatetime(), pd.Timestamp("2090-01-01").to_pydatetime()),
-)
-def test_the_plain_parser_and_the_row_by_row_reader_agree(
-    tmp_path_factory: pytest.TempPathFactory, watts: list[Any], step_s: int, zone: str, begin: Any
-) -> None:
-    times = pd.Timestamp(begin).floor("s") + pd.to_timedelta(np.arange(len(watts)) * step_s, "s")
-    lines = [f"{time.isoformat()}{zone},{watt}" for time, watt in zip(times, watts, strict=True)]
-    path = tmp_path_factory.getbasetemp() / "agree.csv"
-    path.write_text("\n".join(["at,w", *lines]))
-    layout = columns_module.find_layout(path)
-    roles = columns_module.assign(layout, {}, "given", None, None)
-    fast = readings_module._plainly(layout, roles, None)
-    slow = readings_module._row_by_row(layout, roles, None, None)
-    np.testing.assert_array_equal(fast[0].ns, slow[0].ns)
-    np.testing.assert_array_equal(fast[1][0], slow[1][0])
-    assert fast[0].clock == slow[0].clock

@@ -10,23 +10,91 @@ import csv
 import io
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from functools import cache, partial
+from functools import cache
 from itertools import chain, islice
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from ..units import Q_, Refusal, unit_name
-from .fields import LogRefusal, Place, kind_of
+
+
+class LogRefusal(Refusal):
+    """A log the kit will not work with: which file, row, column and value, and the way out.
+
+    Parameters
+    ----------
+    file : str
+        The file's name, or "hand readings".
+    given, needed, remedy : str
+        As in `Refusal`.
+    row : int, optional
+        The line in the file, counted from 1 [-].
+    column, value : str, optional
+        The column's name and the value found there, as written.
+    """
+
+    def __init__(self, file: str, given: str, needed: str, remedy: str, *, row: int | None = None,
+                 column: str | None = None, value: str | None = None) -> None:  # fmt: skip
+        self.file, self.row, self.column, self.value = file, row, column, value
+        place = file + (f", row {row}" if row else "") + (f", column {column!r}" if column else "")
+        shown = "" if value is None else f" {value[:60]!r}"
+        super().__init__(f"{place}: {given}{shown}", needed, remedy)
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where readings come from: a name, and the row of each reading."""
+
+    name: str
+    row_of: Callable[[int], int]
+
+    def refuse(self, given: str, needed: str, remedy: str, *, at: Any = None, **where: Any) -> LogRefusal:
+        """Return a refusal that names the file and, where ``at`` is a reading's index, its row."""
+        if at is not None:
+            where["row"] = self.row_of(int(at))
+        return LogRefusal(self.name, given, needed, remedy, **where)
+
+    def take(self, chosen: np.ndarray) -> Place:
+        """Return the place of the readings whose indices are ``chosen``."""
+        return Place(self.name, lambda at: self.row_of(int(chosen[at])))
+
+
+# -- what a field looks like ---------------------------------------------------------------------
+
+NS = 1_000_000_000
+_DATE = (
+    r"(?:(?P<y>[0-9]{4})(?P<dash>[-/.])(?P<mo>[0-9]{1,2})(?P=dash)(?P<d>[0-9]{1,2})"
+    r"|(?P<a>[0-9]{1,2})(?P<dot>[-/.])(?P<b>[0-9]{1,2})(?P=dot)(?P<year>[0-9]{4}))"
+)
+_ELAPSED = r"(?P<h>[0-9]{1,4}):(?P<mi>[0-5][0-9])(?::(?P<s>[0-5][0-9])(?:[.,](?P<f>[0-9]{1,9}))?)?"
+_CLOCK = _ELAPSED + r"(?:\s?(?P<half>[AaPp])\.?[Mm]\.?)?"
+_ZONE = r"(?P<zone>Z|UTC|GMT|(?P<sign>[+-])(?P<zh>[0-9]{2}):?(?P<zm>[0-9]{2})?)"
+ELAPSED = re.compile(_ELAPSED)
+STAMP = re.compile(rf"{_DATE}(?:(?:T|,?\s+){_CLOCK}\s?{_ZONE}?)?")
+_KINDS = {
+    "date": re.compile(_DATE),
+    "stamp": STAMP,
+    "clock": re.compile(_CLOCK),
+    "number": re.compile(r"[-+−]?([0-9][0-9.,]*|[.,][0-9]+)(e[-+]?[0-9]+)?|[-+]?(nan|inf|infinity)", re.IGNORECASE),
+}
+
+
+def kind_of(text: str) -> str:
+    """Return what one field looks like: "number", "stamp", "date", "clock", "text", or "" where empty."""
+    return next((kind for kind, pattern in _KINDS.items() if pattern.fullmatch(text)), "text" if text else "")
+
 
 # -- the head ------------------------------------------------------------------------------------
 
 HEAD_BYTES = 65_536
 LARGEST_BYTES = 1_000_000_000
-LONGEST_LINE = 1_000_000
 MOST_COLUMNS = 1_000
+MOST_ABOVE = 200  # lines before the readings
 
 
 @dataclass(frozen=True)
@@ -61,16 +129,7 @@ class Layout:
     @property
     def place(self) -> Place:
         """This table, for messages."""
-        return Place(self.name, lambda at: next(islice(self.rows(), at, None))[0])
-
-    def rows(self) -> Iterator[tuple[int, Sequence[str]]]:
-        """Yield every row below the header with its line number, blank lines left out."""
-        if self.path is None:
-            yield from enumerate(self.sample, 1)
-            return
-        with self.path.open(encoding=self.encoding, errors="replace", newline="") as lines:
-            pieces = iter(partial(lines.readline, LONGEST_LINE), "")
-            yield from (row for row in _split(pieces, self.delimiter, self.name) if row[0] > self.header_row)
+        return Place(self.name, lambda at: self.header_row + 1 + at)
 
     def column(self, at: int) -> list[str]:
         """Return the head's values of one column, empty ones left out."""
@@ -156,7 +215,7 @@ def _layout(path: Path, text: str, encoding: str, delimiter: str, whole: bool) -
     if width > MOST_COLUMNS:
         raise LogRefusal(path.name, f"{width} columns", f"at most {MOST_COLUMNS}", "Export the times and the power.")
     rows = [(line, row) for line, row in rows if width - 1 <= len(row) <= width + 1]
-    late = [row for _, row in rows[len(rows) // 2 :]]
+    late = [row for _, row in rows[len(rows) // 2 :: max(1, len(rows) // 400)]]
     kinds = tuple(usual_kind(row[at] for row in late if at < len(row)) for at in range(width))
     at = _header(rows, kinds)
     if at is None:
@@ -173,9 +232,13 @@ def _layout(path: Path, text: str, encoding: str, delimiter: str, whole: bool) -
 
 def _header(rows: list[tuple[int, list[str]]], kinds: tuple[str, ...]) -> int | None:
     """Return the index of the line of column names: words only, and readings right below it if anywhere."""
-    words = [at for at, (_, row) in enumerate(rows) if any(row) and {kind_of(field) for field in row} <= {"text", ""}]
+    words = [at for at, (_, row) in enumerate(rows[:MOST_ABOVE]) if any(row) and _wordy(row)]
     above = [at for at in words if at + 1 < len(rows) and _like(rows[at + 1][1], kinds)]
     return next(chain(above, words), None)
+
+
+def _wordy(row: Sequence[str]) -> bool:
+    return {kind_of(field) for field in row} <= {"text", ""}
 
 
 def _like(row: Sequence[str], kinds: tuple[str, ...]) -> bool:

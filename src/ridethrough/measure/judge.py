@@ -13,8 +13,7 @@ import numpy as np
 import pandas as pd
 
 from ..units import Q_, number
-from .columns import BASE, words_of
-from .fields import NS
+from .columns import BASE, NS, words_of
 from .meter import Meter
 from .meterlog import Finding, MeterLog
 from .readings import LATEST_S, Readings
@@ -25,8 +24,6 @@ def judge(readings: Readings, role: str, meter: Meter, choices: Mapping[str, Any
     """Return the log that readings make: put in order, checked, and turned into steps of power."""
     if not isinstance(meter, Meter):
         raise readings.place.refuse(f"meter={meter!r}", "a Meter", 'Write meter=Meter("1 % + 0.5 W").')
-    if readings.value.size < 2:
-        raise readings.place.refuse("one reading", "two or more", "Let the meter log longer.")
     found: list[Finding] = []
     readings = _in_order(readings, choices.get("timezone"), found)
     kind, told = (choices["kind"], "given") if "kind" in choices else _kind(readings, role)

@@ -11,8 +11,7 @@ import numpy as np
 import pandas as pd
 
 from ..units import number
-from .columns import words_of
-from .fields import NS
+from .columns import NS, words_of
 from .meterlog import Finding
 from .readings import Readings
 
