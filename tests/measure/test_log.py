@@ -139,6 +139,29 @@ def test_thousands_marks_that_show_themselves_late_are_found(read: Read) -> None
         read(rows("uhr;p_w", 10, values, mark=";"))
 
 
+def test_rows_that_hold_nothing_are_left_out_and_counted_as_lines(read: Read) -> None:
+    head, *lines = rows("uhr;p_w", 10, STEADY, mark=";").splitlines()
+    table = "\n".join([head, *lines[:2], ";", "", "  ", *lines[2:], ";", ""])
+    np.testing.assert_allclose(read(table).power_w, STEADY[:-1])
+    with pytest.raises(LogRefusal, match="no date") as refused:
+        read(table.replace("\n;\n", "\n;7\n", 1))
+    assert refused.value.row == 4
+    with pytest.raises(LogRefusal, match="'4O'") as refused:
+        read(table.replace(lines[2], lines[2].replace("40", "4O")))
+    assert refused.value.row == 7
+
+
+def test_a_quote_alone_is_no_empty_field(read: Read) -> None:
+    with pytest.raises(LogRefusal, match="no number") as refused:
+        read(rows("uhr;p_w", 10, [40, '""""', 60, 50], mark=";"))
+    assert refused.value.row == 3
+
+
+def test_quotes_may_have_a_blank_before_them(read: Read) -> None:
+    log = read('uhr, p_w\n"2026-02-03 22:00", "40,5"\n"2026-02-03 22:01", "60,5"\n2026-02-03 22:02, "7"\n')
+    np.testing.assert_allclose(log.power_w, [40.5, 60.5])
+
+
 def test_a_decimal_mark_that_shows_itself_late_is_found(read: Read) -> None:
     values = ["0"] * 9000 + ["12,5"] * 60 + ["0"]
     log = read(rows("uhr;p_w", 10, values, mark=";"))

@@ -6,27 +6,22 @@ converted as a whole; fields that don't fit are found by the same operations, so
 
 from __future__ import annotations
 
-import codecs
-import csv
 import re
 from calendar import month_name
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from functools import cache, reduce
+from functools import cache
 from itertools import accumulate
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
-import pyarrow.csv as pacsv
 
 from ..units import Q_
-from .columns import ELAPSED, NS, STAMP, Layout, LogRefusal, Place, Roles, in_base, unit_of, words_of
-
-BLOCK_BYTES = 1 << 22
+from .columns import ELAPSED, NS, STAMP, Layout, Place, Roles, in_base, unit_of, words_of
+from .fields import Column, columns_of
 
 
 @dataclass(frozen=True)
@@ -80,115 +75,21 @@ class Readings:
 
 def read_readings(layout: Layout, roles: Roles, dayfirst: bool | None, decimal: str | None) -> Readings:
     """Return every reading of the log, or refuse it with the row of the first field that is none."""
-    time, *readings = _columns(layout, roles)
-    times = _times(layout, time, roles, dayfirst)
+    time, *readings = columns_of(layout, roles)
+    times, place = _times(layout, time, roles, dayfirst), time.place
     del time  # its text takes more room than the times
+    pa.default_memory_pool().release_unused()
     mark = decimal or _decimal_mark(readings, layout.delimiter)
-    columns = [_numbers(column, mark) for column in readings]
     notes = roles.origin | {"times": times.how}
     if mark == ",":
         notes["decimal mark"] = (mark, "given" if decimal else "guessed")
-    step = roles.factor * 10.0 ** -_decimals(layout.column(roles.reading[-1]), columns[-1])
-    value = columns[0] * roles.factor
-    if len(columns) == 2:  # volts times amperes: the current's last digit, at the largest voltage
-        step *= float(np.nanmax(np.append(columns[0], 0)))
-        value *= columns[1]
-    return Readings(times, value, step, readings[0].place, notes)
-
-
-# -- text ----------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Column:
-    """The fields of one column as text, and where they stand."""
-
-    name: str
-    texts: pa.ChunkedArray
-    place: Place
-
-    def refuse_where(self, bad: pa.ChunkedArray, given: str) -> None:
-        """Refuse the first field that is ``bad``, if one is."""
-        if (at := pc.index(bad, True).as_py()) >= 0:
-            raise self.refuse(at, given)
-
-    def refuse(self, at: int, given: str) -> LogRefusal:
-        """Return a refusal of one field."""
-        return self.place.refuse(f"{given}:", "a field like those of the other rows", "Correct or delete it.",
-                                 at=at, column=self.name, value=self.texts[at].as_py())  # fmt: skip
-
-
-def _columns(layout: Layout, roles: Roles) -> list[Column]:
-    """Return the column of time and those of readings as text; rows in which all of them are empty hold nothing."""
-    wanted = (*roles.time, *roles.reading)
-    table = _table(layout, [str(at) for at in wanted])
-    texts = [pc.utf8_trim(column, ' \t\u00a0"') for column in table.columns]
-    del table
-    filled, place = reduce(pc.or_, (pc.not_equal(column, "") for column in texts)), layout.place
-    if not pc.all(filled).as_py():
-        place = place.take(np.flatnonzero(filled))
-        texts = [column.filter(filled) for column in texts]
-    if len(texts[0]) < 2:
-        raise layout.place.refuse("one reading or none", "two or more", "Let the meter log longer.")
-    if len(roles.time) == 2:
-        texts[:2] = [pc.binary_join_element_wise(*texts[:2], " ")]
-    names = [layout.names[at] for at in wanted[len(roles.time) - 1 :]]
-    return [Column(name, column, place) for name, column in zip(names, texts, strict=True)]
-
-
-def _table(layout: Layout, kept: list[str]) -> pa.Table:
-    """Return the columns ``kept``, named by their numbers, as text: each line below the header is one row."""
-    if layout.path is None:
-        return pa.table({name: [row[int(name)] for row in layout.sample] for name in kept})
-    odd: list[Any] = []
-
-    def leave(row: Any) -> str:
-        odd.append(row)
-        return "skip"
-
-    try:
-        return _parsed(layout, layout.path, kept, None)
-    except (pa.ArrowInvalid, UnicodeError):  # an odd row, which has a number where rows are read one by one
-        pass
-    try:
-        with layout.path.open("rb") as file:
-            table = _parsed(layout, codecs.EncodedFile(file, "utf-8", layout.encoding, "replace"), kept, leave)
-    except pa.ArrowInvalid as error:
-        raise layout.place.refuse(f"lines that can't be split into columns ({error})", "a table of readings",
-                                  "Look at them in a text editor.") from None  # fmt: skip
-    fields, at = [_mended(layout, row) for row in odd], [row.number - layout.header_row - 1 for row in odd]
-    mended = pa.table({name: [row[int(name)] for row in fields] for name in kept})
-    even = np.delete(np.arange(len(table) + len(odd)), at)
-    return pa.concat_tables([table, mended]).take(np.argsort(np.r_[even, at]))
-
-
-def _parsed(layout: Layout, file: Any, kept: list[str], odd: Callable[[Any], str] | None) -> pa.Table:
-    """Return what pyarrow makes of a file; ``odd`` takes the rows that have more or fewer fields."""
-    encoding = "utf-8" if odd else layout.encoding.removesuffix("-sig")
-    names = [str(at) for at in range(len(layout.names))]
-    return pacsv.read_csv(
-        file,
-        pacsv.ReadOptions(use_threads=not odd, block_size=BLOCK_BYTES, skip_rows=layout.header_row,
-                          column_names=names, encoding=encoding),
-        pacsv.ParseOptions(delimiter=layout.delimiter, newlines_in_values=True, ignore_empty_lines=False,
-                           invalid_row_handler=odd),
-        pacsv.ConvertOptions(include_columns=kept, column_types=dict.fromkeys(kept, pa.string())),
-    )  # fmt: skip
-
-
-def _mended(layout: Layout, row: Any) -> list[str]:
-    """Return the fields of a row that is blank, lacks an empty one at its end, or has one more, or blanks before
-    quotes; refuse any other."""
-    wide = len(layout.names)
-    fields = next(csv.reader([row.text], delimiter=layout.delimiter, skipinitialspace=True), [])
-    if not row.text.strip():
-        fields = [""] * wide
-    if len(fields) == wide - 1 and not layout.names[-1]:
-        fields.append("")
-    if len(fields) - (not fields[-1].strip()) <= wide <= len(fields):
-        return fields
-    raise layout.place.refuse(f"{len(fields)} fields:", f"{wide}, one for each column", "Correct or delete this line.",
-                              row=row.number, value=row.text)  # fmt: skip
+    value, *amperes = (_numbers(readings.pop(0), mark) for _ in roles.reading)
+    pa.default_memory_pool().release_unused()
+    step = roles.factor * 10.0 ** -_decimals(layout.column(roles.reading[-1]), amperes[0] if amperes else value)
+    if amperes:  # volts times amperes: the current's last digit, at the largest voltage
+        step *= float(np.nanmax(np.append(value, 0)))
+        value = value * amperes[0]
+    return Readings(times, value * roles.factor, step, place, notes)
 
 
 # -- numbers -------------------------------------------------------------------------------------
@@ -270,6 +171,7 @@ def _iso(column: Column, dayfirst: bool | None) -> tuple[np.ndarray, bool, bool 
     """Return what `_written` does where arrow reads the times by itself: ISO 8601, all with a zone or all without."""
     for zone in (None, "UTC"):
         with suppress(pa.ArrowInvalid):
+            column.texts[:1].cast(pa.timestamp("ns", zone))  # a quick no, where it is none
             return column.texts.cast(pa.timestamp("ns", zone)).cast(pa.int64()).to_numpy(), bool(zone), dayfirst
     return None
 
