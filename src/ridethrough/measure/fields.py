@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import reduce
-from itertools import chain
+from itertools import accumulate, chain
 from pathlib import Path
 from typing import Any
 
@@ -159,6 +159,11 @@ class Column:
     texts: pa.ChunkedArray
     place: Place
 
+    def stretches(self) -> Iterator[tuple[int, pa.Array]]:
+        """Yield the parts in which it was parsed, each with where it begins."""
+        chunks = self.texts.chunks
+        yield from zip(accumulate(map(len, chunks), initial=0), chunks, strict=False)
+
     def refuse_where(self, bad: pa.ChunkedArray, given: str) -> None:
         """Refuse the first field that is ``bad``, if one is."""
         if (at := pc.index(bad, True).as_py()) >= 0:
@@ -207,16 +212,14 @@ def _table(layout: Layout, kept: list[str]) -> pa.Table:
         odd.append(row)
         return "skip"
 
-    try:
+    with suppress(pa.ArrowInvalid, UnicodeError):
         return _parsed(layout, layout.path, kept, None)
-    except (pa.ArrowInvalid, UnicodeError):  # an odd row, which has a number where rows are read one by one
-        pass
-    try:
-        with layout.path.open("rb") as file:
+    with layout.path.open("rb") as file:  # once more, in order, so that odd rows have numbers
+        try:
             table = _parsed(layout, codecs.EncodedFile(file, "utf-8", layout.encoding, "replace"), kept, leave)
-    except pa.ArrowInvalid as error:
-        raise layout.place.refuse(f"lines that can't be split into columns ({error})", "a table of readings",
-                                  "Look at them in a text editor.") from None  # fmt: skip
+        except pa.ArrowInvalid as error:
+            raise layout.place.refuse(f"lines that can't be split into columns ({error})", "a table of readings",
+                                      "Look at them in a text editor.") from None  # fmt: skip
     fields, at = [_mended(layout, row) for row in odd], [row.number - layout.header_row - 1 for row in odd]
     mended = pa.table({name: [row[int(name)] for row in fields] for name in kept})
     even = np.delete(np.arange(len(table) + len(odd)), at)

@@ -28,9 +28,13 @@ def judge(readings: Readings, role: str, meter: Meter, choices: Mapping[str, Any
     readings = _in_order(readings, choices.get("timezone"), found)
     kind, told = (choices["kind"], "given") if "kind" in choices else _kind(readings, role)
     readings = _trusted(_no_twins(readings, kind, found), kind, found)
-    make = {"counter": counter_steps, "interval energy": interval_steps}.get(kind, held_steps)
     note_unmoved(readings, found)
-    steps = make(readings, choices.get("hold"), found)
+    if make := {"counter": counter_steps, "interval energy": interval_steps}.get(kind):
+        if "hold" in choices:
+            raise readings.place.refuse(f"hold={choices['hold']!r} for energy", "readings of power", "Leave hold out.")
+        steps = make(readings, found)
+    else:
+        steps = held_steps(readings, choices.get("hold"), found)
     check_power(readings, steps)
     clock, zone = readings.times.clock, choices.get("timezone")
     begins = None if clock == "elapsed" else pd.Timestamp(int(readings.times.ns[0]) - int(steps.ahead_s * NS))

@@ -8,12 +8,10 @@ from __future__ import annotations
 
 import re
 from calendar import month_name
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cache
-from itertools import accumulate
 
 import numpy as np
 import pyarrow as pa
@@ -161,19 +159,10 @@ def _times(layout: Layout, column: Column, roles: Roles, dayfirst: bool | None) 
         return _counts(column)
     if len(roles.time) == 1 and kind == "clock":
         return Times(_written(column, ELAPSED, None)[0], "elapsed", ("elapsed, h:mm:ss", "guessed"))
-    ns, zoned, first = _iso(column, dayfirst) or _written(column, STAMP, dayfirst)
+    ns, zoned, first = _written(column, STAMP, dayfirst)
     order = {None: "", True: ", day first", False: ", month first"}[first]
     utc = zoned or re.search(r"(?<![a-z])(utc|gmt)(?![a-z]|\s*[+-]\s*[0-9])", column.name.lower())
     return Times(ns, "utc" if utc else "local", (f"dates{order}", "guessed" if dayfirst is None else "given"))
-
-
-def _iso(column: Column, dayfirst: bool | None) -> tuple[np.ndarray, bool, bool | None] | None:
-    """Return what `_written` does where arrow reads the times by itself: ISO 8601, all with a zone or all without."""
-    for zone in (None, "UTC"):
-        with suppress(pa.ArrowInvalid):
-            column.texts[:1].cast(pa.timestamp("ns", zone))  # a quick no, where it is none
-            return column.texts.cast(pa.timestamp("ns", zone)).cast(pa.int64()).to_numpy(), bool(zone), dayfirst
-    return None
 
 
 def _counts(column: Column) -> Times:
@@ -236,14 +225,12 @@ def _forms(column: Column, start: int, texts: pa.Array, pattern: re.Pattern[str]
     return forms
 
 
-def _stretches(column: Column) -> Iterator[tuple[int, pa.Array]]:
-    """Yield the parts in which a column was parsed, each with where it begins."""
-    chunks = column.texts.chunks
-    yield from zip(accumulate(map(len, chunks), initial=0), chunks, strict=False)
-
-
 def _written(column: Column, pattern: re.Pattern[str], dayfirst: bool | None) -> tuple[np.ndarray, bool, bool | None]:
     """Return times written with colons [ns], whether they state a zone, and whether their dates stand day first."""
+    for zone in (None, "UTC") if pattern is STAMP else ():  # ISO 8601, which arrow reads by itself
+        with suppress(pa.ArrowInvalid):
+            column.texts[:1].cast(pa.timestamp("ns", zone))  # a quick no, where it is none
+            return column.texts.cast(pa.timestamp("ns", zone)).cast(pa.int64()).to_numpy(), bool(zone), dayfirst
     times = np.empty(len(column.texts), np.int64)
     first = cache(lambda: _day_first(column) if dayfirst is None else dayfirst)
 
@@ -262,7 +249,7 @@ def _written(column: Column, pattern: re.Pattern[str], dayfirst: bool | None) ->
         return [(bool(form.text("zone")), bool(form.text("a")), start + int(form.rows[0])) for form in forms]
 
     with ThreadPoolExecutor(2) as pool:
-        seen = [form for forms in pool.map(read, _stretches(column)) for form in forms]
+        seen = [form for forms in pool.map(read, column.stretches()) for form in forms]
     zones = {zoned: at for zoned, _, at in reversed(seen)}
     if len(zones) == 2:
         given = "a time with a zone among times without, or the other way round"
@@ -301,7 +288,7 @@ def _clock(form: _Form, of_day: bool) -> tuple[np.ndarray, np.ndarray]:
 def _day_first(column: Column) -> bool:
     """Return whether dates stand day first; refuse where it can't be told. A number above twelve settles it."""
     first = None
-    for start, texts in _stretches(column):
+    for start, texts in column.stretches():
         sure = []
         for form in (form for form in _forms(column, start, texts, STAMP) if form.text("a")):
             first = start + int(form.rows[0]) if first is None else first

@@ -136,9 +136,8 @@ def held_steps(readings: Readings, hold: str | None, found: list[Finding]) -> St
 END_WORDS = {"end", "ending", "until", "to"}
 
 
-def interval_steps(readings: Readings, hold: str | None, found: list[Finding]) -> Steps:
+def interval_steps(readings: Readings, found: list[Finding]) -> Steps:
     """Return the steps of a log of energy per interval: P = E / interval."""
-    _refuse_hold(readings, hold)
     time_s = _seconds(readings)
     step_s = np.diff(time_s)
     usual = float(np.median(step_s))
@@ -153,17 +152,11 @@ def interval_steps(readings: Readings, hold: str | None, found: list[Finding]) -
                   usual if at_end else 0.0)  # fmt: skip
 
 
-def _refuse_hold(readings: Readings, hold: str | None) -> None:
-    if hold is not None:
-        raise readings.place.refuse(f"hold={hold!r} for energy", "readings of power", "Leave hold out.")
-
-
-def counter_steps(readings: Readings, hold: str | None, found: list[Finding]) -> Steps:
+def counter_steps(readings: Readings, found: list[Finding]) -> Steps:
     """Return the steps of an energy counter: P = (E2 - E1) / (t2 - t1), between readings that tell them apart.
 
     A reset leaves its step uncovered, since nobody knows how far the counter had come; a roll-over does not.
     """
-    _refuse_hold(readings, hold)
     begin_ns, there = int(readings.times.ns[0]), np.isfinite(readings.value)
     if note(found, "empty readings", readings, ~there, "bridged by the counter"):
         readings = readings.take(np.flatnonzero(there))
