@@ -29,6 +29,7 @@ STAMPS = {
     "in UTC": "%Y-%m-%d %H:%M:%SZ",
     "an hour ahead": "%Y-%m-%d %H:%M:%S+01:00",
     "day first, in UTC": "%d.%m.%Y %H:%M:%S UTC",
+    "day first, behind": "%d.%m.%Y %H:%M:%S -05:30",
     "epoch": "",
     "elapsed": "",
 }
@@ -114,12 +115,12 @@ def test_a_log_reads_the_same_in_any_dress(
     np.testing.assert_allclose(log.power_w, [float(value) * factor for value in values[:-1]], rtol=1e-12)
     np.testing.assert_array_equal(log.duration_s, 60 * minutes)
     assert log.resolution.magnitude == pytest.approx(0.1 * factor)
-    zoned = dress.form in {"in UTC", "day first, in UTC", "an hour ahead", "epoch"}
+    ahead = {"an hour ahead": 1.0, "day first, behind": -5.5, "in UTC": 0.0, "day first, in UTC": 0.0, "epoch": 0.0}
     if dress.form == "elapsed":
         assert log.begins is None
     else:
-        ahead = timedelta(hours=dress.form == "an hour ahead")
-        assert log.begins == pd.Timestamp(begin - ahead, tz="UTC" if zoned else None)
+        hours = ahead.get(dress.form)
+        assert log.begins == pd.Timestamp(begin - timedelta(hours=hours or 0), tz="UTC" if hours is not None else None)
 
 
 @settings(deadline=None, max_examples=200)

@@ -8,10 +8,8 @@ from __future__ import annotations
 
 import re
 from calendar import month_name
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from functools import cache
 
 import numpy as np
 import pyarrow as pa
@@ -23,32 +21,15 @@ from .fields import Column, columns_of
 
 
 @dataclass(frozen=True)
-class Times:
-    """The times of readings, what they count from, and how they were read.
-
-    Parameters
-    ----------
-    ns : array of int64
-        Since 1970 on a "local" or "utc" clock, since the log's own zero on an "elapsed" one [ns].
-    clock : str
-        "local" (no zone stated), "utc" or "elapsed".
-    how : tuple of str
-        In words, and whether given or guessed.
-    """
-
-    ns: np.ndarray
-    clock: str
-    how: tuple[str, str]
-
-
-@dataclass(frozen=True)
 class Readings:
     """Every reading of a log in the order of the file, before any judgement.
 
     Parameters
     ----------
-    times : Times
-        When they were taken.
+    ns : array of int64
+        When they were taken: since 1970 on a "local" or "utc" clock, since the log's own zero on an "elapsed" one [ns].
+    clock : str
+        "local" (no zone stated), "utc" or "elapsed".
     value : array of float
         In W, Wh or VA; nan where the field was empty.
     step : float
@@ -59,7 +40,8 @@ class Readings:
         Choices made while reading, and whether given or guessed.
     """
 
-    times: Times
+    ns: np.ndarray
+    clock: str
     value: np.ndarray
     step: float
     place: Place
@@ -67,18 +49,17 @@ class Readings:
 
     def take(self, chosen: np.ndarray) -> Readings:
         """Return the readings whose indices are ``chosen``."""
-        times = replace(self.times, ns=self.times.ns[chosen])
-        return replace(self, times=times, value=self.value[chosen], place=self.place.take(chosen))
+        return replace(self, ns=self.ns[chosen], value=self.value[chosen], place=self.place.take(chosen))
 
 
 def read_readings(layout: Layout, roles: Roles, dayfirst: bool | None, decimal: str | None) -> Readings:
     """Return every reading of the log, or refuse it with the row of the first field that is none."""
     time, *readings = columns_of(layout, roles)
-    times, place = _times(layout, time, roles, dayfirst), time.place
+    (ns, clock, how), place = _times(layout, time, roles, dayfirst), time.place
     del time  # its text takes more room than the times
     pa.default_memory_pool().release_unused()
     mark = decimal or _decimal_mark(readings, layout.delimiter)
-    notes = roles.origin | {"times": times.how}
+    notes = roles.origin | {"times": how}
     if mark == ",":
         notes["decimal mark"] = (mark, "given" if decimal else "guessed")
     value, *amperes = (_numbers(readings.pop(0), mark) for _ in roles.reading)
@@ -87,7 +68,7 @@ def read_readings(layout: Layout, roles: Roles, dayfirst: bool | None, decimal: 
     if amperes:  # volts times amperes: the current's last digit, at the largest voltage
         step *= float(np.nanmax(np.append(value, 0)))
         value = value * amperes[0]
-    return Readings(times, value * roles.factor, step, place, notes)
+    return Readings(ns, clock, value * roles.factor, step, place, notes)
 
 
 # -- numbers -------------------------------------------------------------------------------------
@@ -149,23 +130,24 @@ def _decimals(texts: list[str], values: np.ndarray) -> int:
 
 EPOCH_FROM_S = 900_000_000  # larger numbers count seconds since 1970: this is July 1998
 LATEST_S = 4_102_444_800  # 2100-01-01
+_Times = tuple[np.ndarray, str, tuple[str, str]]
 _MILLISECONDS = {"ms", "msec", "millis", "milliseconds"}
 
 
-def _times(layout: Layout, column: Column, roles: Roles, dayfirst: bool | None) -> Times:
-    """Return the times in a column, in whichever way it writes them."""
+def _times(layout: Layout, column: Column, roles: Roles, dayfirst: bool | None) -> _Times:
+    """Return the times in a column [ns], their clock, and how they were read: in words, and by whose word."""
     kind = layout.kinds[roles.time[-1]]
     if len(roles.time) == 1 and kind == "number":
         return _counts(column)
     if len(roles.time) == 1 and kind == "clock":
-        return Times(_written(column, ELAPSED, None)[0], "elapsed", ("elapsed, h:mm:ss", "guessed"))
+        return (_written(column, ELAPSED, None)[0], "elapsed", ("elapsed, h:mm:ss", "guessed"))
     ns, zoned, first = _written(column, STAMP, dayfirst)
     order = {None: "", True: ", day first", False: ", month first"}[first]
     utc = zoned or re.search(r"(?<![a-z])(utc|gmt)(?![a-z]|\s*[+-]\s*[0-9])", column.name.lower())
-    return Times(ns, "utc" if utc else "local", (f"dates{order}", "guessed" if dayfirst is None else "given"))
+    return (ns, "utc" if utc else "local", (f"dates{order}", "guessed" if dayfirst is None else "given"))
 
 
-def _counts(column: Column) -> Times:
+def _counts(column: Column) -> _Times:
     """Return times written as numbers: since 1970 where they are that large, else elapsed."""
     numbers = _numbers(column, "")
     column.refuse_where(pc.equal(column.texts, ""), "no time")
@@ -179,7 +161,7 @@ def _counts(column: Column) -> Times:
         raise column.refuse(int(np.abs(numbers).argmax()), "a time after the year 2100")
     since = "since 1970" if largest * scale >= EPOCH_FROM_S else "elapsed"
     ns = np.round(numbers * (scale * NS)).astype(np.int64)
-    return Times(ns, "utc" if since == "since 1970" else "elapsed", (f"counted in {scale:g} s, {since}", told))
+    return (ns, "utc" if since == "since 1970" else "elapsed", (f"counted in {scale:g} s, {since}", told))
 
 
 @dataclass(frozen=True)
@@ -232,29 +214,23 @@ def _written(column: Column, pattern: re.Pattern[str], dayfirst: bool | None) ->
             column.texts[:1].cast(pa.timestamp("ns", zone))  # a quick no, where it is none
             return column.texts.cast(pa.timestamp("ns", zone)).cast(pa.int64()).to_numpy(), bool(zone), dayfirst
     times = np.empty(len(column.texts), np.int64)
-    first = cache(lambda: _day_first(column) if dayfirst is None else dayfirst)
-
-    def read(stretch: tuple[int, pa.Array]) -> list[tuple[bool, bool, int]]:
-        start, faults = stretch[0], []
-        forms = _forms(column, *stretch, pattern)
-        for form in forms:
-            day, no_day = _day(form, bool(form.text("a")) and first())
+    zones: dict[bool, int] = {}
+    for start, texts in column.stretches():
+        faults = []
+        for form in _forms(column, start, texts, pattern):
+            if form.text("a") and dayfirst is None:
+                dayfirst = _day_first(column)
+            day, no_day = _day(form, bool(dayfirst))
             clock, no_clock = _clock(form, pattern is STAMP)
             times[start + form.rows] = day * (86_400 * NS) + clock
+            zones.setdefault(bool(form.text("zone")), start + int(form.rows[0]))
             for bad, given in ((no_day, "a day that is in no calendar"), (no_clock, "a time that is on no clock")):
-                if bad.any():
-                    faults.append((start + int(form.rows[bad.argmax()]), given))
+                faults += [(start + int(row), given) for row in form.rows[bad][:1]]
         if faults:
             raise column.refuse(*min(faults))
-        return [(bool(form.text("zone")), bool(form.text("a")), start + int(form.rows[0])) for form in forms]
-
-    with ThreadPoolExecutor(2) as pool:
-        seen = [form for forms in pool.map(read, column.stretches()) for form in forms]
-    zones = {zoned: at for zoned, _, at in reversed(seen)}
     if len(zones) == 2:
-        given = "a time with a zone among times without, or the other way round"
-        raise column.refuse(max(zones.values()), given)
-    return times, True in zones, first() if any(short for _, short, _ in seen) else dayfirst
+        raise column.refuse(max(zones.values()), "a time with a zone among times without, or the other way round")
+    return times, True in zones, dayfirst
 
 
 def _day(form: _Form, dayfirst: bool) -> tuple[np.ndarray, np.ndarray]:
