@@ -32,7 +32,7 @@ HEAD_BYTES = 65_536
 LARGEST_BYTES = 1_000_000_000
 MOST_COLUMNS = 1_000
 MOST_ABOVE = 200  # lines before the readings
-BLOCK_BYTES = 1 << 20
+BLOCK_BYTES = 1 << 21
 
 
 def _split(lines: Iterable[str], delimiter: str, file: str) -> Iterator[tuple[int, list[str]]]:
@@ -196,9 +196,13 @@ def _trimmed(chunks: list[pa.Array]) -> pa.ChunkedArray:
     """Return text without blanks around it, letting go of each of its ``chunks`` at once: a log is large."""
     trimmed = []
     while chunks:
-        trimmed.append(pc.utf8_trim_whitespace(chunks.pop(0)))
-        if pc.any(pc.match_substring(trimmed[-1], '"')).as_py():  # quotes with a blank before them
-            trimmed[-1] = pc.replace_substring_regex(trimmed[-1], '^"([^"]+)"$', r"\1")
+        chunk = chunks.pop(0)
+        data = chunk.buffers()[2]
+        letters = data.to_pybytes() if data else b""
+        if not letters.isascii() or any(blank in letters for blank in b' \t\n\r\v\f"'):
+            chunk = pc.utf8_trim_whitespace(chunk)
+            chunk = pc.replace_substring_regex(chunk, '^"([^"]+)"$', r"\1") if b'"' in letters else chunk
+        trimmed.append(chunk)
     return pa.chunked_array(trimmed, pa.string())
 
 
