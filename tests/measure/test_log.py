@@ -14,8 +14,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ridethrough.measure import columns as columns_module
-from ridethrough.measure import readings as readings_module
 from ridethrough.measure.log import KEPT, Finding, LogRefusal, Meter, MeterLog, hand_readings, read_log
 from ridethrough.units import Q_, Refusal
 
@@ -139,6 +137,29 @@ def test_thousands_marks_that_show_themselves_late_are_found(read: Read) -> None
     values = ["999"] * 9000 + ["1.250"] * 60 + ["0"]
     with pytest.raises(LogRefusal, match="thousands"):
         read(rows("uhr;p_w", 10, values, mark=";"))
+
+
+def test_rows_that_hold_nothing_are_left_out_and_counted_as_lines(read: Read) -> None:
+    head, *lines = rows("uhr;p_w", 10, STEADY, mark=";").splitlines()
+    table = "\n".join([head, *lines[:2], ";", "", "  ", *lines[2:], ";", ""])
+    np.testing.assert_allclose(read(table).power_w, STEADY[:-1])
+    with pytest.raises(LogRefusal, match="no date") as refused:
+        read(table.replace("\n;\n", "\n;7\n", 1))
+    assert refused.value.row == 4
+    with pytest.raises(LogRefusal, match="'4O'") as refused:
+        read(table.replace(lines[2], lines[2].replace("40", "4O")))
+    assert refused.value.row == 7
+
+
+def test_a_quote_alone_is_no_empty_field(read: Read) -> None:
+    with pytest.raises(LogRefusal, match="no number") as refused:
+        read(rows("uhr;p_w", 10, [40, '""""', 60, 50], mark=";"))
+    assert refused.value.row == 3
+
+
+def test_quotes_may_have_a_blank_before_them(read: Read) -> None:
+    log = read('uhr, p_w\n"2026-02-03 22:00", "40,5"\n"2026-02-03 22:01", "60,5"\n2026-02-03 22:02, "7"\n')
+    np.testing.assert_allclose(log.power_w, [40.5, 60.5])
 
 
 def test_a_decimal_mark_that_shows_itself_late_is_found(read: Read) -> None:
@@ -750,28 +771,3 @@ def test_hand_readings_that_make_no_sense_are_refused(readings: Any, unit: str, 
     with pytest.raises(LogRefusal, match="hand readings") as refused:
         hand_readings(readings, unit)
     assert refused.value.row == row
-
-
-# -- fast and slow -----------------------------------------------------------------------------------
-
-
-@given(
-    watts=st.lists(st.decimals(0, 3000, places=1), min_size=3, max_size=30),
-    step_s=st.integers(1, 4000),
-    zone=st.sampled_from(["", "Z", "+01:00"]),
-    begin=st.datetimes(pd.Timestamp("2001-01-01").to_pydatetime(), pd.Timestamp("2090-01-01").to_pydatetime()),
-)
-def test_the_plain_parser_and_the_row_by_row_reader_agree(
-    tmp_path_factory: pytest.TempPathFactory, watts: list[Any], step_s: int, zone: str, begin: Any
-) -> None:
-    times = pd.Timestamp(begin).floor("s") + pd.to_timedelta(np.arange(len(watts)) * step_s, "s")
-    lines = [f"{time.isoformat()}{zone},{watt}" for time, watt in zip(times, watts, strict=True)]
-    path = tmp_path_factory.getbasetemp() / "agree.csv"
-    path.write_text("\n".join(["at,w", *lines]))
-    layout = columns_module.find_layout(path)
-    roles = columns_module.assign(layout, {}, "given", None, None)
-    fast = readings_module._plainly(layout, roles, None)
-    slow = readings_module._row_by_row(layout, roles, None, None)
-    np.testing.assert_array_equal(fast[0].ns, slow[0].ns)
-    np.testing.assert_array_equal(fast[1][0], slow[1][0])
-    assert fast[0].clock == slow[0].clock

@@ -14,7 +14,7 @@ import pytest
 from hypothesis import HealthCheck, currently_in_test_context, event, given, settings
 from hypothesis import strategies as st
 
-from ridethrough.measure import columns
+from ridethrough.measure import fields as fields_module
 from ridethrough.measure.log import LogRefusal, MeterLog, read_log
 
 GOOD = "moment,watt\n" + "".join(f"2026-02-03 22:{at:02}:00,{40 + at % 5}.5\n" for at in range(30))
@@ -110,6 +110,7 @@ BROKEN: dict[str, tuple[bytes, int | None, str]] = {
     "a name of brackets": (b"moment," + b"[(" * 25_000 + b"\n2026-02-03 22:00,1\n", None, "column of power"),
     "one endless line": (b"moment,watt," + b"x" * 300_000, None, "no log"),
     "one endless field": (GOOD.encode() + b"2026-02-03 22:30:00," + b"7" * 300_000 + b"\n", 32, ""),
+    "one endless row": (GOOD.encode() + b"2026-02-03 22:30:00," + b"7" * 300_000 + b",1\n", 32, "fields"),
     "a reading twice in the header": (
         b"moment,watt,watt\n2026-02-03 22:00,1,2\n2026-02-03 22:01,1,2\n",
         None,
@@ -141,7 +142,7 @@ def test_what_is_no_file_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_file_that_is_too_large_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(columns, "LARGEST_BYTES", 100)
+    monkeypatch.setattr(fields_module, "LARGEST_BYTES", 100)
     refusal = outcome(tmp_path / "large.csv", GOOD.encode())
     assert "at most" in str(refusal)
 

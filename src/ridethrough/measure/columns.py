@@ -1,32 +1,64 @@
-"""What a log file's columns are: its layout found from its head, then the role, unit and name of each column.
+"""What a log's columns are: the kind of each field, the role and unit of each column, refusals that name where.
 
-The head tells encoding, delimiter and header. What could be taken two ways is refused with the way out.
+What could be taken two ways is refused with the way out.
 """
 
 from __future__ import annotations
 
-import codecs
-import csv
-import io
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
-from functools import cache, partial
-from itertools import chain, islice
+from functools import cache
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from ..units import Q_, Refusal, unit_name
-from .fields import LogRefusal, Place, kind_of
 
-# -- the head ------------------------------------------------------------------------------------
 
-HEAD_BYTES = 65_536
-LARGEST_BYTES = 1_000_000_000
-LONGEST_LINE = 1_000_000
-MOST_COLUMNS = 1_000
+class LogRefusal(Refusal):
+    """A log the kit will not work with: which file, row, column and value, and the way out.
+
+    Parameters
+    ----------
+    file : str
+        The file's name, or "hand readings".
+    given, needed, remedy : str
+        As in `Refusal`.
+    row : int, optional
+        The line in the file, counted from 1 [-].
+    column, value : str, optional
+        The column's name and the value found there, as written.
+    """
+
+    def __init__(self, file: str, given: str, needed: str, remedy: str, *, row: int | None = None,
+                 column: str | None = None, value: str | None = None) -> None:  # fmt: skip
+        self.file, self.row, self.column, self.value = file, row, column, value
+        place = file + (f", row {row}" if row else "") + (f", column {column!r}" if column else "")
+        shown = "" if value is None else f" {value[:60]!r}"
+        super().__init__(f"{place}: {given}{shown}", needed, remedy)
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where readings come from: a name, and the row of each reading."""
+
+    name: str
+    row_of: Callable[[int], int]
+
+    def refuse(self, given: str, needed: str, remedy: str, *, at: Any = None, **where: Any) -> LogRefusal:
+        """Return a refusal that names the file and, where ``at`` is a reading's index, its row."""
+        if at is not None:
+            where["row"] = self.row_of(int(at))
+        return LogRefusal(self.name, given, needed, remedy, **where)
+
+    def take(self, chosen: np.ndarray) -> Place:
+        """Return the place of the readings whose indices are ``chosen``."""
+        return Place(self.name, lambda at: self.row_of(int(chosen[at])))
 
 
 @dataclass(frozen=True)
@@ -61,127 +93,36 @@ class Layout:
     @property
     def place(self) -> Place:
         """This table, for messages."""
-        return Place(self.name, lambda at: next(islice(self.rows(), at, None))[0])
-
-    def rows(self) -> Iterator[tuple[int, Sequence[str]]]:
-        """Yield every row below the header with its line number, blank lines left out."""
-        if self.path is None:
-            yield from enumerate(self.sample, 1)
-            return
-        with self.path.open(encoding=self.encoding, errors="replace", newline="") as lines:
-            pieces = iter(partial(lines.readline, LONGEST_LINE), "")
-            yield from (row for row in _split(pieces, self.delimiter, self.name) if row[0] > self.header_row)
+        return Place(self.name, lambda at: self.header_row + 1 + at)
 
     def column(self, at: int) -> list[str]:
         """Return the head's values of one column, empty ones left out."""
         return [row[at] for row in self.sample if at < len(row) and row[at]]
 
 
-def _split(lines: Iterable[str], delimiter: str, file: str) -> Iterator[tuple[int, list[str]]]:
-    """Yield each row that holds anything, its fields stripped, with the number of its line."""
-    reader = csv.reader(lines, delimiter=delimiter, skipinitialspace=True)
-    try:
-        for row in reader:
-            if len(row) > 1 or (row and row[0].strip()):
-                yield reader.line_num, [field.strip() for field in row]
-    except csv.Error as error:
-        raise LogRefusal(file, f"a line that can't be split into columns ({error})", "a table of readings",
-                         "Look at that line in a text editor.", row=reader.line_num) from None  # fmt: skip
+# -- what a field looks like ---------------------------------------------------------------------
+
+NS = 1_000_000_000
+_DATE = (
+    r"(?:(?P<y>[0-9]{4})(?P<dash>[-/.])(?P<mo>[0-9]{1,2})(?P=dash)(?P<d>[0-9]{1,2})"
+    r"|(?P<a>[0-9]{1,2})(?P<dot>[-/.])(?P<b>[0-9]{1,2})(?P=dot)(?P<year>[0-9]{4}))"
+)
+_ELAPSED = r"(?P<h>[0-9]{1,4}):(?P<mi>[0-5][0-9])(?::(?P<s>[0-5][0-9])(?:[.,](?P<f>[0-9]{1,9}))?)?"
+_CLOCK = _ELAPSED + r"(?:\s?(?P<half>[AaPp])\.?[Mm]\.?)?"
+_ZONE = r"(?P<zone>Z|UTC|GMT|(?P<sign>[+-])(?P<zh>[0-9]{2}):?(?P<zm>[0-9]{2})?)"
+ELAPSED = re.compile(_ELAPSED)
+STAMP = re.compile(rf"{_DATE}(?:(?:T|,?\s+){_CLOCK}\s?{_ZONE}?)?")
+_KINDS = {
+    "date": re.compile(_DATE),
+    "stamp": STAMP,
+    "clock": re.compile(_CLOCK),
+    "number": re.compile(r"[-+−]?([0-9][0-9.,]*|[.,][0-9]+)(e[-+]?[0-9]+)?|[-+]?(nan|inf|infinity)", re.IGNORECASE),
+}
 
 
-def find_layout(path: Any) -> Layout:
-    """Return the layout of the log at ``path``, found from its first 64 KB."""
-    if not isinstance(path, str | Path):
-        raise LogRefusal(repr(path)[:60], "no file name", "a file name", 'Write read_log("freezer.csv").')
-    path = Path(path)
-    try:
-        text, encoding, whole = _head(path)
-    except (OSError, ValueError) as error:
-        if isinstance(error, Refusal):
-            raise
-        raise LogRefusal(path.name, f"a file that can't be opened ({error})", "a log file", "Check its name.") from None
-    found = [layout for delimiter in "\t;," if (layout := _layout(path, text, encoding, delimiter, whole))]
-    if not found:
-        raise LogRefusal(path.name, f"a file that is no log; it begins {text.strip()[:40]!r}",
-                         "a line of column names, then times and readings, split by comma, semicolon or tab",
-                         "Export the readings as CSV.")  # fmt: skip
-    return max(found, key=lambda layout: sum(kind not in {"", "text"} for kind in layout.kinds))
-
-
-def _head(path: Path) -> tuple[str, str, bool]:
-    """Return the file's first characters, their encoding, and whether that is all of it."""
-    needed, remedy = "a text file of readings", "Give the CSV file that the meter or its program exports."
-    if not path.exists():
-        raise LogRefusal(path.name, f"no file at {str(path)!r}", needed, "Check folder and spelling.")
-    if not path.is_file():
-        raise LogRefusal(path.name, f"{str(path)!r}, which is a folder or a device", needed, remedy)
-    size = path.stat().st_size
-    if size > LARGEST_BYTES:
-        raise LogRefusal(path.name, f"a file of {size / 1e9:.1f} GB", "at most 1 GB", "Split it by month.")
-    with path.open("rb") as file:
-        raw = file.read(HEAD_BYTES)
-    encoding = _encoding(raw)
-    text = codecs.getincrementaldecoder(encoding)("replace").decode(raw)
-    if not text.strip("\ufeff \t\r\n"):
-        raise LogRefusal(path.name, "an empty file", needed, remedy)
-    if re.search(r"[\x00-\x08\x0e-\x1f]", text):
-        raise LogRefusal(path.name, "a file that is not text (a workbook, packed, or damaged)", needed, remedy)
-    return text, encoding, size <= HEAD_BYTES
-
-
-def _encoding(raw: bytes) -> str:
-    """Return the encoding of a file that begins with ``raw``."""
-    if raw.startswith(codecs.BOM_UTF8):
-        return "utf-8-sig"
-    if raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        return "utf-16"
-    for start, name in ((1, "utf-16-le"), (0, "utf-16-be")):
-        if raw[start::2].count(0) > 0.4 * len(raw) > 0:
-            return name
-    try:
-        codecs.getincrementaldecoder("utf-8")().decode(raw)
-    except UnicodeDecodeError:
-        return "latin-1"
-    return "utf-8"
-
-
-def _layout(path: Path, text: str, encoding: str, delimiter: str, whole: bool) -> Layout | None:
-    """Return the table that splitting by ``delimiter`` shows, or None where it shows none."""
-    rows = list(_split(io.StringIO(text, newline=""), delimiter, path.name))
-    rows = rows if whole else rows[:-1]  # the head may end within a line
-    widths = Counter(len(row) for _, row in rows if len(row) > 1)
-    if not widths:
-        return None
-    width = widths.most_common(1)[0][0]
-    if width > MOST_COLUMNS:
-        raise LogRefusal(path.name, f"{width} columns", f"at most {MOST_COLUMNS}", "Export the times and the power.")
-    rows = [(line, row) for line, row in rows if width - 1 <= len(row) <= width + 1]
-    late = [row for _, row in rows[len(rows) // 2 :]]
-    kinds = tuple(usual_kind(row[at] for row in late if at < len(row)) for at in range(width))
-    at = _header(rows, kinds)
-    if at is None:
-        if not {"stamp", "date", "clock"} & set(kinds):
-            return None
-        raise LogRefusal(path.name, "no line of column names above the readings", "one",
-                         'Write it into the file, for example "time,power (W)".', row=rows[0][0])  # fmt: skip
-    names = (rows[at][1] + [""] * width)[:width]
-    if at and all(unit_of(f"({field})") for field in names if field):  # a line of units below the names
-        names = [f"{name} ({unit})" if unit else name for name, unit in zip(rows[at - 1][1], names, strict=False)]
-    sample = tuple(tuple(row) for _, row in rows[at + 1 :])
-    return Layout(path.name, path, encoding, delimiter, rows[at][0], tuple(names), kinds, sample)
-
-
-def _header(rows: list[tuple[int, list[str]]], kinds: tuple[str, ...]) -> int | None:
-    """Return the index of the line of column names: words only, and readings right below it if anywhere."""
-    words = [at for at, (_, row) in enumerate(rows) if any(row) and {kind_of(field) for field in row} <= {"text", ""}]
-    above = [at for at in words if at + 1 < len(rows) and _like(rows[at + 1][1], kinds)]
-    return next(chain(above, words), None)
-
-
-def _like(row: Sequence[str], kinds: tuple[str, ...]) -> bool:
-    """Return whether each field of ``row`` is what its column usually holds, and one is a time or number."""
-    told = [(kind_of(field), kind) for field, kind in zip(row, kinds, strict=False) if field]
-    return all(one == kind for one, kind in told) and any(kind != "text" for _, kind in told)
+def kind_of(text: str) -> str:
+    """Return what one field looks like: "number", "stamp", "date", "clock", "text", or "" where empty."""
+    return next((kind for kind, pattern in _KINDS.items() if pattern.fullmatch(text)), "text" if text else "")
 
 
 def usual_kind(fields: Iterable[str]) -> str:

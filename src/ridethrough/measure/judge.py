@@ -13,8 +13,7 @@ import numpy as np
 import pandas as pd
 
 from ..units import Q_, number
-from .columns import BASE, words_of
-from .fields import NS
+from .columns import BASE, NS, words_of
 from .meter import Meter
 from .meterlog import Finding, MeterLog
 from .readings import LATEST_S, Readings
@@ -25,18 +24,20 @@ def judge(readings: Readings, role: str, meter: Meter, choices: Mapping[str, Any
     """Return the log that readings make: put in order, checked, and turned into steps of power."""
     if not isinstance(meter, Meter):
         raise readings.place.refuse(f"meter={meter!r}", "a Meter", 'Write meter=Meter("1 % + 0.5 W").')
-    if readings.value.size < 2:
-        raise readings.place.refuse("one reading", "two or more", "Let the meter log longer.")
     found: list[Finding] = []
     readings = _in_order(readings, choices.get("timezone"), found)
     kind, told = (choices["kind"], "given") if "kind" in choices else _kind(readings, role)
     readings = _trusted(_no_twins(readings, kind, found), kind, found)
-    make = {"counter": counter_steps, "interval energy": interval_steps}.get(kind, held_steps)
     note_unmoved(readings, found)
-    steps = make(readings, choices.get("hold"), found)
+    if make := {"counter": counter_steps, "interval energy": interval_steps}.get(kind):
+        if "hold" in choices:
+            raise readings.place.refuse(f"hold={choices['hold']!r} for energy", "readings of power", "Leave hold out.")
+        steps = make(readings, found)
+    else:
+        steps = held_steps(readings, choices.get("hold"), found)
     check_power(readings, steps)
-    clock, zone = readings.times.clock, choices.get("timezone")
-    begins = None if clock == "elapsed" else pd.Timestamp(int(readings.times.ns[0]) - int(steps.ahead_s * NS))
+    clock, zone = readings.clock, choices.get("timezone")
+    begins = None if clock == "elapsed" else pd.Timestamp(int(readings.ns[0]) - int(steps.ahead_s * NS))
     if begins is not None and clock == "utc":
         begins = begins.tz_localize("UTC").tz_convert(zone or "UTC")
     stated, unit = (meter.power_step, BASE[role]) if kind in {"power", "apparent power"} else (meter.energy_step, "Wh")
@@ -62,27 +63,27 @@ LATE_SHARE = 0.1  # of rows behind the others: more, and the clock can't be trus
 
 def _in_order(readings: Readings, timezone: str | None, found: list[Finding]) -> Readings:
     """Return the readings with time going forward, on UTC where the zone is known."""
-    step = np.diff(readings.times.ns)
+    step = np.diff(readings.ns)
     if step.max() <= 0 and step.min() < 0:
         found.append(Finding("rows run newest first", "whole log", step.size + 1, "read from the end"))
         readings = readings.take(np.arange(step.size, -1, -1))
     del step
     readings = _on_utc(readings, timezone)
-    if np.diff(readings.times.ns).min() >= 0:
+    if np.diff(readings.ns).min() >= 0:
         return readings
-    late = readings.times.ns < np.maximum.accumulate(readings.times.ns)
+    late = readings.ns < np.maximum.accumulate(readings.ns)
     if late.mean() > LATE_SHARE:
         remedy = {"elapsed": "If these are times of day, add a column with the date."}
         raise readings.place.refuse(
             f"time that goes backward, {late.sum()} rows behind those before", "times in order",
-            remedy.get(readings.times.clock, "Cut the log where the clock was changed."), at=late.argmax())  # fmt: skip
+            remedy.get(readings.clock, "Cut the log where the clock was changed."), at=late.argmax())  # fmt: skip
     note(found, "backward time", readings, late, "these rows were left out")
     return readings.take(np.flatnonzero(~late))
 
 
 def _on_utc(readings: Readings, timezone: str | None) -> Readings:
     """Return local times as UTC where the zone is given; refuse clocks put back where it is not."""
-    clock = readings.times.clock
+    clock = readings.clock
     if timezone is not None:
         try:
             ZoneInfo(timezone)
@@ -99,7 +100,7 @@ def _on_utc(readings: Readings, timezone: str | None) -> Readings:
 
 def _check_put_back(readings: Readings) -> None:
     """Refuse local times that go back by about an hour: the end of summer time, in all likelihood."""
-    step = np.diff(readings.times.ns)
+    step = np.diff(readings.ns)
     if step.min() > 0 or step.max() <= 0:
         return
     step_s = step / NS
@@ -115,7 +116,7 @@ def _check_put_back(readings: Readings) -> None:
 
 def _localized(readings: Readings, zone: str) -> Readings:
     """Return local times as UTC; an hour that comes twice is told apart by where its times go back."""
-    ns = readings.times.ns
+    ns = readings.ns
     stamps = pd.DatetimeIndex(ns.view("M8[ns]"))
     no_summer = np.zeros(ns.size, bool)
     skipped = np.asarray(stamps.tz_localize(zone, ambiguous=no_summer, nonexistent="NaT").isna())
@@ -132,7 +133,7 @@ def _localized(readings: Readings, zone: str) -> Readings:
                                         "Cut the log before this row, or log in UTC.", at=begin)  # fmt: skip
         summer[begin : begin + turn[0] + 1] = True
     utc = stamps.tz_localize(zone, ambiguous=summer).as_unit("ns").asi8
-    return replace(readings, times=replace(readings.times, ns=np.array(utc), clock="utc"))
+    return replace(readings, ns=np.array(utc), clock="utc")
 
 
 # -- kind ----------------------------------------------------------------------------------------
@@ -152,7 +153,7 @@ def _kind(readings: Readings, role: str) -> tuple[str, str]:
     rise, before, after = np.diff(value), value[:-1], value[1:]
     fall, usual = rise < 0, float(np.median(rise[rise > 0])) if (rise > 0).any() else 0.0
     reset = fall & (after <= before / 10) & (before >= 3 * usual)
-    usual_h = float(np.median(np.diff(readings.times.ns))) / NS / 3600
+    usual_h = float(np.median(np.diff(readings.ns))) / NS / 3600
     if "today" in words and usual_h > MOST_OF_A_DAY_H:
         raise readings.place.refuse("a day's counter read once a day", "whether each reading is that day's own energy",
                                     'Write kind="interval energy" if so, kind="counter" if it goes on.')  # fmt: skip
@@ -178,7 +179,7 @@ SMALLEST_GUESS_W = 5  # a column without a unit that stays below may as well be 
 
 def _no_twins(readings: Readings, kind: str, found: list[Finding]) -> Readings:
     """Return one reading for each time."""
-    first = np.diff(readings.times.ns, prepend=readings.times.ns[0] - 1) > 0
+    first = np.diff(readings.ns, prepend=readings.ns[0] - 1) > 0
     if first.all():
         return readings
     value, group = readings.value, np.cumsum(first) - 1
@@ -200,12 +201,12 @@ def _no_twins(readings: Readings, kind: str, found: list[Finding]) -> Readings:
 
 def _trusted(readings: Readings, kind: str, found: list[Finding]) -> Readings:
     """Return the readings with stray negatives set to zero, or refuse what no meter shows."""
-    place, ns, value = readings.place, readings.times.ns, readings.value
+    place, ns, value = readings.place, readings.ns, readings.value
     if ns.size < 2:
         raise place.refuse("readings that all have the same time", "times that go forward", "Check the time column.")
     if not np.isfinite(value).any():
         raise place.refuse("no reading in any row", "two or more", "Name the column that holds the readings.")
-    if readings.times.clock != "elapsed" and not (ns[0] >= 0 and ns[-1] < LATEST_S * NS):
+    if readings.clock != "elapsed" and not (ns[0] >= 0 and ns[-1] < LATEST_S * NS):
         raise place.refuse("dates before 1970 or after 2100", "the dates of a meter's log", "Correct them.",
                            at=0 if ns[0] < 0 else ns.size - 1)  # fmt: skip
     if (ns[-1] - ns[0]) / NS > LONGEST_S:

@@ -12,9 +12,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from .columns import BASE, ROLES_OF, Layout, assign, find_layout
+from .columns import BASE, ROLES_OF, Layout, Place, assign, kind_of
 from .columns import LogRefusal as LogRefusal
-from .fields import Place, kind_of
+from .fields import find_layout
 from .judge import judge
 from .meter import Meter as Meter
 from .meterlog import Finding as Finding

@@ -1,59 +1,23 @@
 """Every reading of a log and its time, or a refusal that names the row. Nothing here judges the readings.
 
-A plain file is parsed by pyarrow with the types fixed that its head tells; whatever pyarrow will not take is
-read again row by row, which is slower, takes more forms, and knows the line of the first field that can't be
-a reading.
+All fields are read as text. A column then shows, by all of its fields, how it writes numbers or times, and is
+converted as a whole; fields that don't fit are found by the same operations, so that each is named with its row.
 """
 
 from __future__ import annotations
 
 import re
-from array import array
 from calendar import month_name
-from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from ..units import Q_
-from .columns import Layout, Roles, in_base, unit_of, usual_kind, words_of
-from .fields import (
-    CLOCK_RE,
-    DATE_RE,
-    LARGEST,
-    NS,
-    NUMBER_RE,
-    LogRefusal,
-    Place,
-    clock_and_zone,
-    clock_ns,
-    day_ns,
-    decimal_mark,
-    decimals,
-    number_in,
-)
-
-# -- every reading -------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Times:
-    """The times of readings, what they count from, and how they were read.
-
-    Parameters
-    ----------
-    ns : array of int64
-        Since 1970 on a "local" or "utc" clock, since the log's own zero on an "elapsed" one [ns].
-    clock : str
-        "local" (no zone stated), "utc" or "elapsed".
-    how : tuple of str
-        In words, and whether given or guessed.
-    """
-
-    ns: np.ndarray
-    clock: str
-    how: tuple[str, str]
+from .columns import ELAPSED, NS, STAMP, Layout, Place, Roles, in_base, unit_of, words_of
+from .fields import Column, columns_of
 
 
 @dataclass(frozen=True)
@@ -62,8 +26,10 @@ class Readings:
 
     Parameters
     ----------
-    times : Times
-        When they were taken.
+    ns : array of int64
+        When they were taken: since 1970 on a "local" or "utc" clock, since the log's own zero on an "elapsed" one [ns].
+    clock : str
+        "local" (no zone stated), "utc" or "elapsed".
     value : array of float
         In W, Wh or VA; nan where the field was empty.
     step : float
@@ -74,7 +40,8 @@ class Readings:
         Choices made while reading, and whether given or guessed.
     """
 
-    times: Times
+    ns: np.ndarray
+    clock: str
     value: np.ndarray
     step: float
     place: Place
@@ -82,245 +49,232 @@ class Readings:
 
     def take(self, chosen: np.ndarray) -> Readings:
         """Return the readings whose indices are ``chosen``."""
-        place = Place(self.place.name, lambda at: self.place.row_of(int(chosen[at])))
-        times = replace(self.times, ns=self.times.ns[chosen])
-        return replace(self, times=times, value=self.value[chosen], place=place)
-
-
-class _NotPlain(Exception):
-    """The plain parser will not take this file."""
-
-
-_ISO_RE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,9})?)?"
-                     r"(?P<zone>Z|[+-][0-9]{2}(:?[0-9]{2})?)?")  # fmt: skip
+        return replace(self, ns=self.ns[chosen], value=self.value[chosen], place=self.place.take(chosen))
 
 
 def read_readings(layout: Layout, roles: Roles, dayfirst: bool | None, decimal: str | None) -> Readings:
-    """Return every reading of the log, or refuse it with the row of the first that is none."""
-    try:
-        times, columns, mark = _plainly(layout, roles, decimal)
-    except _NotPlain:
-        times, columns, mark = _row_by_row(layout, roles, dayfirst, decimal)
-    notes = roles.origin | {"times": times.how}
+    """Return every reading of the log, or refuse it with the row of the first field that is none."""
+    time, *readings = columns_of(layout, roles)
+    (ns, clock, how), place = _times(layout, time, roles, dayfirst), time.place
+    del time  # its text takes more room than the times
+    pa.default_memory_pool().release_unused()
+    mark = decimal or _decimal_mark(readings, layout.delimiter)
+    notes = roles.origin | {"times": how}
     if mark == ",":
         notes["decimal mark"] = (mark, "given" if decimal else "guessed")
-    step = roles.factor * 10.0 ** -decimals(layout.column(roles.reading[-1]), columns[-1])
-    value = columns[0] * roles.factor
-    if len(columns) == 2:  # volts times amperes: the current's last digit, at the largest voltage
-        step *= float(np.nanmax(np.append(value / roles.factor, 0)))
-        value *= columns[1]
-    return Readings(times, value, step, layout.place, notes)
-
-
-def _plainly(layout: Layout, roles: Roles, decimal: str | None) -> tuple[Times, list[np.ndarray], str]:
-    """Return times, readings and decimal mark as pyarrow parses them: ISO times or numbers, and nothing odd."""
-    import pyarrow as pa
-    import pyarrow.csv as pacsv
-
-    head = layout.column(roles.time[0])
-    iso = [match for text in head if (match := _ISO_RE.fullmatch(text))]
-    zoned = {bool(match["zone"]) for match in iso}
-    numeric = all(NUMBER_RE.fullmatch(text) for text in head)
-    mark = decimal or decimal_mark((text for at in roles.reading for text in layout.column(at)), layout.delimiter)
-    dated = len(iso) == len(head) and len(zoned) == 1
-    odd = layout.path is None or len(roles.time) > 1 or mark == "?" or (numeric and mark == ",")
-    if odd or not (numeric or dated):
-        raise _NotPlain
-    time_type = pa.float64() if numeric else pa.timestamp("ns", tz="UTC" if True in zoned else None)
-    names = [str(at) for at in range(len(layout.names))]
-    kept = [names[at] for at in (*roles.time, *roles.reading)]
-    types = dict(zip(kept, [time_type] + [pa.float64()] * len(roles.reading), strict=True))
-    encoding = layout.encoding.removesuffix("-sig")
-    try:
-        table = pacsv.read_csv(
-            layout.path,
-            pacsv.ReadOptions(encoding=encoding, skip_rows=layout.header_row, column_names=names),
-            pacsv.ParseOptions(delimiter=layout.delimiter),
-            pacsv.ConvertOptions(include_columns=kept, column_types=types, null_values=[""], decimal_point=mark or "."),
-        )
-    except (pa.ArrowException, UnicodeError, OSError):
-        raise _NotPlain from None
-    if table.column(0).null_count or not table.num_rows:
-        raise _NotPlain
-    columns = [_plain_numbers(column, mark) for column in table.columns[1:]]
-    time = _plain_numbers(table.column(0), ".") if numeric else table.column(0).cast(pa.int64()).to_numpy()
-    del table
+    value, *amperes = (_numbers(readings.pop(0), mark) for _ in roles.reading)
     pa.default_memory_pool().release_unused()
-    if numeric:
-        return Counts(layout.names[roles.time[0]], layout.place).times(time), columns, mark
-    stamps = Stamps(layout.names[roles.time[0]], None)
-    stamps.zoned = True in zoned
-    return stamps.times(time), columns, mark
+    step = roles.factor * 10.0 ** -_decimals(layout.column(roles.reading[-1]), amperes[0] if amperes else value)
+    if amperes:  # volts times amperes: the current's last digit, at the largest voltage
+        step *= float(np.nanmax(np.append(value, 0)))
+        value = value * amperes[0]
+    return Readings(ns, clock, value * roles.factor, step, place, notes)
 
 
-def _plain_numbers(column: Any, mark: str) -> np.ndarray:
-    """Return a parsed column with nan for empty fields; what needs a closer look is not plain."""
-    numbers = column.to_numpy()
-    odd = np.count_nonzero(~(np.abs(numbers) < LARGEST)) != column.null_count
-    if odd or (not mark and np.any(numbers % 1 > 0)):  # a decimal mark that the head did not show
-        raise _NotPlain
+# -- numbers -------------------------------------------------------------------------------------
+
+LARGEST = 1e19  # what no meter shows, in any unit
+_NUMBER = r"^[-+−]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][-+]?[0-9]+)?$"
+_GROUPED = r"^[-+]?[1-9][0-9]{0,2}([,.][0-9]{3})+$"
+
+
+def _numbers(column: Column, mark: str) -> np.ndarray:
+    """Return the numbers in a column, nan where it is empty; no ``mark``: a comma is as good as a point."""
+    plain = column.texts if mark != "," else pc.replace_substring(column.texts, ".", "?")
+    plain = plain if mark == "." else pc.replace_substring(plain, ",", ".")
+    plain = pc.if_else(pc.equal(plain, ""), None, plain)
+    try:
+        values = plain.cast(pa.float64())
+    except pa.ArrowInvalid:
+        column.refuse_where(pc.invert(pc.match_substring_regex(plain, _NUMBER)), "no number")
+        values = pc.replace_substring(plain, "−", "-").cast(pa.float64())
+    numbers = values.to_numpy()
+    if np.count_nonzero(np.abs(numbers) < LARGEST) + values.null_count < numbers.size:
+        beyond = pc.invert(pc.less(pc.abs(values), LARGEST))  # true for nan as well
+        column.refuse_where(beyond, "no number, or one beyond all bounds")
     return numbers
 
 
-def _row_by_row(layout: Layout, roles: Roles, dayfirst: bool | None,
-                decimal: str | None) -> tuple[Times, list[np.ndarray], str]:  # fmt: skip
-    """Return times, readings and decimal mark of any file, or refuse the first row that holds none."""
-    texts = (row[at] for _, row in layout.rows() for at in roles.reading if at < len(row))
-    mark = decimal or decimal_mark(texts, layout.delimiter)
-    if mark == "?":
-        raise layout.place.refuse("numbers whose comma or point may be a decimal mark or group thousands",
-                                  "one decimal mark and no thousands marks", 'Write decimal="," or decimal=".".',
-                                  column=layout.names[roles.reading[0]])  # fmt: skip
-    take_time = _time_taker(layout, roles, dayfirst)
-    takers = [(roles.time, take_time), *(((at,), lambda text: number_in(text, mark)) for at in roles.reading)]
-    store: list[Any] = [array(take_time.store), *(array("d") for _ in roles.reading)]
-    for line, row in layout.rows():
-        _check_width(layout, line, row)
-        for (at, take), values in zip(takers, store, strict=True):
-            text = " ".join(row[n] for n in at)
-            try:
-                values.append(take(text))
-            except (ValueError, OverflowError) as error:
-                raise layout.place.refuse(f"{error}:", "a field like those of the other rows", "Correct or delete it.",
-                                          row=line, column=layout.names[at[-1]], value=text) from None  # fmt: skip
-    time, *columns = (np.array(values) for values in store)
-    return take_time.times(time), columns, mark
+def _decimal_mark(columns: list[Column], delimiter: str) -> str:
+    """Return the decimal mark of numbers: "," or ".", "" where none has one; refuse where it can't be told.
+
+    "1,234" may be 1234; a number that can't group thousands, such as "0,234", settles it.
+    """
+    seen, bare = set(), False
+    for texts in (chunk for column in columns for chunk in column.texts.chunks):
+        comma, point = (pc.match_substring(texts, mark) for mark in ",.")
+        sure = pc.and_not(pc.xor(comma, point), pc.match_substring_regex(texts, _GROUPED))
+        if (at := pc.index(sure, True).as_py()) >= 0:
+            return "," if comma[at].as_py() else "."
+        seen |= {mark for mark, there in ((",", comma), (".", point)) if pc.any(there).as_py()}
+        bare = bare or pc.any(pc.and_not(pc.not_equal(texts, ""), pc.or_(comma, point))).as_py()
+    if len(seen) == 2 or (seen and (bare or (seen == {","} and delimiter != ";"))):
+        raise columns[0].place.refuse("numbers whose comma or point may be a decimal mark or group thousands",
+                                      "one decimal mark and no thousands marks", 'Write decimal="," or decimal=".".',
+                                      column=columns[0].name)  # fmt: skip
+    return "".join(seen)
 
 
-def _check_width(layout: Layout, line: int, row: Sequence[str]) -> None:
-    """Refuse a row with more or fewer fields than columns; an empty one at its end does not count."""
-    wide, filled = len(layout.names), len(row) - (row[-1] == "")
-    if not filled <= wide <= len(row) and not (len(row) == wide - 1 and layout.names[-1] == ""):
-        raise layout.place.refuse(f"{len(row)} fields:", f"{wide}, one for each column", "Correct or delete this line.",
-                                  row=line, value=layout.delimiter.join(row))  # fmt: skip
+def _decimals(texts: list[str], values: np.ndarray) -> int:
+    """Return how many digits stand after the decimal mark: those written, or those some of the values need."""
+    written = [len(match[1]) for text in texts if (match := re.fullmatch(r"[-+−]?[0-9]*[,.]([0-9]+)", text))]
+    some = values[:: max(1, values.size // 5000)]
+    some = some[np.isfinite(some)]
+    digits = max(written, default=0)
+    while digits < 6 and np.any(np.abs(some - np.round(some, digits)) > 1e-6 * 10.0**-digits + 1e-12 * np.abs(some)):
+        digits += 1
+    return digits
 
 
 # -- times ---------------------------------------------------------------------------------------
 
-# Each way to write time reads one field when called, names the array type that holds the result, and makes
-# `Times` of all of them.
-
 EPOCH_FROM_S = 900_000_000  # larger numbers count seconds since 1970: this is July 1998
 LATEST_S = 4_102_444_800  # 2100-01-01
+_Times = tuple[np.ndarray, str, tuple[str, str]]
 _MILLISECONDS = {"ms", "msec", "millis", "milliseconds"}
-_DAY_CLOCK_RE = re.compile(r"([-/.0-9]+)(?:T|,?\s+|$)(.*)")
 
 
-def _time_taker(layout: Layout, roles: Roles, dayfirst: bool | None) -> Counts | Elapsed | Stamps:
-    """Return the reader for times as the log writes them."""
-    name, kind = layout.names[roles.time[-1]], usual_kind(layout.column(roles.time[-1]))
+def _times(layout: Layout, column: Column, roles: Roles, dayfirst: bool | None) -> _Times:
+    """Return the times in a column [ns], their clock, and how they were read: in words, and by whose word."""
+    kind = layout.kinds[roles.time[-1]]
     if len(roles.time) == 1 and kind == "number":
-        return Counts(name, layout.place)
+        return _counts(column)
     if len(roles.time) == 1 and kind == "clock":
-        return Elapsed()
-    if dayfirst is not None:
-        return Stamps(name, dayfirst, "given")
-    dates = ((line, row[roles.time[0]]) for line, row in layout.rows() if roles.time[0] < len(row))
-    return Stamps(name, day_first(dates, layout.place))
+        return (_written(column, ELAPSED, None)[0], "elapsed", ("elapsed, h:mm:ss", "guessed"))
+    ns, zoned, first = _written(column, STAMP, dayfirst)
+    order = {None: "", True: ", day first", False: ", month first"}[first]
+    utc = zoned or re.search(r"(?<![a-z])(utc|gmt)(?![a-z]|\s*[+-]\s*[0-9])", column.name.lower())
+    return (ns, "utc" if utc else "local", (f"dates{order}", "guessed" if dayfirst is None else "given"))
 
 
-class Counts:
-    """Times written as numbers: since 1970 where they are that large, else elapsed."""
-
-    store = "d"
-
-    def __init__(self, name: str, place: Place) -> None:
-        self.name, self.place = name, place
-
-    def __call__(self, text: str) -> float:
-        """Return the number."""
-        if not text:
-            raise ValueError("no time")
-        return number_in(text, "," if "," in text else ".")
-
-    def times(self, numbers: np.ndarray) -> Times:
-        """Return the times that ``numbers`` count."""
-        largest = float(np.max(np.abs(numbers)))
-        scale, told = self._scale(largest)
-        if not largest * scale < LATEST_S:
-            raise self.place.refuse(f"times up to {largest:g}", "times before the year 2100", "Check this column.",
-                                    at=np.abs(numbers).argmax(), column=self.name)  # fmt: skip
-        since = "since 1970" if largest * scale >= EPOCH_FROM_S else "elapsed"
-        ns = np.round(numbers * (scale * NS)).astype(np.int64)
-        return Times(ns, "utc" if since == "since 1970" else "elapsed", (f"counted in {scale:g} s, {since}", told))
-
-    def _scale(self, largest: float) -> tuple[float, str]:
-        """Return the unit of the numbers [s], and whether the column's name says it."""
-        unit = unit_of(self.name)
-        if words_of(self.name) & _MILLISECONDS:
-            return 1e-3, "from the header"
-        if unit and Q_(1, "s").is_compatible_with(unit):
-            return in_base(unit, "s"), "from the header"
-        return next((part for part in (1e-9, 1e-6, 1e-3) if largest * part >= EPOCH_FROM_S), 1.0), "guessed"
+def _counts(column: Column) -> _Times:
+    """Return times written as numbers: since 1970 where they are that large, else elapsed."""
+    numbers = _numbers(column, "")
+    column.refuse_where(pc.equal(column.texts, ""), "no time")
+    largest, unit = float(np.max(np.abs(numbers))), unit_of(column.name)
+    scale, told = next((part for part in (1e-9, 1e-6, 1e-3) if largest * part >= EPOCH_FROM_S), 1.0), "guessed"
+    if words_of(column.name) & _MILLISECONDS:
+        scale, told = 1e-3, "from the header"
+    elif unit and Q_(1, "s").is_compatible_with(unit):
+        scale, told = in_base(unit, "s"), "from the header"
+    if not largest * scale < LATEST_S:
+        raise column.refuse(int(np.abs(numbers).argmax()), "a time after the year 2100")
+    since = "since 1970" if largest * scale >= EPOCH_FROM_S else "elapsed"
+    ns = np.round(numbers * (scale * NS)).astype(np.int64)
+    return (ns, "utc" if since == "since 1970" else "elapsed", (f"counted in {scale:g} s, {since}", told))
 
 
-class Elapsed:
-    """Times written h:mm, h:mm:ss or h:mm:ss.fff since a log's own zero."""
+@dataclass(frozen=True)
+class _Form:
+    """The fields of a column that have one shape, which is what stays of them when each digit reads 0: the rows they
+    stand in, their letters (a row of bytes for each place), and what is where in the shape."""
 
-    store = "q"
+    rows: np.ndarray
+    letters: np.ndarray
+    shape: re.Match[str]
 
-    def __call__(self, text: str) -> int:
-        """Return the time [ns].
+    def text(self, part: str) -> str:
+        """Return one part of the shape, empty where it has none."""
+        return self.shape.groupdict().get(part) or ""
 
-        Example
-        -------
-        >>> Elapsed()("47:20") // NS
-        170400
-        """
-        match = CLOCK_RE.fullmatch(text)
-        if not match or match["half"]:
-            raise ValueError("no time of the form h:mm:ss")
-        return clock_ns(match)
-
-    def times(self, ns: np.ndarray) -> Times:
-        """Return them all."""
-        return Times(ns, "elapsed", ("elapsed, h:mm:ss", "guessed"))
-
-
-class Stamps:
-    """Dates with times of day, all with a zone or all without; ``dayfirst``: 03/04/2026 is in April."""
-
-    store = "q"
-
-    def __init__(self, name: str, dayfirst: bool | None, told: str = "guessed") -> None:
-        self.name, self.dayfirst, self.told = name, dayfirst, told
-        self.zoned: bool | None = None
-
-    def __call__(self, text: str) -> int:
-        """Return the time since 1970 [ns]."""
-        parts = _DAY_CLOCK_RE.fullmatch(text)
-        if not parts:
-            raise ValueError("no date and time")
-        time_ns, zoned = clock_and_zone(parts[2])
-        if self.zoned is None:
-            self.zoned = zoned
-        if self.zoned != zoned:
-            raise ValueError("a time with a zone among times without, or the other way round")
-        return day_ns(parts[1], bool(self.dayfirst)) + time_ns
-
-    def times(self, ns: np.ndarray) -> Times:
-        """Return them all: in UTC where they have a zone, or the column's name says so."""
-        order = {None: "", True: ", day first", False: ", month first"}[self.dayfirst]
-        utc = self.zoned or re.search(r"(?<![a-z])(utc|gmt)(?![a-z]|\s*[+-]\s*[0-9])", self.name.lower())
-        return Times(ns, "utc" if utc else "local", (f"dates{order}", self.told))
+    def number(self, part: str) -> np.ndarray:
+        """Return the numbers in one part of each field, zeros where the shape has none."""
+        numbers = np.zeros(self.rows.size, np.int32)
+        if self.text(part):
+            begin, end = (len(self.shape.string[:at].encode()) for at in self.shape.span(part))
+            for digits in self.letters[begin:end]:
+                numbers = numbers * 10 + (digits - ord("0"))
+        return numbers
 
 
-def day_first(dates: Iterable[tuple[int, str]], place: Place) -> bool | None:
-    """Return whether dates stand day first, None where all begin with the year; refuse where it can't be told.
+def _forms(column: Column, start: int, texts: pa.Array, pattern: re.Pattern[str]) -> list[_Form]:
+    """Return the fields in one stretch of a column, which begins at ``start``, by their shapes."""
+    _, ends, data = texts.buffers()
+    letters = np.frombuffer(data, np.uint8)
+    above = letters - np.uint8(ord("0"))
+    shapes = pa.py_buffer(letters - above * (above < 10))
+    runs = pc.run_end_encode(pa.StringArray.from_buffers(len(texts), ends, shapes))
+    shapes, forms = runs.values.dictionary_encode(), []
+    codes = np.repeat(shapes.indices.to_numpy(), np.diff(runs.run_ends.to_numpy(), prepend=0))
+    for code, shape in enumerate(shapes.dictionary.to_pylist()):
+        rows, match = np.flatnonzero(codes == code), pattern.fullmatch(shape)
+        if not match:
+            form = "date and time" if pattern is STAMP else "time of the form h:mm:ss"
+            raise column.refuse(start + int(rows[0]), f"no {form}")
+        alike = texts if rows.size == codes.size else texts.take(rows)
+        letters = np.frombuffer(alike.buffers()[2], np.uint8, count=rows.size * len(shape.encode()))
+        forms.append(_Form(rows, np.ascontiguousarray(letters.reshape(rows.size, -1).T), match))
+    return forms
 
-    A number above twelve settles it.
-    """
+
+def _written(column: Column, pattern: re.Pattern[str], dayfirst: bool | None) -> tuple[np.ndarray, bool, bool | None]:
+    """Return times written with colons [ns], whether they state a zone, and whether their dates stand day first."""
+    for zone in (None, "UTC") if pattern is STAMP else ():  # ISO 8601, which arrow reads by itself
+        with suppress(pa.ArrowInvalid):
+            column.texts[:1].cast(pa.timestamp("ns", zone))  # a quick no, where it is none
+            return column.texts.cast(pa.timestamp("ns", zone)).cast(pa.int64()).to_numpy(), bool(zone), dayfirst
+    times = np.empty(len(column.texts), np.int64)
+    zones: dict[bool, int] = {}
+    for start, texts in column.stretches():
+        faults = []
+        for form in _forms(column, start, texts, pattern):
+            if form.text("a") and dayfirst is None:
+                dayfirst = _day_first(column)
+            day, no_day = _day(form, bool(dayfirst))
+            clock, no_clock = _clock(form, pattern is STAMP)
+            times[start + form.rows] = day * (86_400 * NS) + clock
+            zones.setdefault(bool(form.text("zone")), start + int(form.rows[0]))
+            for bad, given in ((no_day, "a day that is in no calendar"), (no_clock, "a time that is on no clock")):
+                faults += [(start + int(row), given) for row in form.rows[bad][:1]]
+        if faults:
+            raise column.refuse(*min(faults))
+    if len(zones) == 2:
+        raise column.refuse(max(zones.values()), "a time with a zone among times without, or the other way round")
+    return times, True in zones, dayfirst
+
+
+def _day(form: _Form, dayfirst: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Return the days since 1970, and where one is in no calendar; zeros where the shape has no date."""
+    if not (form.text("y") or form.text("a")):
+        return np.zeros(form.rows.size, np.int64), np.zeros(form.rows.size, bool)
+    parts = ("y", "mo", "d") if form.text("y") else ("year", "b", "a") if dayfirst else ("year", "a", "b")
+    dates = np.array([form.number(part) for part in parts])
+    ends = np.flatnonzero(np.append(np.any(dates[:, 1:] != dates[:, :-1], axis=0), True))  # of runs of one day
+    year, month, day = dates[:, ends].astype(np.int64)
+    months = (np.clip(year, 1700, 2200) - 1970) * 12 + month - 1  # further off, 64 bits can't count ns
+    first, after = ((months + more).astype("M8[M]").astype("M8[D]").astype(np.int64) for more in (0, 1))
+    wrong = (month < 1) | (month > 12) | (day < 1) | (first + day > after)
+    lengths = np.diff(ends, prepend=-1)
+    return np.repeat(first + day - 1, lengths), np.repeat(wrong, lengths)
+
+
+def _clock(form: _Form, of_day: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Return the times on a clock less their zone's offset [ns], and where one is on no clock."""
+    hour, minute, second = (form.number(part) for part in ("h", "mi", "s"))
+    fraction = form.number("f") * 10 ** (9 - len(form.text("f")))
+    ns = (hour * 3600 + minute * 60 + second).astype(np.int64) * NS + fraction
+    wrong = (minute > 59) | (second > 59) | (of_day & (ns > 86_400 * NS))
+    if form.text("half"):
+        wrong |= (hour < 1) | (hour > 12)
+        ns += (12 * (form.text("half") in "Pp") - 12 * (hour == 12)) * (3600 * NS)
+    offset_s = form.number("zh") * 3600 + form.number("zm") * 60
+    return ns - (-NS if form.text("sign") == "-" else NS) * offset_s.astype(np.int64), wrong
+
+
+def _day_first(column: Column) -> bool:
+    """Return whether dates stand day first; refuse where it can't be told. A number above twelve settles it."""
     first = None
-    for row, text in dates:
-        match = DATE_RE.match(text)
-        if match and match["a"]:
-            if max(int(match["a"]), int(match["b"])) > 12:
-                return int(match["a"]) > 12
-            first = first or (row, match)
-    if first is None:
-        return None
-    row, match = first
-    a, b, year = int(match["a"]), int(match["b"]), match["year"]
-    raise LogRefusal(place.name, f"dates that can be read two ways, {a} {month_name[b]} {year} (day first) or "
-                     f"{b} {month_name[a]} {year} (month first):", "which of the two",
-                     "Write dayfirst=True or dayfirst=False.", row=row, value=match[0])  # fmt: skip
+    for start, texts in column.stretches():
+        sure = []
+        for form in (form for form in _forms(column, start, texts, STAMP) if form.text("a")):
+            first = start + int(form.rows[0]) if first is None else first
+            one, other = form.number("a"), form.number("b")
+            if (above := np.maximum(one, other) > 12).any():
+                sure.append((form.rows[above.argmax()], bool(one[above.argmax()] > 12)))
+        if sure:
+            return min(sure)[1]
+    text = column.texts[first].as_py()
+    a, b, year = map(int, re.findall("[0-9]+", text)[:3])
+    raise column.place.refuse(f"dates that can be read two ways, {a} {month_name[b]} {year} (day first) or "
+                              f"{b} {month_name[a]} {year} (month first):", "which of the two",
+                              "Write dayfirst=True or dayfirst=False.", at=first, value=text.split()[0])  # fmt: skip

@@ -11,8 +11,7 @@ import numpy as np
 import pandas as pd
 
 from ..units import number
-from .columns import words_of
-from .fields import NS
+from .columns import NS, words_of
 from .meterlog import Finding
 from .readings import Readings
 
@@ -36,10 +35,10 @@ UNMOVED_S, UNMOVED_READINGS = 6 * 3600, 10
 
 def _when(readings: Readings, at: int) -> str:
     """Return when a reading was taken, in words."""
-    ns = int(readings.times.ns[at])
-    if readings.times.clock == "elapsed":
+    ns = int(readings.ns[at])
+    if readings.clock == "elapsed":
         return f"{ns // NS // 3600}:{ns // NS // 60 % 60:02}:{ns // NS % 60:02}"
-    return f"{pd.Timestamp(ns):%Y-%m-%d %H:%M:%S}{' UTC' if readings.times.clock == 'utc' else ''}"
+    return f"{pd.Timestamp(ns):%Y-%m-%d %H:%M:%S}{' UTC' if readings.clock == 'utc' else ''}"
 
 
 def note(found: list[Finding], what: str, readings: Readings, there: np.ndarray, done: str, more: str = "") -> bool:
@@ -54,14 +53,14 @@ def _note_gaps(found: list[Finding], readings: Readings, gap: np.ndarray, step_s
     if not gap.any():
         return False
     usual = float(np.median(step_s))
-    hour = readings.times.clock == "local" and np.any(np.abs(step_s[gap] - 3600 - usual) <= usual / 2)
+    hour = readings.clock == "local" and np.any(np.abs(step_s[gap] - 3600 - usual) <= usual / 2)
     hint = "; if clocks were put forward there, write timezone=" if hour else ""
     return note(found, "gaps", readings, gap, done + hint, f", the longest {step_s[gap].max() / 3600:.3g} h")
 
 
 def note_unmoved(readings: Readings, found: list[Finding]) -> None:
     """Note readings that stood still for hours: a steady load, or a meter that hung."""
-    ns, last = readings.times.ns, readings.value.size - 1
+    ns, last = readings.ns, readings.value.size - 1
     ends = np.r_[-1, np.flatnonzero(readings.value[1:] != readings.value[:-1]), last]  # of each run of one value
     long = np.flatnonzero(np.diff(ends) >= UNMOVED_READINGS)
     still_s = (ns[ends[long + 1]] - ns[ends[long] + 1]) / NS
@@ -86,7 +85,7 @@ class _Sampling:
 
 
 def _seconds(readings: Readings) -> np.ndarray:
-    return (readings.times.ns - readings.times.ns[0]) / NS
+    return (readings.ns - readings.ns[0]) / NS
 
 
 def _sampling(step_s: np.ndarray, value: np.ndarray) -> _Sampling:
@@ -137,9 +136,8 @@ def held_steps(readings: Readings, hold: str | None, found: list[Finding]) -> St
 END_WORDS = {"end", "ending", "until", "to"}
 
 
-def interval_steps(readings: Readings, hold: str | None, found: list[Finding]) -> Steps:
+def interval_steps(readings: Readings, found: list[Finding]) -> Steps:
     """Return the steps of a log of energy per interval: P = E / interval."""
-    _refuse_hold(readings, hold)
     time_s = _seconds(readings)
     step_s = np.diff(time_s)
     usual = float(np.median(step_s))
@@ -154,23 +152,17 @@ def interval_steps(readings: Readings, hold: str | None, found: list[Finding]) -
                   usual if at_end else 0.0)  # fmt: skip
 
 
-def _refuse_hold(readings: Readings, hold: str | None) -> None:
-    if hold is not None:
-        raise readings.place.refuse(f"hold={hold!r} for energy", "readings of power", "Leave hold out.")
-
-
-def counter_steps(readings: Readings, hold: str | None, found: list[Finding]) -> Steps:
+def counter_steps(readings: Readings, found: list[Finding]) -> Steps:
     """Return the steps of an energy counter: P = (E2 - E1) / (t2 - t1), between readings that tell them apart.
 
     A reset leaves its step uncovered, since nobody knows how far the counter had come; a roll-over does not.
     """
-    _refuse_hold(readings, hold)
-    begin_ns, there = int(readings.times.ns[0]), np.isfinite(readings.value)
+    begin_ns, there = int(readings.ns[0]), np.isfinite(readings.value)
     if note(found, "empty readings", readings, ~there, "bridged by the counter"):
         readings = readings.take(np.flatnonzero(there))
     if readings.value.size < 2:
         raise readings.place.refuse("one reading of the counter", "two or more", "Let the meter log longer.", at=0)
-    time_s = (readings.times.ns - begin_ns) / NS
+    time_s = (readings.ns - begin_ns) / NS
     rise_wh = _rises(readings, found)
     sampling = _sampling(np.diff(time_s), readings.value)
     _note_gaps(found, readings, np.diff(time_s) > sampling.longest_s, np.diff(time_s), "bridged by the counter")
