@@ -139,19 +139,10 @@ def power_of(appliance: Appliance, name: str, outage: Outage, sampler: Sampler) 
         for celsius in {outage.room.celsius.min(), outage.room.celsius.max()} - {appliance.room.m_as("degC")}:
             within(appliance, Q_(float(celsius), "degC"), "room")
         slope = sampler.of(appliance.room_slope)
+    measured_w = sampler.of(appliance.mean_power, 0)
     windows_w = appliance.pattern.windows(lookup("step of a ride").value / 60, TENTHS)
-    since_h, offset, known = _phase(appliance, name, outage, sampler, windows_w.size)
-    return Power(
-        appliance,
-        outage,
-        sampler,
-        sampler.of(appliance.mean_power, 0),
-        slope,
-        since_h,
-        offset,
-        known,
-        windows_w / (appliance.pattern.mean_w or 1),
-    )
+    begun = _phase(appliance, name, outage, sampler, windows_w.size)
+    return Power(appliance, outage, sampler, measured_w, slope, *begun, windows_w / (appliance.pattern.mean_w or 1))
 
 
 def _phase(
