@@ -433,10 +433,6 @@ def test_warnings_say_what_is_missing() -> None:
     assert fit().warnings == ()
     assert any("accuracy is not stated" in warning for warning in fit(meter=None).warnings)
     assert any("room's temperature" in warning for warning in fit(room=None).warnings)
-    heavy = fit([("60 W", "11.8 h"), ("120 W", "6.7 h"), ("250 W", "3.4 h")])
-    assert "no run-down is lighter than 40 W: the run time there is extrapolated" in heavy.warnings_at("40 W")
-    assert heavy.warnings_at("80 W") == heavy.warnings
-    assert "no run-down is heavier than 300 W: the run time there is extrapolated" in fit().warnings_at("300 W")
 
 
 def test_no_run_time_without_a_drain() -> None:

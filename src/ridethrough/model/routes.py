@@ -123,13 +123,6 @@ class Printed:
             return replace(self, battery=found)
         return replace(self, battery=found, inverter=replace(self.inverter, standby=standby, measured=False))
 
-    def rests_on(self) -> list[str]:
-        """Return the table's coefficients that this route can rest on."""
-        battery, inverter = self.battery, self.inverter
-        inputs = [battery.holds, battery.depth_of_discharge, battery.health, battery.rate_exponent, inverter.standby,
-                  inverter.k1, inverter.k2, battery.curve.doubt]  # fmt: skip
-        return [*(name for each in inputs for name in each.rests_on()), *self.fixed()]
-
     def fixed(self) -> list[str]:
         """Return the table's coefficients without a band that this route rests on."""
         return self.battery.fixed()
@@ -239,12 +232,6 @@ class Measured:
             raise Refusal("a depth of discharge for a unit that was measured by run-downs", "a unit from print",
                           "Its run-downs went down to its own cut-off.")  # fmt: skip
         return replace(self, printed=self.printed + (Q_(0, "Wh") if more is None else more), **other)
-
-    def rests_on(self) -> list[str]:
-        """Return the table's coefficients that this route can rest on."""
-        line, own = self.line, (self.standby, self.health)
-        inputs = [line.energy, line.next_run, line.rate_exponent, line.bend, line.curve.doubt, *own]
-        return [*(name for each in inputs for name in each.rests_on()), *self.fixed()]
 
     def fixed(self) -> list[str]:
         """Return the table's coefficients without a band that this route rests on."""

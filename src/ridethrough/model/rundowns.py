@@ -100,14 +100,6 @@ class RundownLine:
         value = Estimate.band(by_moment.value, by_moment.value, by_mean.value, "rate of the moment")
         return widest - widest.value + value
 
-    def warnings_at(self, load: Any) -> tuple[str, ...]:
-        """Return what limits the claim at a load [W]: ``warnings``, and whether it lies outside the runs."""
-        power = (load if isinstance(load, Load) else Load.steady(load)).mean_power.value
-        full = self.points[self.points["counted as"] == "full"]["load (W)"]
-        beyond = {"lighter": full.min() > power.magnitude, "heavier": full.max() < power.magnitude}
-        found = [f"no run-down is {word} than {show(power)}" for word, outside in beyond.items() if outside]
-        return (*self.warnings, *(f"{what}: the run time there is extrapolated" for what in found))
-
     def __repr__(self) -> str:
         notes = "".join(f"\n  warning: {warning}" for warning in self.warnings)
         runs = f"{len(self.runs)} run-down{'s' * (len(self.runs) > 1)}"

@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
-import pandas as pd
 import pint
 
 from ..estimate import Estimate
 from ..propagation import estimate, not_negative
-from ..sources import coefficient, table_of
+from ..sources import coefficient
 from ..units import Refusal, positive, quantity, show
 from .battery import Battery
 from .charger import Charger
@@ -227,10 +226,6 @@ class BackupUnit:
     def with_depth(self, depth: Any) -> BackupUnit:
         """Return the unit from print with another depth of discharge [-]."""
         return replace(self, route=self.route.changed(depth_of_discharge=not_negative(depth, "1", "depth")))
-
-    def sources(self) -> pd.DataFrame:
-        """Return the table's coefficients that the unit's numbers can rest on, with band and source."""
-        return table_of(self.route.rests_on())
 
     @property
     def label(self) -> str:
