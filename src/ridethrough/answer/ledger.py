@@ -188,10 +188,11 @@ class Ledger:
     @property
     def headline(self) -> str:
         """The conclusion in one line of words and numbers."""
-        missing = self.left.magnitude < 0
-        amount, half = (-self.left if missing else self.left).spoken()
-        word = "missing" if missing else "left"
-        return f"{self.verdict.capitalize()}: {amount} {word} after {show(self.outage.duration)}, give or take {half}"
+        missing, hours = self.left.magnitude < 0, show(self.outage.duration)
+        short = self.ride.unserved if self.outage.recharge else -self.left
+        amount, half = (short if missing else self.left).spoken()
+        what = "left" if not missing else "asked in vain" if self.outage.recharge else "missing"
+        return f"{self.verdict.capitalize()}: {amount} {what} after {hours}, give or take {half}"
 
     @property
     def cautions(self) -> tuple[str, ...]:

@@ -195,9 +195,9 @@ def ride(
     >>> found.lasts.value, round(found.unserved.magnitude, 9)
     (<Quantity(8.0, 'hour')>, 500.0)
     """
-    for name, given, least in (("draws", draws, 2), ("times", times, 1)):
+    for name, given, least, usual in (("draws", draws, 2, DRAWS), ("times", times, 1, TIMES)):
         if not isinstance(given, int) or isinstance(given, bool) or given < least:
-            raise Refusal(f"{name}={given!r}", f"a whole number of {least} or more", f"Write {name}={240}.")
+            raise Refusal(f"{name}={given!r}", f"a whole number of {least} or more", f"Write {name}={usual}.")
     return through(case_of(load, unit, outage, draws=draws, seed=seed, times=times), restart=restart)
 
 
