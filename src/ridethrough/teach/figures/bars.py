@@ -83,11 +83,12 @@ def bars_figure(
         Where the axis ends, in that unit.
     """
     _rows(axes, [label for label, _, _ in bars], axis, left=0.33)
+    ends = []
     for row, (_, estimate, measured) in enumerate(bars):
         axes.barh(row, plain(estimate), height=0.6, **({"color": APPLIANCE} if measured else ASSUMED))
-        _interval(axes, row, 0, estimate)
+        ends += _interval(axes, row, 0, estimate)
         beside(axes, row, show(estimate.value), fontsize=14, fontweight="bold" if measured else "normal")
-    axes.set_xlim(0, reach or 1.05 * max(plain(estimate) for _, estimate, _ in bars))
+    axes.set_xlim(min(0, *ends), reach or 1.05 * max(ends))
     return "thin lines: 95 % interval", "hatched: not measured"
 
 

@@ -145,7 +145,7 @@ def charge_figure(
         axes.axvspan(begin, until, color=MAINS, alpha=0.45)
         axes.text((begin + until) / 2, 0.99 * full_wh, "mains", ha="center", va="top")
     if empty_h[0] < end:
-        axes.plot(empty_h, [0, 0], color=SHORT, linewidth=7, clip_on=False)
+        axes.plot(np.minimum(empty_h, end), [0, 0], color=SHORT, linewidth=7, clip_on=False)
         until_h = f"to {empty_h[1]:.1f} h" if empty_h[1] < end else "or later"
         at, shift, side = (empty_h[1], 8, "left") if empty_h[1] < end / 2 else (empty_h[0], -8, "right")
         axes.annotate(f"empty after {empty_h[0]:.1f} h {until_h}", (at, 0), xytext=(shift, 12), ha=side,
