@@ -190,3 +190,12 @@ def test_shares_name_what_makes_it_uncertain_the_largest_first() -> None:
     table = sampler.result(found, "W").shares()
     assert list(table["influence"]) == ["large", "small"]
     assert table["share"].to_list() == pytest.approx([0.9, 0.1], abs=0.03)
+
+
+def test_what_was_drawn_is_an_array_to_numpy() -> None:
+    sampler = Sampler(1000, seed=1)
+    power = sampler.result(sampler.of(Estimate.within("60 W", "6 W", "gain")), "W")
+    low, high = power.interval(0.9)
+    assert np.quantile(power, [0.05, 0.95]) == pytest.approx([low.magnitude, high.magnitude])
+    beyond = sampler.result(np.where(sampler.evenly("x") > 0.5, np.inf, 3.0), "h", 4.0)
+    assert set(np.asarray(beyond)) == {3.0, 4.0}

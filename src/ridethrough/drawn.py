@@ -45,6 +45,10 @@ class Drawn(Known):
         held = self.rows[1:]
         return held[~np.isnan(held)]
 
+    def __array__(self, dtype: Any = None, copy: bool | None = None) -> np.ndarray:
+        """Return the draws as an array, at most the horizon: NumPy's functions take it as it is [unit]."""
+        return np.minimum(self.draws, self.horizon).astype(dtype or float)
+
     @property
     def value(self) -> pint.Quantity:
         """The best estimate, or the horizon where that lies beyond it."""
