@@ -150,10 +150,8 @@ class Estimate(Arithmetic, Known):
         ----------
         values : sequence of str or pint.Quantity, or numbers with ``unit``
             The readings, two or more [same dimension].
-        name : str
-            The influence's name in budgets.
-        unit : str, optional
-            The unit of plain numbers.
+        name, unit : str
+            The influence's name in budgets, and the unit of plain numbers.
 
         References
         ----------
@@ -189,12 +187,8 @@ class Estimate(Arithmetic, Known):
             Their covariance, in products of ``units``.
         units : sequence of str
             Their units.
-        name : str
-            The one influence's name in budgets.
-        dof : float
-            Degrees of freedom of the covariance [-].
-        source, entries
-            As in `standard`.
+        name, dof, source, entries
+            As in `standard`; the one influence's, and the covariance's.
         """
         together, spread = Influence(name, dof, source, None, entries), np.asarray(covariance, float)
         own = np.sqrt(np.diag(spread))
