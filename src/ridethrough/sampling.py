@@ -110,7 +110,7 @@ class Sampler:
         """Return draws spread evenly from 0 to 1, such as of an unknown phase; the best estimate has 0."""
         key = ("evenly", name)
         if key not in self._drawn:
-            self._drawn[key] = self._column(name, _evenly)
+            self._drawn[key] = self._column(name, _middles)
             self.inputs[name] = [self._drawn[key]]
         return self._drawn[key]
 
@@ -148,10 +148,6 @@ class Sampler:
 
 def _middles(count: int) -> np.ndarray:
     return (np.arange(count) + 0.5) / max(count, 1)
-
-
-def _evenly(count: int) -> np.ndarray:
-    return _middles(count)
 
 
 @cache

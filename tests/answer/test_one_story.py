@@ -315,3 +315,12 @@ def test_a_coefficient_is_one_influence_however_often_it_is_asked_for() -> None:
     one, two = (ledger(Load.steady("40 W"), printed(capacity=capacity), "9 h") for capacity in ("1 kWh", "1.1 kWh"))
     assert (two.left - one.left).u.magnitude < 0.15 * one.left.u.magnitude
     assert coefficient("depth of discharge, iron phosphate").u.magnitude > 0
+
+
+def test_the_best_estimate_follows_the_clock_as_the_draws_do() -> None:
+    """A day by the minute, light until noon and heavy after it: from midnight on, half a day takes the light half."""
+    minutes = np.where(np.arange(1440) < 720, 20.0, 60.0) + np.tile([0.0, 1.0], 720)
+    load = Load.steady("40.5 W")._with(pattern=Pattern(np.full(1440, 1 / 60), minutes, begins_h=0.0))
+    for begins, hours_wh in (("0:00", 12 * 20.5), ("12:00", 12 * 60.5)):
+        taken = ledger(load, UNITS["printed, iron"], Outage("12 h", begins=begins), draws=20).ride.walk.sums.loads[0]
+        assert taken == pytest.approx(hours_wh, rel=1e-6)

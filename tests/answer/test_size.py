@@ -159,3 +159,14 @@ def test_the_confidence_left_out_is_the_covered_verdict() -> None:
 def test_it_refuses(make: Any, says: str) -> None:
     with pytest.raises(Refusal, match=says):
         make()
+
+
+@pytest.mark.parametrize("aim", [0.5, 0.8, 0.9])
+def test_it_is_the_smallest_capacity_that_lasts_in_so_many_draws(aim: float) -> None:
+    """No draw fewer and no draw more: a box a hair smaller lasts in one draw less than was asked."""
+    found = size(LOAD, "9 h", like=printed(), confidence=aim, draws=200)
+    needs = np.sort(found.needed.draws)
+    assert wh(found.printed) == needs[round(aim * 200) - 1]
+    box = printed().with_capacity(found.printed)
+    assert ledger(LOAD, box, "9 h", draws=200).chance >= aim
+    assert ledger(LOAD, box.with_capacity(0.999 * found.printed), "9 h", draws=200).chance < aim

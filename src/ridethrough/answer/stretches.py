@@ -122,17 +122,8 @@ def _stretch(case: Case, edges: np.ndarray) -> Stretch:
         rate = Rate(reference, exponent, case.rate.least)
         variance = np.broadcast_to(variance_w2, asked.shape)[:, 0]
         drained[:, 0] = drained_of_cycles_w(total_w[:, 0], variance, (best[0], best[1], best[2]), rate)
-    return Stretch(
-        float(edges[0]),
-        np.diff(edges),
-        powers_w,
-        asked,
-        drained,
-        rate_w,
-        bool(np.any(variance_w2)),
-        own,
-        _flow(case, middles),
-    )
+    cycles, flow = bool(np.any(variance_w2)), _flow(case, middles)
+    return Stretch(float(edges[0]), np.diff(edges), powers_w, asked, drained, rate_w, cycles, own, flow)
 
 
 def _flow(case: Case, middles: np.ndarray) -> Flow | None:
