@@ -51,8 +51,8 @@ def test_the_mains_comes_once_and_is_gone_after_its_last_window() -> None:
 
 def test_what_comes_daily_comes_by_the_clock_again_and_again() -> None:
     sun = Recharge.daily([("6:00", "18:00", "100 W")])
-    assert window(sun, 48, 0) == [(0, 0), (6, 100), (18, 0), (24, 0), (30, 100), (42, 0)]
-    assert window(sun, 24, 9.5) == [(0, 100), (8.5, 0), (14.5, 0), (20.5, 100)]
+    assert window(sun, 48, 0) == [(0, 0), (6, 100), (18, 0), (30, 100), (42, 0)]
+    assert window(sun, 24, 9.5) == [(0, 100), (8.5, 0), (20.5, 100)]
     assert not sun.carries
     assert Recharge.daily([("6:00", "8:00", "1 kW")], carries=True).carries
 

@@ -113,7 +113,8 @@ class Case:
     @cached_property
     def rate(self) -> Rate:
         """What a fast discharge costs."""
-        return self.unit.route.rate(self.sampler.of, self.printed)
+        reference_w, exponent, least = self.unit.route.rate(self.sampler.of, self.printed)
+        return Rate(reference_w * np.ones(self.rows), exponent * np.ones(self.rows), least)
 
     @cached_property
     def moment(self) -> np.ndarray:

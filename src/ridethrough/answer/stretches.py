@@ -16,6 +16,7 @@ from .case import Case, Own
 
 AT_ONCE = 100_000  # numbers handled by one NumPy call: few enough to stay in a processor's cache
 MOMENT_H = 1e-5  # what lies closer together is one moment
+np.empty(30_000_000, np.int8)  # once freed, the C library keeps blocks up to this size at hand: twice as fast
 
 
 class Flow(NamedTuple):
@@ -24,8 +25,8 @@ class Flow(NamedTuple):
     Parameters
     ----------
     power_w, efficiency : arrays of shape (steps, rows)
-        All sources together [W], and what of a surplus is stored [-].
-    idle : array of shape (steps, rows)
+        All sources together [W], and what of a surplus is stored [-]; one row of it where that is alike in all steps.
+    idle : array of shape (steps, rows), or float
         Share that comes whether it is taken or not, as the sun's does and the mains' does not [-].
     carries : array of shape (steps,)
         Whether the load hangs on it.
@@ -33,7 +34,7 @@ class Flow(NamedTuple):
 
     power_w: np.ndarray
     efficiency: np.ndarray
-    idle: np.ndarray
+    idle: np.ndarray | float
     carries: np.ndarray
 
 
@@ -42,10 +43,10 @@ class Stretch(NamedTuple):
 
     Parameters
     ----------
-    begin_h, duration_h : float, array of shape (steps,)
-        When it begins, and how long its steps are [h].
+    edges_h : array of shape (steps + 1,)
+        The moments between which its steps lie [h].
     powers_w : array of shape (appliances, steps, rows)
-        What each appliance draws [W].
+        What each appliance draws [W]; here and below one row where something flows in and the load is alike in all.
     asked_w, drained_w : arrays of shape (steps, rows)
         What load and unit ask together, and what leaves the charge where the battery gives all of it [W].
     rate_w : array of shape (steps, rows)
@@ -58,8 +59,7 @@ class Stretch(NamedTuple):
         What flows back in.
     """
 
-    begin_h: float
-    duration_h: np.ndarray
+    edges_h: np.ndarray
     powers_w: np.ndarray
     asked_w: np.ndarray
     drained_w: np.ndarray
@@ -68,26 +68,36 @@ class Stretch(NamedTuple):
     own: Own
     flow: Flow | None
 
+    @property
+    def duration_h(self) -> np.ndarray:
+        """How long its steps are [h]."""
+        return np.diff(self.edges_h)
+
 
 def stretches(case: Case, begin_h: float, end_h: float) -> Iterator[Stretch]:
     """Yield what happens from one moment to another, both counted from the beginning of the outage [h]."""
     most = max(1, AT_ONCE // case.rows)
     for day in range(int(begin_h // DAY_H), int(np.ceil(end_h / DAY_H))):
-        edges = _edges(case, max(begin_h, day * DAY_H), min(end_h, (day + 1) * DAY_H))
-        breaks = _breaks(case, edges)
-        for at, until in pairwise(breaks):
+        low, high = max(begin_h, day * DAY_H), min(end_h, (day + 1) * DAY_H)
+        loads = _moments([*_load_cuts(case, low, high)], low, high)
+        edges = _moments([loads, *(np.append(source.edges_h, case.told_h) for source in case.sources)], low, high)
+        for at, until in pairwise(_breaks(case, edges)):
             for first in range(at, until, most):
-                yield _stretch(case, edges[first : min(first + most, until) + 1])
+                yield _stretch(case, edges[first : min(first + most, until) + 1], loads)
 
 
-def _edges(case: Case, low: float, high: float) -> np.ndarray:
-    """Return the moments of a day at which something changes, its ends included [h]."""
+def _load_cuts(case: Case, low: float, high: float) -> Iterator[np.ndarray]:
+    """Yield the moments at which a load, its day or a room changes [h]."""
     grids = [power.block_h for power in case.powers if power.block_h]
     grids += [lookup("step of a ride").value / 60] if any(p.offset is not None for p in case.powers) else []
-    grids += [1.0] if case.outage.changes else []
-    cuts = [step * np.arange(np.floor(low / step) + 1, np.ceil(high / step)) for step in grids]
-    cuts += [power.cuts_h(low, high) for power in case.powers]
-    cuts += [np.append(source.edges_h, case.told_h) for source in case.sources]
+    for step in grids + [1.0] * case.outage.changes:
+        yield step * np.arange(np.floor(low / step) + 1, np.ceil(high / step))
+    for power in case.powers:
+        yield power.cuts_h(low, high)
+
+
+def _moments(cuts: list[np.ndarray], low: float, high: float) -> np.ndarray:
+    """Return the moments of a day in order, its ends included, none twice [h]."""
     inner = np.unique(np.concatenate([*cuts, [low]]))
     inner = inner[(inner > low + MOMENT_H) & (inner < high - MOMENT_H)]
     return np.concatenate([[low], inner[np.diff(inner, prepend=low) > MOMENT_H], [high]])
@@ -106,38 +116,44 @@ def _breaks(case: Case, edges: np.ndarray) -> np.ndarray:
     return np.flatnonzero(new)
 
 
-def _stretch(case: Case, edges: np.ndarray) -> Stretch:
-    """Return the steps between these moments."""
+def _stretch(case: Case, edges: np.ndarray, loads: np.ndarray) -> Stretch:
+    """Return the steps between these moments; between those of ``loads`` nothing changes but what flows in."""
     middles, own = (edges[:-1] + edges[1:]) / 2, case.own_at(float((edges[0] + edges[1]) / 2))
-    drawn = [power.at(middles) for power in case.powers]
+    _, first, same = np.unique(np.searchsorted(loads, middles), return_index=True, return_inverse=True)
+    drawn = [power.at(middles[first]) for power in case.powers]
     powers_w = np.stack([mean for mean, _ in drawn])
     total_w, variance_w2 = powers_w.sum(axis=0), sum(variance for _, variance in drawn)
     _, b, c = case.takes
     asked = asked_w(total_w, variance_w2, own.own_w, b, c)
     mean_w = asked_w(case.mean_w, case.load.variance_w2, own.own_w, b, c)
     rate_w = asked + (1 - case.moment) * (mean_w - asked)
-    drained = drained_w(asked, rate_w, *case.rate)
-    if np.any(variance_w2):  # a draw's load runs in some of its steps, the best estimate's a little in each
+    drained, cycles = drained_w(asked, rate_w, *case.rate), bool(np.any(variance_w2))
+    if cycles:  # a draw's load runs in some of its steps, the best estimate's a little in each
         reference, exponent, *best = (np.ravel(each)[:1] for each in (*case.rate[:2], own.own_w, b, c))
         rate = Rate(reference, exponent, case.rate.least)
         variance = np.broadcast_to(variance_w2, asked.shape)[:, 0]
         drained[:, 0] = drained_of_cycles_w(total_w[:, 0], variance, (best[0], best[1], best[2]), rate)
-    cycles, flow = bool(np.any(variance_w2)), _flow(case, middles)
-    return Stretch(float(edges[0]), np.diff(edges), powers_w, asked, drained, rate_w, cycles, own, flow)
+    flow = _flow(case, middles)
+    carried = np.zeros(0, bool) if flow is None else flow.carries
+    if first.size < middles.size and (first.size > 1 or flow is None or carried.any()):
+        powers_w, asked, drained, rate_w = powers_w[:, same], asked[same], drained[same], rate_w[same]
+    if carried.any():
+        asked[carried] = drained[carried] = 0
+    return Stretch(edges, powers_w, asked, drained, rate_w, cycles, own, flow)
 
 
 def _flow(case: Case, middles: np.ndarray) -> Flow | None:
     """Return what flows back in at these moments; None where nothing does."""
-    now_w = [source.power_w[np.clip(np.searchsorted(source.edges_h, middles) - 1, 0, source.power_w.size - 1)]
-             for source in case.sources]  # fmt: skip
-    if not any(each.any() for each in now_w):
+    now_w = [(source, source.power_w[np.searchsorted(source.edges_h[1:-1], middles)]) for source in case.sources]
+    comes = [(source, power_w[:, np.newaxis] * source.comes) for source, power_w in now_w if power_w.any()]
+    carries = np.any([source.carries & (power_w > 0) for source, power_w in now_w], axis=0)
+    if not comes:
         return None
-    total = stored = idle = np.zeros((middles.size, case.rows))
-    carried = np.zeros(middles.size, bool)
-    for source, power_w in zip(case.sources, now_w, strict=True):
-        here = power_w[:, np.newaxis] * source.comes
-        total, stored = total + here, stored + here * source.efficiency
-        idle = idle if source.carries else idle + here
-        carried |= source.carries & (power_w > 0)
+    if len(comes) == 1:
+        ((source, power_w),) = comes
+        return Flow(power_w, source.efficiency[np.newaxis], float(not source.carries), carries)
+    total = sum((power_w for _, power_w in comes[1:]), comes[0][1])
     over = np.where(total > 0, total, 1)
-    return Flow(total, stored / over, idle / over, carried)
+    stored, idle = (sum(power_w * of(source) for source, power_w in comes) / over
+                    for of in (lambda source: source.efficiency, lambda source: float(not source.carries)))  # fmt: skip
+    return Flow(total, stored, idle, carries)

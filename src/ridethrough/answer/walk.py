@@ -3,29 +3,29 @@
 Powers and energies stand on the side of the unit's route. Within a step powers are constant, and everything is exact:
 
     gives     = max(asked - inflow, 0)           out of the charge: what `drained_w` makes of it
-    surplus   = max(inflow - asked, 0)           into it: eta min(surplus, limit), and less near full          (1)
-    gap(t)    = gap* exp(-t r / gap*)            where less than gap* is missing to full                       (2)
+    surplus   = max(inflow - asked, 0)           into it: eta min(surplus, limit), near full as `gap_after` has it
 
-r is what would be stored without taper, gap* the gap at which the charger, in proportion to the gap, takes just that
-surplus. A charge below the floor that the cold makes is out of reach; the unit is empty there, and waits, where it has
-a restart threshold, until it is charged up to that.
+A charge below the floor that the cold makes is out of reach; the unit is empty there, and waits, where it has a
+restart threshold, until it is charged up to that. Steps in which nothing turns are taken together.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from copy import copy
 from dataclasses import dataclass, field, fields
+from typing import Any
 
 import numpy as np
 
-from ..model.battery import drained_w
+from ..model.charger import LEAST, gap_after, hours_to
 from .case import Case, Own
-from .stretches import Flow, Stretch
+from .powers import Powers, powers
+from .stretches import MOMENT_H, Stretch
 
 Array = np.ndarray
-ROUNDING = 1e-11  # of what flowed: who asks to the last watt-hour is served
-LEAST = 1e-200  # keeps a division by nothing from being one
+ALL = slice(None)
+ROUNDING = 1e-11  # of a full charge: who asks to the last watt-hour is served
 
 
 @dataclass
@@ -108,8 +108,8 @@ class Walk:
                 self.start_wh, self.begin = usable, stretch
             elif stretch.own is not self._own:
                 self.sums.kept_back += usable - self._usable
-            self._own, before = stretch.own, self.charge
-            told = (self._fall if stretch.flow is None else self._follow)(stretch, floor)
+            self._own, before = stretch.own, self.charge.copy()
+            told = self._move(stretch, floor)
             self._usable = self.usable(floor, stretch.own.lift)
             if stretch.flow is not None:  # what fills a charge up to its floor is of no use
                 self.sums.kept_back += self._usable - usable - (self.charge - before) * stretch.own.lift
@@ -124,7 +124,8 @@ class Walk:
         """Return a walk that goes on from here, this one and its sampler staying as they are."""
         other = copy(self)
         other.case = self.case.further()
-        other.on, other.empty_h, other.cold_h = self.on.copy(), self.empty_h.copy(), self.cold_h.copy()
+        for name in ("charge", "on", "empty_h", "cold_h"):
+            setattr(other, name, getattr(self, name).copy())
         other.sums = Sums(*(each.copy() for each in vars(self.sums).values()))
         return other
 
@@ -147,123 +148,130 @@ class Walk:
     def _count(self, stretch: Stretch) -> None:
         """Add up what was asked of the unit while nothing else carried it."""
         hours = stretch.duration_h if stretch.flow is None else stretch.duration_h * ~stretch.flow.carries
-        self.sums.loads += hours @ stretch.powers_w
-        self.sums.asked += hours @ stretch.asked_w
+        self.sums.loads += total(hours, stretch.powers_w)
+        self.sums.asked += total(hours, stretch.asked_w)
         self.sums.own += hours.sum() * stretch.own.own_w
         self.sums.heater += hours.sum() * stretch.own.heater_w
 
-    def _fall(self, stretch: Stretch, floor: Array) -> Array:
-        """Follow the charge where nothing flows in: it falls to the floor and stays there; return it when wanted."""
-        sums, hours = self.sums, stretch.duration_h
-        falls_w = stretch.drained_w / stretch.own.lift
-        there = np.where(self.on, np.maximum(self.charge - floor, 0), 0.0)
-        gone, asked = hours @ falls_w, hours @ stretch.asked_w
-        given = asked.copy()
-        told = self.charge - np.minimum(self._elapsed(stretch) @ falls_w, there)
-        who = np.flatnonzero(gone > there + ROUNDING * (gone + there))
-        if who.size:
-            falls = np.cumsum(falls_w[:, who] * hours[:, np.newaxis], axis=0)
-            at = (falls > there[who]).argmax(axis=0)
-            share = 1 - (_of_each(falls, at) - there[who]) / (falls_w[at, who] * hours[at])
-            at_h = stretch.begin_h + np.cumsum(hours)[at] - (1 - share) * hours[at]
-            asks = np.cumsum(stretch.asked_w[:, who] * hours[:, np.newaxis], axis=0)
-            given[who] = _of_each(asks, at) - (1 - share) * stretch.asked_w[at, who] * hours[at]
-            self._empties(who, at_h, stretch)
-        taken = np.minimum(gone, there)
-        sums.unserved += asked - given
-        sums.rate += taken * stretch.own.lift - given
-        self.charge = self.charge - taken
-        return told
+    def _move(self, stretch: Stretch, floor: Array) -> Array:
+        """Move on through a stretch, in sums where nothing turns and by the step where it may; return what is told.
+
+        Told is the charge at the moments wanted; where something flows in, each of them ends a step.
+        """
+        wanted, told, levels = self._wanted(stretch), self.charge[np.newaxis], None
+        if wanted.size and stretch.flow is not None:
+            levels = np.repeat(told, stretch.edges_h.size, axis=0)
+        elif wanted.size:
+            passed = np.clip(self.case.told_h[wanted, np.newaxis] - stretch.edges_h[:-1], 0, stretch.duration_h)
+            there = np.where(self.on, np.maximum(self.charge - floor, 0), 0.0)
+            told = told - np.minimum(passed @ (stretch.drained_w / stretch.own.lift), there)
+        rows = self._glide(stretch, floor, levels)
+        for step, hours in enumerate(stretch.duration_h if rows.size else ()):
+            rest = np.full(rows.size, hours)
+            while rest.any():
+                rest = self._step(stretch, floor, rows, step, rest)
+            if levels is not None:
+                levels[step + 1, rows] = self.charge[rows]
+        return told if levels is None else levels[np.searchsorted(stretch.edges_h, self.case.told_h[wanted] - MOMENT_H)]
+
+    def _wanted(self, stretch: Stretch) -> Array:
+        """Return which of the moments wanted lie in a stretch, its beginning and end included."""
+        first, last = stretch.edges_h[[0, -1]]
+        return np.flatnonzero((self.case.told_h >= first - MOMENT_H) & (self.case.told_h <= last + MOMENT_H))
+
+    def _now(self, stretch: Stretch, floor: Array, who: Any, step: Any) -> tuple[Array, Array, Array, Powers]:
+        """Return what rows can give and what they lack to full [Wh], which of them give, and their powers."""
+        full, on = self.case.full_wh[who], self.on[who]
+        there, gap = np.maximum(self.charge[who] - floor[who], 0), np.maximum(full - self.charge[who], 0)
+        awake, warm = on & (there > ROUNDING * full), stretch.own.charges & (self.cold_h[who] <= 0)
+        return there, gap, awake, powers(self.case, stretch, step, who, on=on, awake=awake, warm=warm)
+
+    def _glide(self, stretch: Stretch, floor: Array, levels: Array | None) -> Array:
+        """Move rows to the end of a stretch in which nothing turns; return those in which it may.
+
+        Nothing turns where what leaves the charge was there before, and what comes in has room far from where the
+        charger takes less; or where it takes less from beginning to end.
+        """
+        hours, passed_h = stretch.duration_h, stretch.edges_h[1:, np.newaxis] - stretch.edges_h[0]
+        there, gap, awake, power = self._now(stretch, floor, ALL, ALL)
+        taken, drained, tail = total(hours, power.takes), total(hours, power.falls), np.zeros(gap.size, bool)
+        stored = taken * power.kept if power.kept.ndim == 1 else total(hours, power.takes * power.kept)
+        turns = drained > there + ROUNDING * self.case.full_wh
+        if not awake.all():
+            unknown = np.isinf(self.empty_h) & (total(hours, power.lacks) > 0)
+            turns |= self.on & ~awake & (unknown | (stored > 0))
+            on_again = floor + self.restart_wh - ROUNDING * self.case.full_wh
+            turns |= ~self.on & (stored > 0) & (self.charge + stored >= on_again)
+        if stretch.flow is not None:
+            takes = np.atleast_2d(power.takes)
+            turns |= stretch.own.heats & (self.cold_h > 0) & (total(hours, power.offered) > 0)
+            if power.kept.ndim == 1:
+                tail = self.on & (stored > 0) & (gap <= power.slack_h * takes.min(axis=0))
+            turns |= ~tail & (gap - stored < power.slack_h * takes.max(axis=0))
+        if levels is not None:
+            levels[1:] += np.cumsum((power.takes * power.kept - power.falls) * hours[:, np.newaxis], axis=0)
+        if tail.any():
+            lasting = np.exp(-np.where(tail, power.kept / np.maximum(power.slack_h, LEAST), 0.0) * passed_h)
+            share = np.where(tail, gap * (1 - lasting[-1]) / np.maximum(stored, LEAST), 1.0)  # `gap_after`
+            power, taken, stored = power._replace(takes=power.takes * share), taken * share, stored * share
+            if levels is not None:
+                levels[1:, tail] = (levels[0] + gap * (1 - lasting))[:, tail]  # `gap_after`
+        glides: Any = np.flatnonzero(~turns) if turns.any() else ALL
+        self._add(stretch, glides, power, lambda each: total(hours, each)[glides], drained[glides], taken[glides],
+                  stored[glides])  # fmt: skip
+        return np.flatnonzero(turns)
+
+    def _step(self, stretch: Stretch, floor: Array, who: Array, step: int, rest: Array) -> Array:
+        """Move rows on to the end of a step, or to where one turns off or on or is warm; return what is left [h]."""
+        there, gap, awake, power = self._now(stretch, floor, who, step)
+        wanted, bend, on = power.takes * power.kept, power.takes * power.slack_h, self.on[who]
+        until = np.where(power.falls * rest > there * (1 + ROUNDING), there / np.maximum(power.falls, LEAST), rest)
+        dry = on & ~awake & (power.lacks > 0) & (rest > 0)
+        self._empties(who[dry], (stretch.edges_h[step + 1] - rest)[dry], stretch)
+        until[dry & ~self.on[who]] = 0.0
+        warms = stretch.own.heats & (self.cold_h[who] > 0) & (power.offered > 0)
+        warms &= power.offered >= stretch.own.heater_w[who]
+        until = np.where(warms, np.minimum(until, self.cold_h[who]), until)
+        turns = ~on & (wanted > 0)
+        if turns.any():
+            reached_h = hours_to(gap, (self.case.full_wh - floor - self.restart_wh)[who], wanted, bend)
+            turns &= reached_h <= rest * (1 + ROUNDING)
+            until = np.where(turns, np.minimum(until, reached_h), until)
+        stored, drained = gap - gap_after(gap, until, wanted, bend), np.minimum(power.falls * until, there)
+        taken = stored / np.maximum(power.kept, LEAST)
+        power = power._replace(takes=taken / np.maximum(until, LEAST))
+        self._add(stretch, who, power, lambda each: until * each, drained, taken, stored)
+        self.cold_h[who] -= np.where(warms, until, 0.0)
+        self.on[who[turns]] = True
+        return rest - until
+
+    def _add(self, stretch: Stretch, who: Any, power: Powers, energy: Callable[[Array], Array], drained: Array,
+             taken: Array, stored: Array) -> None:  # fmt: skip
+        """Add up what went in and out of rows [Wh]; ``energy`` makes energies of powers."""
+        sums, lift = self.sums, stretch.own.lift[who]
+        self.charge[who] += stored - drained
+        sums.rate[who] += drained * lift - energy(power.gives)
+        sums.unserved[who] += energy(power.missed)
+        if stretch.flow is not None:
+            direct = energy(power.direct)
+            sums.direct[who] += direct
+            sums.stored[who] += stored * lift
+            sums.charge_loss[who] += taken - stored * lift
+            if isinstance(power.idle, float):
+                sums.spilled[who] += np.maximum(energy(power.offered) - direct - taken, 0) * power.idle
+            else:
+                sums.spilled[who] += energy(np.maximum(power.offered - power.direct - power.takes, 0) * power.idle)
 
     def _empties(self, who: Array, at_h: Array, stretch: Stretch) -> None:
         """Note which rows run empty when: off until their restart, and their cells take the cold of the room."""
-        self.empty_h[who] = np.where(self.on[who], np.minimum(self.empty_h[who], at_h), self.empty_h[who])
+        self.empty_h[who] = np.minimum(self.empty_h[who], at_h)
         self.on[who] &= self.restart_wh[who] <= 0
         if stretch.own.heats:
             self.cold_h[who] = self.case.warming_h[who]
 
-    def _elapsed(self, stretch: Stretch) -> Array:
-        """Return how much of each step has passed at the moments wanted in this stretch: shape (times, steps) [h]."""
-        ends = stretch.begin_h + np.cumsum(stretch.duration_h)
-        wanted = self.case.told_h[self._wanted(stretch)]
-        return np.clip(wanted[:, np.newaxis] - (ends - stretch.duration_h), 0, stretch.duration_h)
 
-    def _wanted(self, stretch: Stretch) -> Array:
-        """Return which of the moments wanted lie in a stretch, its beginning and end included."""
-        last = stretch.begin_h + stretch.duration_h.sum()
-        return np.flatnonzero((self.case.told_h >= stretch.begin_h - 1e-9) & (self.case.told_h <= last + 1e-9))
-
-    def _follow(self, stretch: Stretch, floor: Array) -> Array:
-        """Follow the charge step by step where something flows in; return it when wanted, which ends a step."""
-        levels, now = [self.charge], stretch.begin_h
-        for step, hours in enumerate(stretch.duration_h):
-            rest = np.full(self.charge.size, hours)
-            while (rest > 0).any():
-                rest = self._step(stretch, stretch.flow, step, floor, now + hours, rest)  # type: ignore[arg-type]
-            levels.append(self.charge)
-            now += hours
-        passed = self._elapsed(stretch) / stretch.duration_h
-        return levels[0] + passed @ np.diff(levels, axis=0)
-
-    def _step(self, stretch: Stretch, flow: Flow, step: int, floor: Array, end_h: float, rest: Array) -> Array:
-        """Move on to the end of a step, or to where a row turns off or on or is warm; return what is left of it [h]."""
-        case, sums, lift, asked_w = self.case, self.sums, stretch.own.lift, stretch.asked_w[step]
-        offered, eta, carried = flow.power_w[step], flow.efficiency[step], bool(flow.carries[step])
-        warm = stretch.own.charges & (self.cold_h <= 0)
-        inflow = offered if carried else np.where(warm, offered, 0.0)
-        there, gap = np.maximum(self.charge - floor, 0), np.maximum(case.full_wh - self.charge, 0)
-        lacks = np.where(self.on & ~carried, np.maximum(asked_w - inflow, 0), 0.0)
-        dry = (lacks > 0) & (there <= ROUNDING * case.full_wh)
-        if dry.any():
-            self._empties(np.flatnonzero(dry), (end_h - rest)[dry], stretch)
-        asked, gives = np.where(self.on & ~carried, asked_w, 0.0), np.where(dry, 0.0, lacks)
-        part = gives / np.maximum(asked_w, LEAST)
-        falls = drained_w(gives, stretch.rate_w[step] * part, *case.rate) / lift
-        falls[0] = part[0] * stretch.drained_w[step, 0] / lift[0] if stretch.cycles else falls[0]
-        surplus = np.where(warm, np.minimum(np.maximum(inflow - asked, 0), case.limit_w), 0.0)
-        wanted, bend = surplus * eta / lift, case.tapers_wh * surplus / np.maximum(case.limit_w, LEAST)
-
-        until = np.where(falls * rest > there * (1 + ROUNDING), there / np.maximum(falls, LEAST), rest)
-        warms = stretch.own.heats & (self.cold_h > 0) & (offered >= stretch.own.heater_w)
-        until = np.where(warms, np.minimum(until, self.cold_h), until)
-        turns = ~self.on & (wanted > 0)
-        if turns.any():
-            reached_h = _time_to(gap, case.full_wh - floor - self.restart_wh, wanted, bend)
-            turns &= reached_h <= rest * (1 + ROUNDING)
-            until = np.where(turns, np.minimum(until, reached_h), until)
-
-        stored, drained = (gap - _gap_after(gap, until, wanted, bend)) * lift, np.minimum(falls * until, there)
-        taken, direct = stored / np.maximum(eta, LEAST), np.minimum(asked, inflow) * until
-        sums.stored += stored
-        sums.charge_loss += taken - stored
-        sums.spilled += np.maximum(offered * until - direct - taken, 0) * flow.idle[step]
-        sums.rate += drained * lift - gives * until
-        sums.direct += direct
-        sums.unserved += (
-            0.0 if carried else (asked_w - np.where(self.on, np.minimum(asked_w, inflow) + gives, 0)) * until
-        )
-        self.charge = self.charge + stored / lift - drained
-        self.cold_h = np.where(warms, self.cold_h - until, self.cold_h)
-        self.on = self.on | turns
-        return rest - until
-
-
-def _gap_after(gap: Array, hours: Array, wanted: Array, bend: Array) -> Array:
-    """Return what is missing to full after charging for some hours: straight down to the bend, then (2) [Wh]."""
-    straight = np.maximum(gap - bend, 0)
-    needed = np.where(wanted > 0, straight / np.maximum(wanted, LEAST), np.inf)
-    tail = np.maximum(hours - needed, 0)
-    rate = wanted / np.maximum(bend, LEAST)
-    return np.where(hours <= needed, gap - wanted * hours, np.minimum(gap, bend) * np.exp(-tail * rate))  # (2)
-
-
-def _time_to(gap: Array, aim: Array, wanted: Array, bend: Array) -> Array:
-    """Return how long charging takes from one gap to a smaller one [h]."""
-    straight = np.maximum(gap - np.maximum(aim, bend), 0) / np.maximum(wanted, LEAST)
-    tail = np.log(np.maximum(np.minimum(gap, bend), LEAST) / np.maximum(aim, LEAST)) * bend / np.maximum(wanted, LEAST)
-    return np.where(gap <= aim, 0.0, straight + np.where(aim < bend, tail, 0.0))
-
-
-def _of_each(table: Array, row: Array) -> Array:
-    """Return each draw's entry in its own row of the table."""
-    return np.take_along_axis(table, row[np.newaxis], axis=0)[0]
+def total(hours: Array, powers_w: Array) -> Array:
+    """Return what powers come to in all steps, of shape (..., steps or 1, rows), or (rows,) if alike in each [Wh]."""
+    if powers_w.ndim > 1 and powers_w.shape[-2] > 1:
+        return np.asarray(hours @ powers_w)
+    return hours.sum() * (powers_w if powers_w.ndim == 1 else powers_w[..., 0, :])

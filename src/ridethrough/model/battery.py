@@ -138,8 +138,9 @@ def drained_w(asked_w: Any, rate_w: Any, reference_w: Any, exponent: Any, least:
     Peukert's relation, see `peukert_hours`: what the power of the moment makes lost, whatever comes later.
     """
     over = np.maximum(rate_w / reference_w, least)
-    over = np.where(over > 0, over, 1.0)  # of nothing nothing is lost
-    return asked_w * over ** (exponent - 1) if np.any(over != 1) and np.any(exponent != 1) else asked_w  # (1)
+    if np.all(over == 1) or np.all(exponent == 1):
+        return asked_w
+    return asked_w * np.where(over > 0, over, 1.0) ** (exponent - 1)  # (1); of nothing nothing is lost
 
 
 def known(chemistry: str) -> str:

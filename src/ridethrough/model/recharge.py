@@ -131,7 +131,9 @@ class Recharge:
                           "Give more steps, or Recharge.daily for what comes every day.")  # fmt: skip
         edges = np.unique(np.concatenate([[0.0], self.pattern.cuts_h(since, hours), [hours]]))
         middles = since + (edges[:-1] + edges[1:]) / 2
-        return edges, np.where(self.once & (middles >= period_h), 0.0, self.pattern.at(middles))
+        power_w = np.where(self.once & (middles >= period_h), 0.0, self.pattern.at(middles))
+        changes = np.append(True, np.diff(power_w) != 0)
+        return np.append(edges[:-1][changes], hours), power_w[changes]
 
 
 def _efficiency(given: Any) -> Estimate:
