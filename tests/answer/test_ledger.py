@@ -157,7 +157,7 @@ def test_recharge_has_lines() -> None:
     came, spilled, lost = (wh(account, label) for label in ("recharge that came", "without room", "charge loss"))
     assert came == pytest.approx(1200)
     assert spilled == -account.ride.wasted.magnitude < -300
-    assert lost == pytest.approx(-0.12 / 0.88 * account.ride.walk.sums.stored[0])
+    assert lost == pytest.approx(-0.12 / 0.88 * account.ride.walk.state.stored[0])
 
 
 # --- Each line moves with its own cause -----------------------------------------------------------------

@@ -161,7 +161,7 @@ def test_one_question_has_one_answer_and_a_plain_loop_agrees(part: int) -> None:
         if first_h < LONGEST_H - 1:
             assert seen.lasts.rows[0] == pytest.approx(first_h, rel=1e-6)
         assert account.left.rows[0] == pytest.approx(left_wh, rel=1e-6, abs=1e-3)
-        through = seen.walk.sums.asked + seen.walk.start_wh
+        through = seen.walk.state.asked + seen.walk.start_wh
         assert (np.abs(seen.walk.residual) <= 1e-9 * through).all()
         emptied += first_h < case.outage.hours
     assert 10 < emptied < CASES // 5 - 10
@@ -184,7 +184,7 @@ DRAWS = 20
 def rows(case: Case, **changed: Any) -> tuple[np.ndarray, np.ndarray]:
     """Return what each draw lasts in the outage and has left."""
     seen = ride(*case._replace(**changed), draws=DRAWS)
-    return np.minimum(seen.walk.empty_h, case.outage.hours), seen.walk.end_wh - seen.walk.sums.unserved
+    return np.minimum(seen.walk.state.empty_h, case.outage.hours), seen.walk.end_wh - seen.walk.state.unserved
 
 
 def no_better(worse: tuple[np.ndarray, np.ndarray], base: tuple[np.ndarray, np.ndarray]) -> None:
@@ -249,10 +249,10 @@ def test_what_flows_in_never_hurts(seed: int, source: Recharge, restart: str) ->
     case = random_case(np.random.default_rng(seed))
     without, with_it = (ride(case.load, case.unit, altered(case.outage, recharge=each), draws=DRAWS, restart=restart)
                         for each in ((), source))  # fmt: skip
-    assert (with_it.walk.empty_h >= without.walk.empty_h - 1e-9).all()
-    assert (with_it.walk.sums.unserved <= without.walk.sums.unserved + 1e-6).all()
+    assert (with_it.walk.state.empty_h >= without.walk.state.empty_h - 1e-9).all()
+    assert (with_it.walk.state.unserved <= without.walk.state.unserved + 1e-6).all()
     assert (with_it.walk.end_wh >= without.walk.end_wh - 1e-6).all()
-    through = with_it.walk.sums.asked + with_it.walk.start_wh + with_it.walk.sums.stored + with_it.walk.sums.direct
+    through = with_it.walk.state.asked + with_it.walk.start_wh + with_it.walk.state.stored + with_it.walk.state.direct
     assert (np.abs(with_it.walk.residual) <= 1e-9 * through).all()
 
 

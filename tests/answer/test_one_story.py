@@ -322,5 +322,5 @@ def test_the_best_estimate_follows_the_clock_as_the_draws_do() -> None:
     minutes = np.where(np.arange(1440) < 720, 20.0, 60.0) + np.tile([0.0, 1.0], 720)
     load = Load.steady("40.5 W")._with(pattern=Pattern(np.full(1440, 1 / 60), minutes, begins_h=0.0))
     for begins, hours_wh in (("0:00", 12 * 20.5), ("12:00", 12 * 60.5)):
-        taken = ledger(load, UNITS["printed, iron"], Outage("12 h", begins=begins), draws=20).ride.walk.sums.loads[0]
+        taken = ledger(load, UNITS["printed, iron"], Outage("12 h", begins=begins), draws=20).ride.walk.state.loads[0]
         assert taken == pytest.approx(hours_wh, rel=1e-6)

@@ -93,7 +93,7 @@ def test_recharge_by_hand(seen: Any, lasts_h: float, left_wh: float, unserved_wh
 def test_a12_a_charger_takes_what_it_can_and_no_more() -> None:
     """5,000 W into a charger of 500 W x 80 %: 400 Wh in an hour. Without a number the table holds it back."""
     stored = [through("1 h", start="0 %", unit=plain("1 kWh", **told), recharge=mains(("0 h", "1 h"), power="5 kW"))
-              .walk.sums.stored[0] for told in ({"charge_power": "500 W"}, {"charge_power": None})]  # fmt: skip
+              .walk.state.stored[0] for told in ({"charge_power": "500 W"}, {"charge_power": None})]  # fmt: skip
     assert stored == pytest.approx([400, 0.8 * 300])  # 0.3 W for each watt-hour printed
 
 
@@ -141,7 +141,7 @@ def test_a12_a_dead_battery_is_warmed_before_it_is_charged(load: Load, hours: in
     """The mains brings 60 W x 80 %, once the heater warmed the cells for the table's three hours."""
     back = mains(("5 h", f"{5 + hours} h"))
     seen = through("24 h", load=load, unit=plain(**HEATED), recharge=back, **FROST)
-    assert seen.walk.sums.stored[0] == pytest.approx(stored_wh)
+    assert seen.walk.state.stored[0] == pytest.approx(stored_wh)
     assert seen.wasted.magnitude == 0
 
 
@@ -167,7 +167,7 @@ def test_cold_that_comes_by_the_hour_keeps_charge_back() -> None:
     """Of 400 Wh 92 % are left at 0 degC and 84 % at -10: 32 and 64 Wh lie out of reach until it is warm again."""
     seen = through("6 h", unit_at=["25 degC", "0 degC", "0 degC", "-10 degC", "25 degC", "25 degC"], times=12)
     assert seen.walk.told[1::2, 0] == pytest.approx([375, 325 - 32, 275 - 32, 225 - 64, 175, 125])
-    assert seen.walk.sums.kept_back[0] == pytest.approx(0)
+    assert seen.walk.state.kept_back[0] == pytest.approx(0)
     assert through("6 h", start="50 %", unit_at=["25 degC"] * 3 + ["-10 degC"] * 3).lasts.value.magnitude == (
         pytest.approx(3)
     )

@@ -73,7 +73,7 @@ def test_what_each_draw_needs_is_what_it_lasts_with() -> None:
     found = size(LOAD, outage, like=printed(), draws=DRAWS)
     for draw in (0, 7, 100, 199):
         rows = [ride(LOAD, printed().with_capacity(Q_(factor * found.needed.rows[draw], "Wh")), outage, draws=DRAWS)
-                .walk.empty_h[draw] for factor in (1, 0.999)]  # fmt: skip
+                .walk.state.empty_h[draw] for factor in (1, 0.999)]  # fmt: skip
         assert np.isinf(rows).tolist() == [True, False]
 
 

@@ -157,8 +157,8 @@ def test_a_differential_equation_solver_agrees(kind: str) -> None:
         other, seen = solved(world), world.ridden(at, times=24)
         above = np.maximum(np.array(other["soc"]) - world.floor_wh, 0)
         np.testing.assert_allclose(seen.walk.told[1:, 0], above, atol=1e-4)
-        sums = seen.walk.sums
-        ours = seen.walk.empty_h[0], sums.unserved[0], sums.spilled[0], sums.stored[0]
+        sums = seen.walk.state
+        ours = seen.walk.state.empty_h[0], sums.unserved[0], sums.spilled[0], sums.stored[0]
         theirs = other["first"], other["unserved"], other["spilled"], other["stored"]
         np.testing.assert_allclose(ours, theirs, atol=1e-3)
         emptied, spilled = emptied + np.isfinite(other["first"]), spilled + (other["spilled"] > 0)

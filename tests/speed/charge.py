@@ -138,7 +138,7 @@ def main() -> None:
     for sunny, wanted in ((True, 2.5), (False, 0.5)):
         case = case_of(*inputs(sunny), draws=10_000, seed=1)
         given, walk = for_the_loop(case), walked(case)
-        named = walk.empty_h, walk.end_wh, walk.sums.unserved, walk.sums.spilled, walk.sums.stored
+        named = walk.state.empty_h, walk.end_wh, walk.state.unserved, walk.state.spilled, walk.state.stored
         theirs = loop_of(*given)
         for mine, other in zip(named, theirs, strict=True):
             np.testing.assert_allclose(mine, other, rtol=1e-7, atol=1e-5)

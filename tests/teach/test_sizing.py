@@ -24,7 +24,7 @@ def test_the_sentence_counts_rides(hours: int) -> None:
     outage = Outage(f"{hours} h")
     rides = spread(LOAD, SMALL, outage, draws=2000)
     text = rides_view(LOAD, SMALL, outage).text
-    assert counted(text) == np.isinf(rides.walk.empty_h[1:]).sum()
+    assert counted(text) == np.isinf(rides.walk.state.empty_h[1:]).sum()
     assert rides.verdict in text
     assert ("missing" in text) == (np.median(ledger(LOAD, SMALL, outage).left.draws) < 0)
 

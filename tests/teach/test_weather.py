@@ -47,8 +47,8 @@ def test_in_a_steady_room_it_is_the_ledger(unit: BackupUnit, room_c: float) -> N
     told = ledger(freezer(), unit, Outage("60 h", start="90 %", room=room, unit_at=room), draws=200)
     seen = through(unit, [room_c] * 60)
     assert seen.lasts.magnitude == pytest.approx(told.lasts.magnitude, rel=1e-9)
-    empty = seen.walk.empty_h < 60
-    np.testing.assert_allclose(seen.walk.empty_h[empty], told.lasts.rows[empty], rtol=1e-9)
+    empty = seen.walk.state.empty_h < 60
+    np.testing.assert_allclose(seen.walk.state.empty_h[empty], told.lasts.rows[empty], rtol=1e-9)
 
 
 @UNITS
@@ -60,7 +60,7 @@ def test_the_draw_takes_the_mean_and_the_limit_the_last_hour(unit: BackupUnit) -
     passed = int(night.lasts.magnitude) + 1
     again = through(unit, [*falling[:passed][::-1], *falling[passed:]])
     assert again.lasts.magnitude > night.lasts.magnitude
-    loads = [through(unit, hours).walk.sums.loads[0, 0] for hours in (falling, falling[::-1])]
+    loads = [through(unit, hours).walk.state.loads[0, 0] for hours in (falling, falling[::-1])]
     assert loads[0] == pytest.approx(loads[1])
 
 

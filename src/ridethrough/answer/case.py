@@ -128,7 +128,9 @@ class Case:
 
     @cached_property
     def limit_w(self) -> np.ndarray:
-        """The most that flows in before charge loss, on the side of the route [W]."""
+        """The most that flows in before charge loss, on the side of the route, if any does [W]."""
+        if not self.outage.recharge:
+            return np.zeros(self.rows)
         return self.sampler.of(self.unit.charger.power, 0) * self.unit.route.inflow(self.sampler.of)
 
     @cached_property

@@ -22,8 +22,8 @@ from ..sources import table_of
 from ..units import show
 from .case import case_of
 from .headroom import Verdict, inverter_line
+from .passage import ROUNDING
 from .ride import Ride, through
-from .walk import ROUNDING
 
 NOTHING = 0.005  # of what is asked: less has no line of its own
 Kind = Literal["total", "battery", "load", "loss", "recharge"]
@@ -90,7 +90,7 @@ class Ledger:
         supply = [Line(label, kind, self._of(rows), known) for label, kind, rows, known in self._supply()]
         rest = [Line(label, kind, self._of(rows), known) for label, kind, rows, known in self._asked()]
         usable = Line("usable", "total", self._of(walk.start_wh), all(line.measured for line in supply[1:]))
-        short = bool(ride.outage.recharge) and bool(np.any(walk.sums.unserved))
+        short = bool(ride.outage.recharge) and bool(np.any(walk.state.unserved))
         if short:
             rest.append(Line("asked and did not come", "recharge", ride.unserved))
         label = "left over" if ride.left.magnitude >= 0 or short else "missing"
@@ -124,7 +124,7 @@ class Ledger:
 
     def _asked(self) -> Iterator[tuple[str, Kind, Any, bool]]:
         """Yield what load and unit ask and what flows in [Wh], losses negative."""
-        case, sums, hours = self.ride.case, self.ride.walk.sums, show(self.outage.duration)
+        case, sums, hours = self.ride.case, self.ride.walk.state, show(self.outage.duration)
         for power, rows in zip(case.powers, sums.loads, strict=True):
             yield f"{power.appliance.name}, {hours}", "load", -rows, power.appliance.measured and not power.moved
         route, loads = case.unit.route, sums.loads.sum(axis=0)
@@ -158,7 +158,7 @@ class Ledger:
     @property
     def needed(self) -> Drawn:
         """Energy that load and unit ask in the whole outage [Wh]."""
-        return self._of(self.ride.walk.sums.asked)
+        return self._of(self.ride.walk.state.asked)
 
     @property
     def mean_power(self) -> Drawn:

@@ -58,25 +58,25 @@ class Ride:
         asked; else it reads "at least" the outage where that is survived.
         """
         walk, horizon = self.walk, self.outage.hours
-        if self.outage.goes_on and not np.isfinite(walk.empty_h).all():
+        if self.outage.goes_on and not np.isfinite(walk.state.empty_h).all():
             walk, horizon = walk.further(), 24 * lookup("longest ride").value
             walk.through(stretches(walk.case, self.outage.hours, horizon), counted=False)
-        return walk.case.sampler.result(walk.empty_h, "h", horizon)
+        return walk.case.sampler.result(walk.state.empty_h, "h", horizon)
 
     @property
     def survives(self) -> bool:
         """Whether the best estimate never runs empty in the outage."""
-        return not np.isfinite(self.walk.empty_h[0])
+        return not np.isfinite(self.walk.state.empty_h[0])
 
     @cached_property
     def left(self) -> Drawn:
         """What is left at the end beyond the reserve, less what did not come before [Wh]."""
-        return self.case.sampler.result(self.walk.end_wh - self.walk.sums.unserved, "Wh")
+        return self.case.sampler.result(self.walk.end_wh - self.walk.state.unserved, "Wh")
 
     @cached_property
     def chance(self) -> float:
         """The share of draws that last the outage and keep the reserve [-]."""
-        return float(np.mean(np.isinf(self.walk.empty_h[self.case.sampler.within][1:])))
+        return float(np.mean(np.isinf(self.walk.state.empty_h[self.case.sampler.within][1:])))
 
     @property
     def verdict(self) -> Verdict:
@@ -115,22 +115,22 @@ class Ride:
     def mean_power(self) -> Drawn:
         """What the load draws on average over the outage, in its room and by its clock [W]."""
         hours = self.outage.hours
-        return self.case.sampler.result(self.walk.sums.loads.sum(axis=0) / hours, "W")
+        return self.case.sampler.result(self.walk.state.loads.sum(axis=0) / hours, "W")
 
     @property
     def served(self) -> Drawn:
         """What was asked of the unit and came [Wh]: load, losses and standby."""
-        return self.case.sampler.result(self.walk.sums.asked - self.walk.sums.unserved, "Wh")
+        return self.case.sampler.result(self.walk.state.asked - self.walk.state.unserved, "Wh")
 
     @property
     def unserved(self) -> Drawn:
         """What was asked and did not come [Wh]."""
-        return self.case.sampler.result(self.walk.sums.unserved, "Wh")
+        return self.case.sampler.result(self.walk.state.unserved, "Wh")
 
     @property
     def wasted(self) -> Drawn:
         """Recharge that came and found no room [Wh]; what the mains did not have to give is none."""
-        return self.case.sampler.result(self.walk.sums.spilled, "Wh")
+        return self.case.sampler.result(self.walk.state.spilled, "Wh")
 
     @property
     def residual(self) -> Drawn:

@@ -142,7 +142,7 @@ def _needed(case: Case) -> Drawn:
     """Return what each draw needs, each found by halving between what lasts and what does not [Wh]; inf for none."""
 
     def lasts(printed_wh: np.ndarray) -> np.ndarray:
-        return np.isinf(through(case.with_printed(printed_wh)).walk.empty_h)
+        return np.isinf(through(case.with_printed(printed_wh)).walk.state.empty_h)
 
     start = float(case.unit.printed.m_as("Wh"))
     low, high = np.zeros(case.rows), np.full(case.rows, start)

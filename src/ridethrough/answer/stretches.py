@@ -26,15 +26,15 @@ class Flow(NamedTuple):
     ----------
     power_w, efficiency : arrays of shape (steps, rows)
         All sources together [W], and what of a surplus is stored [-]; one row of it where that is alike in all steps.
-    idle : array of shape (steps, rows), or float
-        Share that comes whether it is taken or not, as the sun's does and the mains' does not [-].
+    idle : array of shape (steps, rows)
+        Share that comes whether it is taken or not, as the sun's does and the mains' does not [-]; alike.
     carries : array of shape (steps,)
         Whether the load hangs on it.
     """
 
     power_w: np.ndarray
     efficiency: np.ndarray
-    idle: np.ndarray | float
+    idle: np.ndarray
     carries: np.ndarray
 
 
@@ -72,6 +72,14 @@ class Stretch(NamedTuple):
     def duration_h(self) -> np.ndarray:
         """How long its steps are [h]."""
         return np.diff(self.edges_h)
+
+    def part(self, who: np.ndarray) -> Stretch:
+        """Return it for some rows, without what each appliance draws."""
+        flow = self.flow
+        if flow is not None:
+            flow = flow._replace(**{name: getattr(flow, name)[:, who] for name in ("power_w", "efficiency", "idle")})
+        tables = {name: getattr(self, name)[:, who] for name in ("asked_w", "drained_w", "rate_w")}
+        return self._replace(powers_w=np.zeros(0), flow=flow, **tables)
 
 
 def stretches(case: Case, begin_h: float, end_h: float) -> Iterator[Stretch]:
@@ -151,7 +159,7 @@ def _flow(case: Case, middles: np.ndarray) -> Flow | None:
         return None
     if len(comes) == 1:
         ((source, power_w),) = comes
-        return Flow(power_w, source.efficiency[np.newaxis], float(not source.carries), carries)
+        return Flow(power_w, source.efficiency[np.newaxis], np.full((1, case.rows), float(not source.carries)), carries)
     total = sum((power_w for _, power_w in comes[1:]), comes[0][1])
     over = np.where(total > 0, total, 1)
     stored, idle = (sum(power_w * of(source) for source, power_w in comes) / over
