@@ -262,13 +262,8 @@ class _Steps:
 UNTIL_NEXT = "until the next"
 
 
-@dataclass(frozen=True)
-class _Sampling:
-    """How long a reading may stand until the next [s], and how long it stands where that comes later [s]."""
-
-    words: str
-    longest_s: float
-    stands_s: float
+# How the meter wrote, in words; how long a reading may stand until the next [s], and stands where that comes later [s].
+_Sampling = tuple[str, float, float]
 
 
 def _seconds(readings: Readings) -> np.ndarray:
@@ -282,19 +277,19 @@ def _sampling(step_s: np.ndarray, value: np.ndarray) -> _Sampling:
     repeats a value; one that also writes at a steady beat repeats values at that beat.
     """
     usual = float(np.median(step_s))
-    steady = _Sampling(f"one every {usual:g} s", 1.5 * usual, usual)
+    steady: _Sampling = (f"one every {usual:g} s", 1.5 * usual, usual)
     if step_s.max() <= 1.5 * usual:
         return steady
     same = value[1:] == value[:-1]
     long = step_s > 1.5 * usual
     beat = float(np.median(step_s[same])) if same.sum() >= 3 else 0.0
     if beat > 1.5 * usual and np.mean(np.abs(step_s[same] - beat) <= beat / 4) >= 0.8:
-        return _Sampling(f"on each change, and at least every {beat:g} s", 1.5 * beat, beat)
+        return (f"on each change, and at least every {beat:g} s", 1.5 * beat, beat)
     paced = np.mean(np.abs(step_s - usual) <= usual / 2) >= 0.75
     returns = long.sum() >= 3 and np.unique(value[:-1][long]).size <= long.sum() / 2
     if same.mean() <= 0.01 and (returns or not paced):
-        return _Sampling(f"on each change, the longest after {step_s.max() / 3600:.3g} h", math.inf, math.inf)
-    return steady if paced else _Sampling(f"at uneven times, {usual:g} s apart in the middle", 10 * usual, usual)
+        return (f"on each change, the longest after {step_s.max() / 3600:.3g} h", math.inf, math.inf)
+    return steady if paced else (f"at uneven times, {usual:g} s apart in the middle", 10 * usual, usual)
 
 
 def _held_steps(readings: Readings, hold: str | None, found: list[Finding]) -> _Steps:
@@ -302,20 +297,20 @@ def _held_steps(readings: Readings, hold: str | None, found: list[Finding]) -> _
     time_s = _seconds(readings)
     step_s = np.diff(time_s)
     if hold is None:
-        sampling, told = _sampling(step_s, readings.value), "guessed"
+        (words, longest, stands), told = _sampling(step_s, readings.value), "guessed"
     else:
         longest = math.inf if hold == UNTIL_NEXT else number(hold, "s", "hold")
         if longest <= 0:
             raise readings.place.refuse("hold", hold=hold)
-        sampling, told = _Sampling(f"each holds {hold}", longest, longest), "given"
-    gap = step_s > sampling.longest_s
-    if _note_gaps(found, readings, gap, step_s, f"not covered; the reading before stands for {sampling.stands_s:g} s"):
-        step_s = np.where(gap, sampling.stands_s, step_s)
+        words, stands, told = f"each holds {hold}", longest, "given"
+    gap = step_s > longest
+    if _note_gaps(found, readings, gap, step_s, f"not covered; the reading before stands for {stands:g} s"):
+        step_s = np.where(gap, stands, step_s)
     there = np.isfinite(readings.value[:-1])
     _note(found, "empty readings", readings, ~there, "not covered")
     kept = slice(step_s.size) if there.all() else np.flatnonzero(there)
     power_w, *beside = taken(readings, PER_READING, kept).values()
-    return _Steps(time_s[kept], step_s[kept], power_w, float(time_s[-1]), (sampling.words, told), 0.0, *beside)
+    return _Steps(time_s[kept], step_s[kept], power_w, float(time_s[-1]), (words, told), 0.0, *beside)
 
 
 # -- energy --------------------------------------------------------------------------------------
@@ -349,8 +344,8 @@ def _counter_steps(readings: Readings, found: list[Finding]) -> _Steps:
         raise readings.place.refuse("one count", at=0)
     time_s = (readings.ns - begin_ns) / NS
     rise_wh = _rises(readings, found)
-    sampling = _sampling(np.diff(time_s), readings.value)
-    _note_gaps(found, readings, np.diff(time_s) > sampling.longest_s, np.diff(time_s), "bridged by the counter")
+    words, longest, _ = _sampling(np.diff(time_s), readings.value)
+    _note_gaps(found, readings, np.diff(time_s) > longest, np.diff(time_s), "bridged by the counter")
     stop = _stops(rise_wh, readings.step)
     if stop.size < time_s.size:
         done = f"put together to {stop.size - 1} steps from one change of the counter to the next"
@@ -358,7 +353,7 @@ def _counter_steps(readings: Readings, found: list[Finding]) -> _Steps:
     energy_wh, duration_s = np.add.reduceat(rise_wh, stop[:-1]), np.diff(time_s[stop])
     known = np.isfinite(energy_wh)
     power_w = energy_wh[known] / duration_s[known] * 3600
-    return _Steps(time_s[stop[:-1]][known], duration_s[known], power_w, float(time_s[-1]), (sampling.words, "guessed"))
+    return _Steps(time_s[stop[:-1]][known], duration_s[known], power_w, float(time_s[-1]), (words, "guessed"))
 
 
 def _rises(readings: Readings, found: list[Finding]) -> np.ndarray:

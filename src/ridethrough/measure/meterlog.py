@@ -292,14 +292,17 @@ def failures(log: MeterLog) -> tuple[Finding, ...]:
     """
     if log.kind != "power" or not log.power_w.any():
         return ()
-    start, end = log.start_s, log.start_s + log.duration_s
-    gap = np.flatnonzero(start[1:] > end[:-1] + MOMENT_S) + 1
+    start, lasts, least_s = log.start_s, log.duration_s, 60 * lookup("shortest power failure").value
     off = log.power_w == 0 if log.volts is None else log.volts < np.fmax.reduce(log.volts) / 2
-    low = log.power_w <= LOW * (log.power_w @ log.duration_s) / log.duration_s.sum()
+    if log.span_s - lasts.sum() < least_s and not _stretches(off, start, lasts, least_s):
+        return ()
+    gap = np.flatnonzero(np.diff(start) > lasts[:-1] + MOMENT_S) + 1
+    end = start[gap - 1] + lasts[gap - 1]
+    low = log.power_w <= LOW * (log.power_w @ lasts) / lasts.sum()
     off, low = (np.insert(flags, gap, True) for flags in (off, low))
-    start, end = np.insert(start, gap, end[gap - 1]), np.insert(end, gap, start[gap])
-    dark = _stretches(off, start, end, 60 * lookup("shortest power failure").value)
-    rests, runs = (_stretches(flags, start, end, MOMENT_S) for flags in (low, ~low)) if dark else ([], [])
+    start, lasts = np.insert(start, gap, end), np.insert(lasts, gap, start[gap] - end)
+    dark, rests, runs = (_stretches(flags, start, lasts, least)
+                         for flags, least in ((off, least_s), (low, MOMENT_S), (~low, MOMENT_S)))  # fmt: skip
     asked = (_question(log, span, [rest for rest in rests if not _meet(rest, span)], runs) for span in dark)
     return tuple(finding for finding in asked if finding)
 
@@ -331,9 +334,9 @@ def _usual(spans: list[Span], unknown: float) -> float:
     return float(np.median([end - begin for begin, end in spans])) if spans else unknown
 
 
-def _stretches(flags: np.ndarray, start_s: np.ndarray, end_s: np.ndarray, least_s: float) -> list[Span]:
+def _stretches(flags: np.ndarray, start_s: np.ndarray, lasts_s: np.ndarray, least_s: float) -> list[Span]:
     """Return from when to when ``flags`` hold at a stretch, where that is for long enough [s]."""
-    edges = np.flatnonzero(np.diff(np.r_[False, flags, False])).reshape(-1, 2)
-    begins, ends = start_s[edges[:, 0]], end_s[edges[:, 1] - 1]
+    first, after = np.flatnonzero(np.diff(np.r_[False, flags, False])).reshape(-1, 2).T
+    begins, ends = start_s[first], start_s[after - 1] + lasts_s[after - 1]
     long = ends - begins >= least_s
     return list(zip(begins[long].tolist(), ends[long].tolist(), strict=True))

@@ -94,6 +94,7 @@ def read_readings(layout: Layout, roles: Roles, dayfirst: bool | None, decimal: 
             continue
         digits[role] = factor * 10.0 ** -_decimals([row[at] for row in layout.sample if at < len(row)], numbers)
         values[role] = numbers if factor == 1 else numbers * factor
+        del column  # its text, too
     pa.default_memory_pool().release_unused()
     apparent = _volt_amperes(values)
     if roles.role == "power" and apparent is not None and not np.nanmax(apparent) >= LEAST * np.nanmax(values["power"]):
