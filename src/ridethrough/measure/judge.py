@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -14,10 +14,10 @@ import numpy as np
 import pandas as pd
 
 from ..units import Q_, number
-from .layout import BASE, WORDS, words_of
+from .layout import BASE, WORDS, Note, words_of
 from .meter import Meter
 from .meterlog import Finding, MeterLog, failures
-from .readings import LATEST_S, NS, PER_READING, Readings, taken
+from .readings import BESIDE, LATEST_S, NS, Readings, taken
 
 
 def judge(readings: Readings, role: str, meter: Meter, choices: Mapping[str, Any]) -> MeterLog:
@@ -32,19 +32,19 @@ def judge(readings: Readings, role: str, meter: Meter, choices: Mapping[str, Any
     if make := {"counter": _counter_steps, "interval energy": _interval_steps}.get(kind):
         if "hold" in choices:
             raise readings.place.refuse("hold for energy", hold=choices["hold"])
-        steps = make(readings, found)
+        steps, sampling, ahead_s = make(readings, found)
     else:
-        steps = _held_steps(readings, choices.get("hold"), found)
-    _check_power(readings, steps)
+        steps, sampling, ahead_s = _held_steps(readings, choices.get("hold"), found)
+    _check_power(readings, steps["start_s"], steps["power_w"])
     zone = choices.get("timezone")
-    begins = None if readings.clock == "elapsed" else pd.Timestamp(int(readings.ns[0]) - int(steps.ahead_s * NS))
+    begins = None if readings.clock == "elapsed" else pd.Timestamp(int(readings.ns[0]) - int(ahead_s * NS))
     if begins is not None and readings.clock == "utc":
         begins = begins.tz_localize("UTC").tz_convert(zone or "UTC")
     stated, unit = (meter.power_step, BASE[role]) if kind in {"power", "apparent power"} else (meter.energy_step, "Wh")
     step = number(stated, unit, "step") if stated and unit != "VA" else readings.step
-    log = MeterLog(readings.place.name, kind, steps.start_s, steps.duration_s, steps.power_w, begins, steps.span_s,
-                   Q_(step, unit), meter, readings.notes | {"kind": (kind, told), "readings": steps.sampling},
-                   apparent_va=steps.apparent_va, volts=steps.volts)  # fmt: skip
+    notes = readings.notes | {"kind": (kind, told), "readings": sampling}
+    log = MeterLog(readings.place.name, kind, begins=begins, resolution=Q_(step, unit), meter=meter, mapping=notes,
+                   **steps)  # fmt: skip
     return replace(log, findings=(*found, *failures(log)))
 
 
@@ -244,20 +244,8 @@ def _note_unmoved(readings: Readings, found: list[Finding]) -> None:
 # -- steps ---------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class _Steps:
-    """Power held over steps of time, how the readings were taken to stand for it, how far before the first reading
-    the log begins, and what was logged beside the power."""
-
-    start_s: np.ndarray
-    duration_s: np.ndarray
-    power_w: np.ndarray
-    span_s: float
-    sampling: tuple[str, str]
-    ahead_s: float = 0.0
-    apparent_va: np.ndarray | None = None
-    volts: np.ndarray | None = None
-
+# The fields of a log that hold its steps, how readings were taken to stand for them, and how far it begins ahead [s].
+_Steps = tuple[dict[str, Any], Note, float]
 
 UNTIL_NEXT = "until the next"
 
@@ -309,8 +297,8 @@ def _held_steps(readings: Readings, hold: str | None, found: list[Finding]) -> _
     there = np.isfinite(readings.value[:-1])
     _note(found, "empty readings", readings, ~there, "not covered")
     kept = slice(step_s.size) if there.all() else np.flatnonzero(there)
-    power_w, *beside = taken(readings, PER_READING, kept).values()
-    return _Steps(time_s[kept], step_s[kept], power_w, float(time_s[-1]), (words, told), 0.0, *beside)
+    steps = {"start_s": time_s[kept], "duration_s": step_s[kept], "power_w": readings.value[kept]}
+    return steps | taken(readings, BESIDE, kept) | {"span_s": float(time_s[-1])}, (words, told), 0.0
 
 
 # -- energy --------------------------------------------------------------------------------------
@@ -328,8 +316,8 @@ def _interval_steps(readings: Readings, found: list[Finding]) -> _Steps:
     at_end = bool(words_of(readings.notes["time"][0]) & WORDS["end"])
     words = f"energy of {usual:g} s {'before' if at_end else 'after'} each time"
     power_w = readings.value[there] / duration_s[there] * 3600
-    return _Steps(time_s[there], duration_s[there], power_w, float(time_s[-1]) + usual, (words, "guessed"),
-                  usual if at_end else 0.0)  # fmt: skip
+    steps = {"start_s": time_s[there], "duration_s": duration_s[there], "power_w": power_w}
+    return steps | {"span_s": float(time_s[-1]) + usual}, (words, "guessed"), usual if at_end else 0.0
 
 
 def _counter_steps(readings: Readings, found: list[Finding]) -> _Steps:
@@ -353,7 +341,8 @@ def _counter_steps(readings: Readings, found: list[Finding]) -> _Steps:
     energy_wh, duration_s = np.add.reduceat(rise_wh, stop[:-1]), np.diff(time_s[stop])
     known = np.isfinite(energy_wh)
     power_w = energy_wh[known] / duration_s[known] * 3600
-    return _Steps(time_s[stop[:-1]][known], duration_s[known], power_w, float(time_s[-1]), (words, "guessed"))
+    steps = {"start_s": time_s[stop[:-1]][known], "duration_s": duration_s[known], "power_w": power_w}
+    return steps | {"span_s": float(time_s[-1])}, (words, "guessed"), 0.0
 
 
 def _rises(readings: Readings, found: list[Finding]) -> np.ndarray:
@@ -402,10 +391,10 @@ def _stops(rise_wh: np.ndarray, step_wh: float) -> np.ndarray:
 LARGEST_W = 100_000  # more than an outlet gives: the unit is wrong
 
 
-def _check_power(readings: Readings, steps: _Steps) -> None:
+def _check_power(readings: Readings, start_s: np.ndarray, power_w: np.ndarray) -> None:
     """Refuse a log that covers nothing, or whose powers no outlet gives."""
-    if not steps.power_w.size:
+    if not power_w.size:
         raise readings.place.refuse("nothing covered")
-    if steps.power_w.max() > LARGEST_W:
-        at = np.searchsorted(_seconds(readings), steps.start_s[steps.power_w.argmax()])
-        raise readings.place.refuse("too much power", power=steps.power_w.max(), most=LARGEST_W, at=at)
+    if power_w.max() > LARGEST_W:
+        at = np.searchsorted(_seconds(readings), start_s[power_w.argmax()])
+        raise readings.place.refuse("too much power", power=power_w.max(), most=LARGEST_W, at=at)

@@ -134,8 +134,7 @@ class MeterLog:
         Refusal
             If no reading stands for any of that time.
         """
-        low, high = self._at(begin, "begin"), self._at(end, "end")
-        self._check_covered(low, high)
+        low, high = self._window(begin, end)
         return replace(
             self,
             **self._steps_in((low, high), since=low),
@@ -165,8 +164,7 @@ class MeterLog:
         >>> log.without("5 h", "7 h").mean_power_w()
         40.0
         """
-        low, high = self._at(begin, "begin"), self._at(end, "end")
-        self._check_covered(low, high)
+        low, high = self._window(begin, end)
         kept = self._steps_in((-math.inf, low), (high, math.inf))
         if not kept["start_s"].size:
             raise Refusal(f"{self.name} without all that was logged", "a part of it that stays", "Cut out less.")
@@ -176,24 +174,23 @@ class MeterLog:
 
     def _steps_in(self, *windows: Span, since: float = 0.0) -> dict[str, Any]:
         """Return the steps within some windows, cut at their ends, as the fields that hold them."""
-        held, starts, lasts = [], [], []
-        for low, high in windows:
-            start = np.maximum(self.start_s, low)
-            length = np.minimum(self.start_s + self.duration_s, high) - start
-            held.append(np.flatnonzero(length > 0))
-            starts.append(start[held[-1]] - since)
-            lasts.append(length[held[-1]])
-        chosen = np.concatenate(held)
-        beside = {name: None if (values := getattr(self, name)) is None else values[chosen] for name in _PER_STEP}
-        return {"start_s": np.concatenate(starts), "duration_s": np.concatenate(lasts)} | beside
+        starts = np.concatenate([np.maximum(self.start_s, low) for low, _ in windows])
+        ends = np.concatenate([np.minimum(self.start_s + self.duration_s, high) for _, high in windows])
+        held = np.flatnonzero(ends > starts)
+        of = held % self.start_s.size
+        beside = {name: None if (values := getattr(self, name)) is None else values[of] for name in _PER_STEP}
+        return {"start_s": starts[held] - since, "duration_s": (ends - starts)[held]} | beside
 
-    def _check_covered(self, low: float, high: float) -> None:
+    def _window(self, begin: Any, end: Any) -> Span:
+        """Return a stretch in which readings stand for some of the time [s]."""
+        low, high = self._at(begin, "begin"), self._at(end, "end")
         if not self._steps_in((low, high))["start_s"].size:
             raise Refusal(
                 f"{self.name} between {self._said(low)} and {self._said(high)}",
                 f"a part of its {show(Q_(self.span_s / 3600, 'h'))} that readings stand for",
                 "Ask for an earlier, later or longer part.",
             )
+        return low, high
 
     def _at(self, at: Any, name: str) -> float:
         """Return a moment, told by the clock or from the log's beginning, as seconds from there [s]."""

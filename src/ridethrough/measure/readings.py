@@ -28,7 +28,7 @@ from .layout import ELAPSED, STAMP, WORDS, Layout, LogRefusal, Note, Place, Role
 BLOCK_BYTES = 1 << 21
 NS = 1_000_000_000
 LEAST = 0.95  # volt-amperes over watts: less is no meter's error
-PER_READING = ("value", "apparent_va", "volts")
+BESIDE = ("apparent_va", "volts")  # what is logged beside the power
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ class Readings:
 
     def take(self, chosen: np.ndarray) -> Readings:
         """Return the readings whose indices are ``chosen``."""
-        return replace(self, place=self.place.take(chosen), **taken(self, ("ns", *PER_READING), chosen))
+        return replace(self, place=self.place.take(chosen), **taken(self, ("ns", "value", *BESIDE), chosen))
 
 
 def taken(held: Any, names: Iterable[str], chosen: Any) -> dict[str, Any]:
@@ -80,7 +80,7 @@ def read_readings(layout: Layout, roles: Roles, dayfirst: bool | None, decimal: 
     pa.default_memory_pool().release_unused()
     parts = list(roles.columns)[: 1 if roles.role in roles.columns else 2]  # volts and amperes are one reading
     mark = decimal or _decimal_mark(columns[: len(parts)], layout.delimiter)
-    notes, values, digits = roles.origin | {"times": how}, {}, {}
+    notes, values, step = roles.origin | {"times": how}, {}, 0.0
     if mark == ",":
         notes["decimal mark"] = (mark, "given" if decimal else "guessed")
     for role, (at, factor) in roles.columns.items():
@@ -92,16 +92,18 @@ def read_readings(layout: Layout, roles: Roles, dayfirst: bool | None, decimal: 
                 raise
             notes[role] = (column.name, f"not used, {refusal.given}")
             continue
-        digits[role] = factor * 10.0 ** -_decimals([row[at] for row in layout.sample if at < len(row)], numbers)
+        if role in parts:
+            step = factor * 10.0 ** -_decimals([row[at] for row in layout.sample if at < len(row)], numbers)
         values[role] = numbers if factor == 1 else numbers * factor
-        del column  # its text, too
+        del column  # its text takes room as well
     pa.default_memory_pool().release_unused()
     apparent = _volt_amperes(values)
     if roles.role == "power" and apparent is not None and not np.nanmax(apparent) >= LEAST * np.nanmax(values["power"]):
         notes["apparent power"] = ("volt-amperes", "not used, less than the watts: look at their units")
         apparent = None
-    step = digits.get(roles.role) or digits["current"] * float(np.nanmax(np.append(values["voltage"], 0)))
     value = values[roles.role] if roles.role in values or apparent is None else apparent
+    if len(parts) == 2:  # the current's last digit, at the largest voltage
+        step *= float(np.nanmax(np.append(values["voltage"], 0)))
     return Readings(ns, clock, value, step, place, notes, apparent, values.get("voltage"))
 
 
@@ -197,16 +199,13 @@ def _table(layout: Layout, kept: list[str]) -> pa.Table:
 
 def _parsed(layout: Layout, file: Any, kept: list[str], odd: Callable[[Any], str] | None) -> pa.Table:
     """Return what pyarrow makes of a file; ``odd`` takes the rows that have more or fewer fields."""
-    encoding = "utf-8" if odd else layout.encoding.removesuffix("-sig")
-    names = [str(at) for at in range(len(layout.names))]
-    return pacsv.read_csv(
-        file,
-        pacsv.ReadOptions(use_threads=not odd, block_size=BLOCK_BYTES, skip_rows=layout.header_row,
-                          column_names=names, encoding=encoding),
-        pacsv.ParseOptions(delimiter=layout.delimiter, newlines_in_values=True, ignore_empty_lines=False,
-                           invalid_row_handler=odd),
-        pacsv.ConvertOptions(include_columns=kept, column_types=dict.fromkeys(kept, pa.string())),
-    )  # fmt: skip
+    read = pacsv.ReadOptions(use_threads=not odd, block_size=BLOCK_BYTES, skip_rows=layout.header_row,
+                             column_names=[str(at) for at in range(len(layout.names))],
+                             encoding="utf-8" if odd else layout.encoding.removesuffix("-sig"))  # fmt: skip
+    parse = pacsv.ParseOptions(delimiter=layout.delimiter, newlines_in_values=True, ignore_empty_lines=False,
+                               invalid_row_handler=odd)  # fmt: skip
+    convert = pacsv.ConvertOptions(include_columns=kept, column_types=dict.fromkeys(kept, pa.string()))
+    return pacsv.read_csv(file, read, parse, convert)
 
 
 def _mended(layout: Layout, row: Any) -> list[str]:
@@ -243,8 +242,8 @@ def _numbers(column: Column, mark: str) -> np.ndarray:
         values = pc.replace_substring(plain, "−", "-").cast(pa.float64())
     numbers = values.to_numpy()
     if np.count_nonzero(np.abs(numbers) < LARGEST) + values.null_count < numbers.size:
-        beyond = pc.invert(pc.less(pc.abs(values), LARGEST))  # true for nan as well
-        column.refuse_where(beyond, "no number, or one beyond all bounds")
+        # nan is not less either
+        column.refuse_where(pc.invert(pc.less(pc.abs(values), LARGEST)), "no number, or one beyond all bounds")
     return numbers
 
 
@@ -268,10 +267,9 @@ def _decimal_mark(columns: list[Column], delimiter: str) -> str:
 
 def _decimals(texts: list[str], values: np.ndarray) -> int:
     """Return how many digits stand after the decimal mark: those written, or those some of the values need."""
-    written = [len(match[1]) for text in texts if (match := re.fullmatch(r"[-+−]?[0-9]*[,.]([0-9]+)", text))]
-    some = values[:: max(1, values.size // 5000)]
+    written = (re.fullmatch(r"[-+−]?[0-9]*[,.]([0-9]+)", text) for text in texts)
+    digits, some = max((len(match[1]) for match in written if match), default=0), values[:: max(1, values.size // 5000)]
     some = some[np.isfinite(some)]
-    digits = max(written, default=0)
     while digits < 6 and np.any(np.abs(some - np.round(some, digits)) > 1e-6 * 10.0**-digits + 1e-12 * np.abs(some)):
         digits += 1
     return digits
@@ -281,15 +279,14 @@ def _decimals(texts: list[str], values: np.ndarray) -> int:
 
 EPOCH_FROM_S = 900_000_000  # larger numbers count seconds since 1970: this is July 1998
 LATEST_S = 4_102_444_800  # 2100-01-01
-_Times = tuple[np.ndarray, str, Note]
 
 
-def _times(layout: Layout, column: Column, roles: Roles, dayfirst: bool | None) -> _Times:
+def _times(layout: Layout, column: Column, roles: Roles, dayfirst: bool | None) -> tuple[np.ndarray, str, Note]:
     """Return the times in a column [ns], their clock, and how they were read: in words, and by whose word."""
-    kind = layout.kinds[roles.time[-1]]
-    if len(roles.time) == 1 and kind == "number":
+    kind = layout.kinds[roles.time[0]]
+    if kind == "number":
         return _counts(column)
-    if len(roles.time) == 1 and kind == "clock":
+    if kind == "clock":
         return (_written(column, ELAPSED, None)[0], "elapsed", ("elapsed, h:mm:ss", "guessed"))
     ns, zoned, first = _written(column, STAMP, dayfirst)
     order = {None: "", True: ", day first", False: ", month first"}[first]
@@ -297,7 +294,7 @@ def _times(layout: Layout, column: Column, roles: Roles, dayfirst: bool | None) 
     return (ns, "utc" if utc else "local", (f"dates{order}", "guessed" if dayfirst is None else "given"))
 
 
-def _counts(column: Column) -> _Times:
+def _counts(column: Column) -> tuple[np.ndarray, str, Note]:
     """Return times written as numbers: since 1970 where they are that large, else elapsed."""
     numbers = _numbers(column, "")
     column.refuse_where(pc.equal(column.texts, ""), "no time")
