@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import event, given, settings
 from hypothesis import strategies as st
 
 from ridethrough.answer.headroom import headroom
@@ -134,6 +134,40 @@ def test_two_failures_are_two_questions_each_with_its_line(path: Path) -> None:
     assert len(log.first("30 h").questions) == 1
     part = log.between("20 h", "30 h")
     assert part.findings[0].span_s == pytest.approx(((22.5 - 20) * 3600, (22.5 - 20) * 3600 + 110 * 60))
+
+
+@settings(deadline=None, max_examples=150)
+@given(
+    parts=st.lists(st.tuples(st.sampled_from([0.0, 0.0, 1.5, 60.0, 80.0, None]), st.integers(1, 300)), min_size=2),
+    dated=st.booleans(),
+    volts=st.booleans(),
+)
+def test_whatever_was_logged_each_line_can_be_typed(
+    tmp_path_factory: pytest.TempPathFactory, parts: list[tuple[float | None, int]], dated: bool, volts: bool
+) -> None:
+    """Stretches of any power and length, with gaps: each question's stretch is gone once its line was typed."""
+    power = np.concatenate([np.full(minutes, np.nan if watts is None else watts) for watts, minutes in parts])
+    minute = np.flatnonzero(np.isfinite(power))
+    times = pd.Timestamp("2026-03-28 22:30") + pd.to_timedelta(minute, "min")
+    table = pd.DataFrame({"time": times.strftime("%Y-%m-%d %H:%M"), "p (W)": power[minute]})
+    if not dated:
+        table["time"] = [f"{at // 60}:{at % 60:02}" for at in minute]
+    if volts:
+        table["u (V)"] = 230 * (power[minute] > 0)
+    path = tmp_path_factory.getbasetemp() / "any failures.csv"
+    table.to_csv(path, index=False)
+    try:
+        log = read_log(path, hold="1 min")
+    except LogRefusal:
+        return
+    event(f"{min(len(log.questions), 3)} questions")
+    for finding in (finding for finding in log.findings if finding.span_s):
+        for line in re.findall(r"log\.without\([^)]*\)", finding.done):
+            settled: MeterLog = eval(line)
+            assert finding not in settled.findings
+            assert len(settled.questions) < len(log.questions)
+            assert 0 < settled.duration_s.sum() < log.duration_s.sum() or "not covered" in finding.done
+            assert settled.span_s == log.span_s
 
 
 # -- stretches cut out ------------------------------------------------------------------------------

@@ -307,13 +307,14 @@ def failures(log: MeterLog) -> tuple[Finding, ...]:
 def _question(log: MeterLog, dark: Span, rests: list[Span], runs: list[Span]) -> Finding | None:
     """Return the question whether the power was off in a stretch without power; None where nothing speaks for it."""
     logged = bool(np.any((log.start_s >= dark[0]) & (log.start_s < dark[1])))
-    resting_w = [log.power_w[(log.start_s >= begin) & (log.start_s < end)] for begin, end in rests]
+    resting = np.any([(log.start_s >= begin) & (log.start_s < end) for begin, end in rests], axis=0)
     lasts, usual_rest = dark[1] - dark[0], _usual(rests, 3600 * lookup("cycle of a cold appliance").value / 2)
     after = next((run for run in runs if run[0] >= dark[1]), None)
     usual_run = _usual([run for run in runs if run != after], math.inf)
     catch_up = after is not None and after[1] - after[0] > lookup("catch-up over a usual run").value * usual_run
     long = lasts > lookup("power failure over a usual rest").value * usual_rest
-    sure = logged and (log.volts is not None or (bool(rests) and np.mean(np.concatenate(resting_w) == 0) < 1 / 2))
+    draws = bool(np.any(resting)) and np.mean(log.power_w[resting] == 0) < 1 / 2  # something in its rests
+    sure = logged and (draws or log.volts is not None)
     if not (sure or (long and (catch_up or after is None or not rests))):
         return None
     where = f"{'0 W' if logged else 'no readings'} for {lasts / 3600:.3g} h from {log._said(dark[0])}"
