@@ -284,6 +284,7 @@ def test_a_measured_draw_s_volt_amperes_are_those_outside_its_starts(path: Path)
         ({"s__(VA)": [10, 16, 9, 12, 10]}, "less than the watts"),
         ({"s1__(VA)": [100, 160, 90, 120, 100], "s2__(VA)": [1, 1, 1, 1, 1]}, None),
         ({"s__(VA)": ["", "", "", "", ""]}, None),
+        ({"u__[V]": [200, "", 200, "", 200], "i__[A]": ["", 1, "", 1, ""]}, "volt-amperes: not used"),
         ({"power__factor": [0.9, 0.9, 0.9, 0.9, 0.9]}, None),
     ],
 )
@@ -292,6 +293,14 @@ def test_volt_amperes_that_can_not_be_are_left_out(path: Path, beside: dict[str,
     np.testing.assert_allclose(log.power_w, POWER[:-1])
     assert log.largest_apparent() is None
     assert (says or "") in repr(log)
+
+
+def test_a_kept_mapping_keeps_what_is_beside_the_watts(path: Path) -> None:
+    table = write(path, power_w=POWER, u__V=[200] * 5, i__A=[0.5, 0.8, 0.45, 0.6, 0.5], x__W=POWER)
+    first = read_log(table, columns={"power": "power_w"}, keep_mapping=True)
+    again = read_log(table)
+    assert again.mapping["current"][0] == "i A"
+    assert again.largest_apparent() == first.largest_apparent() == Q_(160, "VA")
 
 
 def test_what_is_told_must_be_read(path: Path) -> None:

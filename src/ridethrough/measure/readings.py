@@ -97,13 +97,12 @@ def read_readings(layout: Layout, roles: Roles, dayfirst: bool | None, decimal: 
         values[role] = numbers if factor == 1 else numbers * factor
         del column  # its text takes room as well
     pa.default_memory_pool().release_unused()
-    apparent = _volt_amperes(values)
-    if roles.role == "power" and apparent is not None and not np.nanmax(apparent) >= LEAST * np.nanmax(values["power"]):
-        notes["apparent power"] = ("volt-amperes", "not used, less than the watts: look at their units")
-        apparent = None
+    apparent, most = _volt_amperes(values), np.fmax.reduce
+    if roles.role == "power" and apparent is not None and not most(apparent) >= LEAST * most(values["power"]):
+        notes["volt-amperes"], apparent = ("not used", "less than the watts: look at their units"), None
     value = values[roles.role] if roles.role in values or apparent is None else apparent
-    if len(parts) == 2:  # the current's last digit, at the largest voltage
-        step *= float(np.nanmax(np.append(values["voltage"], 0)))
+    if parts[-1] == "current":  # its last digit, at the largest voltage
+        step *= float(most(values["voltage"], initial=0))
     return Readings(ns, clock, value, step, place, notes, apparent, values.get("voltage"))
 
 
