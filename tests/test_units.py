@@ -58,6 +58,9 @@ def test_reads(text: str, value: float, unit: str) -> None:
         ("1e999 W", "a finite number"),
         ("1 - 3 h", "a number and a unit"),
         ("1.2.3 W", "a number and a unit"),
+        ("3:40", 'Write "3 h 40 min" or "3 min 40 s".'),
+        ("03:40:10", 'Write "03 h 40 min 10 s".'),
+        ("3:75", "a number and a unit"),
     ],
 )
 def test_refuses_what_could_be_read_in_two_ways(text: str, says: str) -> None:

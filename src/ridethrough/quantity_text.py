@@ -140,6 +140,10 @@ decimal mark to some and groups thousands to others. Write 1.3 if the comma is a
         at = match.end()
     if not parts and re.fullmatch(r"[^\d]+(/|\bper\b)[^\d]+", tidy):
         unit_name(tidy)  # "watts per hour" has an explanation of its own
+    if clock := re.fullmatch(r"(\d+):([0-5]\d)(?::([0-5]\d))?", tidy):
+        one, two, three = clock.groups()
+        meant = f'"{one} h {two} min {three} s"' if three else f'"{one} h {two} min" or "{one} min {two} s"'
+        raise Refusal(repr(text), "a time with its units", f"Write {meant}.")
     if not parts or tidy[at:].strip():
         raise Refusal(
             repr(text), "a number and a unit", 'Write for example "38 W", "1.3 kWh", "12 h", "90 %" or "5 degC".'

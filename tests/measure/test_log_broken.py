@@ -14,7 +14,7 @@ import pytest
 from hypothesis import HealthCheck, currently_in_test_context, event, given, settings
 from hypothesis import strategies as st
 
-from ridethrough.measure import fields as fields_module
+from ridethrough.measure import layout as fields_module
 from ridethrough.measure.log import LogRefusal, MeterLog, read_log
 
 GOOD = "moment,watt\n" + "".join(f"2026-02-03 22:{at:02}:00,{40 + at % 5}.5\n" for at in range(30))
@@ -133,6 +133,10 @@ def test_a_broken_file_is_refused(tmp_path: Path, name: str) -> None:
 
 def test_the_good_file_is_good(tmp_path: Path) -> None:
     assert isinstance(outcome(tmp_path / "good.csv", GOOD.encode()), MeterLog)
+
+
+def test_half_a_letter_at_the_end_is_no_letter(tmp_path: Path) -> None:
+    assert isinstance(outcome(tmp_path / "cut.csv", GOOD[:-1].encode() + b"\xc2"), MeterLog)
 
 
 def test_what_is_no_file_is_refused(tmp_path: Path) -> None:

@@ -162,10 +162,13 @@ def _motors(load: Load) -> list[Appliance]:
 
 
 def _apparent(load: Load, power_factor: float) -> pint.Quantity:
-    """Return the largest apparent power, motors with this power factor [VA]."""
-    motors = _motors(load)
-    watts = [(a.peak.m_as("W"), power_factor if a in motors else 1.0) for a in load.appliances if a.peak is not None]
-    return Q_(sum(power_w / factor for power_w, factor in watts), "VA")
+    """Return the largest apparent power: as measured, else from the watts, motors with this power factor [VA]."""
+    motors, total_va = _motors(load), 0.0
+    for a in load.appliances:
+        power_w = 0.0 if a.peak is None else a.peak.m_as("W")
+        measured, assumed = a.apparent, power_w / (power_factor if a in motors else 1.0)
+        total_va += assumed if measured is None else max(measured.m_as("VA"), power_w)
+    return Q_(total_va, "VA")
 
 
 def _starts(load: Load, peak: pint.Quantity, rating: pint.Quantity | None) -> Iterator[Check]:

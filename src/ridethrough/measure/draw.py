@@ -144,7 +144,7 @@ def measure_draw(log: MeterLog, name: str | None = None) -> Draw:
     Notes
     -----
     The budget: the meter's gain and offset, each one influence shared by all that this meter measured;
-    its resolution; how the appliance varied from day to day; how often it defrosts. Lessons 01 and 06.
+    its resolution; its blind range; how the appliance varied from day to day; how often it defrosts. Lessons 01, 06.
 
     Example
     -------
@@ -165,7 +165,7 @@ def measure_draw(log: MeterLog, name: str | None = None) -> Draw:
     mean_w = _steady_power(log, seen) + float(defrosting.value.magnitude)  # (1)
     spread = day_spread(log, seen, mean_w)
     sampled, running = log.kind == "power", seen.running_w is not None
-    metered, resolution = log.meter.gain * Q_(mean_w, "W") + log.meter.offset, _resolution(log)
+    metered, resolution = log.meter.gain * Q_(mean_w, "W") + log.meter.offset + log.unseen, _resolution(log)
     one_more_wh = float(each.value.magnitude) * math.sqrt(24 * per_h % 1 * (1 - 24 * per_h % 1))  # (2)
     named = name or log.name
     varied, next_days = Estimate.jointly([0.0, 0.0], np.diag([spread.of_mean_w**2, 1.0]), ["W", "1"],
@@ -178,6 +178,7 @@ def measure_draw(log: MeterLog, name: str | None = None) -> Draw:
             peak=Q_(float(log.power_w[~seen.inrush].max()), "W") if sampled else None,
             surge=Q_(float(log.power_w[seen.inrush].max()), "W") if seen.inrush.any() else None,
             motor=Q_(seen.running_w, "W") if running else None,
+            apparent=log.largest_apparent(~seen.inrush) if sampled else None,
             measured=True,
         ),
         metered=metered + resolution if sampled else metered,
@@ -287,6 +288,7 @@ def _findings(log: MeterLog, seen: Switching) -> Iterator[str]:
 
 def _warnings(log: MeterLog, seen: Switching, spread: DaySpread) -> Iterator[str]:
     """Yield what limits the claim."""
+    yield from log.questions
     if log.meter.accuracy is None:
         yield "the meter's accuracy is not stated: its error is not in the interval"
     if log.meter.smallest_load is not None:

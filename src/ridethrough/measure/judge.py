@@ -1,9 +1,10 @@
-"""Readings judged: put in order and on UTC, told what kind they are, rid of twins, and refused where no meter
-shows them. `judge` makes a `MeterLog` of what is left.
+"""Readings judged: put in order and on UTC, told what kind they are, rid of twins, refused where no meter shows
+them, and taken as power held over steps of time. What was found on the way stands in the log.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
@@ -13,47 +14,38 @@ import numpy as np
 import pandas as pd
 
 from ..units import Q_, number
-from .columns import BASE, NS, words_of
+from .layout import BASE, WORDS, Note, words_of
 from .meter import Meter
-from .meterlog import Finding, MeterLog
-from .readings import LATEST_S, Readings
-from .steps import check_power, counter_steps, held_steps, interval_steps, note, note_unmoved, rolled_over
+from .meterlog import Finding, MeterLog, failures
+from .readings import BESIDE, LATEST_S, NS, Readings, taken
 
 
 def judge(readings: Readings, role: str, meter: Meter, choices: Mapping[str, Any]) -> MeterLog:
     """Return the log that readings make: put in order, checked, and turned into steps of power."""
     if not isinstance(meter, Meter):
-        raise readings.place.refuse(f"meter={meter!r}", "a Meter", 'Write meter=Meter("1 % + 0.5 W").')
+        raise readings.place.refuse("no meter", meter=meter)
     found: list[Finding] = []
     readings = _in_order(readings, choices.get("timezone"), found)
     kind, told = (choices["kind"], "given") if "kind" in choices else _kind(readings, role)
     readings = _trusted(_no_twins(readings, kind, found), kind, found)
-    note_unmoved(readings, found)
-    if make := {"counter": counter_steps, "interval energy": interval_steps}.get(kind):
+    _note_unmoved(readings, found)
+    if make := {"counter": _counter_steps, "interval energy": _interval_steps}.get(kind):
         if "hold" in choices:
-            raise readings.place.refuse(f"hold={choices['hold']!r} for energy", "readings of power", "Leave hold out.")
-        steps = make(readings, found)
+            raise readings.place.refuse("hold for energy", hold=choices["hold"])
+        steps, sampling, ahead_s = make(readings, found)
     else:
-        steps = held_steps(readings, choices.get("hold"), found)
-    check_power(readings, steps)
-    clock, zone = readings.clock, choices.get("timezone")
-    begins = None if clock == "elapsed" else pd.Timestamp(int(readings.ns[0]) - int(steps.ahead_s * NS))
-    if begins is not None and clock == "utc":
+        steps, sampling, ahead_s = _held_steps(readings, choices.get("hold"), found)
+    _check_power(readings, steps["start_s"], steps["power_w"])
+    zone = choices.get("timezone")
+    begins = None if readings.clock == "elapsed" else pd.Timestamp(int(readings.ns[0]) - int(ahead_s * NS))
+    if begins is not None and readings.clock == "utc":
         begins = begins.tz_localize("UTC").tz_convert(zone or "UTC")
     stated, unit = (meter.power_step, BASE[role]) if kind in {"power", "apparent power"} else (meter.energy_step, "Wh")
-    return MeterLog(
-        name=readings.place.name,
-        kind=kind,
-        start_s=steps.start_s,
-        duration_s=steps.duration_s,
-        power_w=steps.power_w,
-        begins=begins,
-        span_s=steps.span_s,
-        resolution=Q_(number(stated, unit, "step") if stated and unit != "VA" else readings.step, unit),
-        meter=meter,
-        mapping=readings.notes | {"kind": (kind, told), "readings": steps.sampling},
-        findings=tuple(found),
-    )
+    step = number(stated, unit, "step") if stated and unit != "VA" else readings.step
+    notes = readings.notes | {"kind": (kind, told), "readings": sampling}
+    log = MeterLog(readings.place.name, kind, begins=begins, resolution=Q_(step, unit), meter=meter, mapping=notes,
+                   **steps)  # fmt: skip
+    return replace(log, findings=(*found, *failures(log)))
 
 
 # -- order and zone ------------------------------------------------------------------------------
@@ -73,11 +65,9 @@ def _in_order(readings: Readings, timezone: str | None, found: list[Finding]) ->
         return readings
     late = readings.ns < np.maximum.accumulate(readings.ns)
     if late.mean() > LATE_SHARE:
-        remedy = {"elapsed": "If these are times of day, add a column with the date."}
-        raise readings.place.refuse(
-            f"time that goes backward, {late.sum()} rows behind those before", "times in order",
-            remedy.get(readings.clock, "Cut the log where the clock was changed."), at=late.argmax())  # fmt: skip
-    note(found, "backward time", readings, late, "these rows were left out")
+        why = "times of day" if readings.clock == "elapsed" else "backward"
+        raise readings.place.refuse(why, at=late.argmax(), count=late.sum())
+    _note(found, "backward time", readings, late, "these rows were left out")
     return readings.take(np.flatnonzero(~late))
 
 
@@ -88,10 +78,9 @@ def _on_utc(readings: Readings, timezone: str | None) -> Readings:
         try:
             ZoneInfo(timezone)
         except (KeyError, ValueError, OSError):
-            raise readings.place.refuse(f"timezone={timezone!r}", "a place in the time zone data base",
-                                        'Write for example timezone="Europe/Vienna".') from None  # fmt: skip
+            raise readings.place.refuse("no zone", zone=timezone) from None
         if clock == "elapsed":
-            raise readings.place.refuse(f"timezone={timezone!r} for elapsed times", "dates", "Leave timezone out.")
+            raise readings.place.refuse("zone of elapsed", zone=timezone)
         return _localized(readings, timezone) if clock == "local" else readings
     if clock == "local":
         _check_put_back(readings)
@@ -108,10 +97,7 @@ def _check_put_back(readings: Readings) -> None:
     twin = (step_s == 0) & (np.diff(readings.value) == 0)
     back = (step_s <= 0) & ~twin & (np.abs(step_s + 3600 - usual) <= usual / 2) | (step_s >= -3600) & (step_s < -1800)
     if back.any():
-        raise readings.place.refuse(
-            "local time that goes back by about an hour", "times that go forward, or the zone they are in",
-            'If clocks were set back here, write timezone="Europe/Vienna" with your own zone.',
-            at=back.argmax() + 1)  # fmt: skip
+        raise readings.place.refuse("put back", at=back.argmax() + 1)
 
 
 def _localized(readings: Readings, zone: str) -> Readings:
@@ -121,16 +107,14 @@ def _localized(readings: Readings, zone: str) -> Readings:
     no_summer = np.zeros(ns.size, bool)
     skipped = np.asarray(stamps.tz_localize(zone, ambiguous=no_summer, nonexistent="NaT").isna())
     if skipped.any():
-        raise readings.place.refuse(f"a local time that clocks in {zone} skip", "times of that zone",
-                                    "Give the zone of the meter's clock.", at=skipped.argmax())  # fmt: skip
+        raise readings.place.refuse("skipped hour", zone=zone, at=skipped.argmax())
     twice = np.asarray(stamps.tz_localize(zone, ambiguous="NaT").isna())
     summer = no_summer.copy()
     for begin, end in np.flatnonzero(np.diff(np.r_[False, twice, False])).reshape(-1, 2):
         step = np.diff(ns[begin:end])
         turn = np.flatnonzero(step < 0) if (step < 0).any() else np.flatnonzero(step == 0)
         if not turn.size:
-            raise readings.place.refuse(f"a local time that comes twice in {zone}", "a log that shows both hours",
-                                        "Cut the log before this row, or log in UTC.", at=begin)  # fmt: skip
+            raise readings.place.refuse("hour twice", zone=zone, at=begin)
         summer[begin : begin + turn[0] + 1] = True
     utc = stamps.tz_localize(zone, ambiguous=summer).as_unit("ns").asi8
     return replace(readings, ns=np.array(utc), clock="utc")
@@ -139,8 +123,6 @@ def _localized(readings: Readings, zone: str) -> Readings:
 # -- kind ----------------------------------------------------------------------------------------
 
 FEW, BOTH_W = 6, 500  # fewer readings of energy than this, all rising, may be either if intervals meant less power
-COUNTER_WORDS = {"counter", "total", "cumulative", "meter", "register", "accumulated", "lifetime", "today"}
-INTERVAL_WORDS = {"interval", "hourly", "delta", "per", "increment"}
 MOST_OF_A_DAY_H = 20.0
 
 
@@ -155,24 +137,21 @@ def _kind(readings: Readings, role: str) -> tuple[str, str]:
     reset = fall & (after <= before / 10) & (before >= 3 * usual)
     usual_h = float(np.median(np.diff(readings.ns))) / NS / 3600
     if "today" in words and usual_h > MOST_OF_A_DAY_H:
-        raise readings.place.refuse("a day's counter read once a day", "whether each reading is that day's own energy",
-                                    'Write kind="interval energy" if so, kind="counter" if it goes on.')  # fmt: skip
-    if words & COUNTER_WORDS:
-        return "counter", "from the header"
-    if words & INTERVAL_WORDS:
-        return "interval energy", "from the header"
-    counts = (rise > 0).any() and fall.sum() <= reset.sum() + rolled_over(before, after).sum() and fall.mean() <= 0.1
+        raise readings.place.refuse("day's counter")
+    for kind in ("counter", "interval energy"):
+        if words & WORDS[kind]:
+            return kind, "from the header"
+    counts = (rise > 0).any() and fall.sum() <= reset.sum() + _rolled_over(before, after).sum() and fall.mean() <= 0.1
     if counts and not (value.size < FEW and np.median(value) < BOTH_W * usual_h):
         return "counter", "guessed"
     if fall.mean() > 0.1:
         return "interval energy", "guessed"
-    raise readings.place.refuse("energy that may be a counter's or each interval's", "which of the two",
-                                'Write kind="counter" or kind="interval energy".', at=fall.argmax() + 1)  # fmt: skip
+    raise readings.place.refuse("counter or interval", at=fall.argmax() + 1)
 
 
 # -- twins and trust -----------------------------------------------------------------------------
 
-LONGEST_S = 20 * 366 * 86_400
+YEAR_S, MOST_YEARS = 365.25 * 86_400, 20
 NEGATIVE_SHARE = 0.01
 SMALLEST_GUESS_W = 5  # a column without a unit that stays below may as well be in kW
 
@@ -184,12 +163,11 @@ def _no_twins(readings: Readings, kind: str, found: list[Finding]) -> Readings:
         return readings
     value, group = readings.value, np.cumsum(first) - 1
     same = (value == value[first][group]) | np.isnan(value) & np.isnan(value[first][group])
-    note(found, "repeated rows", readings, ~first & same, "kept once")
+    _note(found, "repeated rows", readings, ~first & same, "kept once")
     done = "the last kept" if kind == "counter" else "their mean kept"
-    note(found, "different readings with the same time", readings, ~same, done)
+    _note(found, "different readings with the same time", readings, ~same, done)
     if kind == "interval energy" and not same.all():
-        raise readings.place.refuse("different energies for the same time", "one for each interval",
-                                    "If clocks were set back here, write timezone=.", at=(~same).argmax())  # fmt: skip
+        raise readings.place.refuse("energies at once", at=(~same).argmax())
     one = readings.take(np.flatnonzero(first))
     if kind == "counter":
         return replace(one, value=value[np.r_[np.flatnonzero(first)[1:] - 1, value.size - 1]])
@@ -203,24 +181,220 @@ def _trusted(readings: Readings, kind: str, found: list[Finding]) -> Readings:
     """Return the readings with stray negatives set to zero, or refuse what no meter shows."""
     place, ns, value = readings.place, readings.ns, readings.value
     if ns.size < 2:
-        raise place.refuse("readings that all have the same time", "times that go forward", "Check the time column.")
+        raise place.refuse("one time")
     if not np.isfinite(value).any():
-        raise place.refuse("no reading in any row", "two or more", "Name the column that holds the readings.")
+        raise place.refuse("no values")
     if readings.clock != "elapsed" and not (ns[0] >= 0 and ns[-1] < LATEST_S * NS):
-        raise place.refuse("dates before 1970 or after 2100", "the dates of a meter's log", "Correct them.",
-                           at=0 if ns[0] < 0 else ns.size - 1)  # fmt: skip
-    if (ns[-1] - ns[0]) / NS > LONGEST_S:
-        raise place.refuse(f"a log of {(ns[-1] - ns[0]) / NS / 86_400 / 365.25:,.0f} years", "at most twenty",
-                           "Cut it where the clock jumps.", at=np.diff(ns).argmax() + 1)  # fmt: skip
+        raise place.refuse("no date of a log", at=0 if ns[0] < 0 else ns.size - 1)
+    if (years := (ns[-1] - ns[0]) / NS / YEAR_S) > MOST_YEARS:
+        raise place.refuse("too long", years=years, at=np.diff(ns).argmax() + 1)
     if readings.notes.get("unit") == ("W", "guessed") and 0 < np.nanmax(value) < SMALLEST_GUESS_W:
-        raise place.refuse(
-            f"powers up to {np.nanmax(value):g} in a column without a unit", "its unit", 'Write unit="W".'
-        )
+        raise place.refuse("kilowatts", most=np.nanmax(value))
     negative = value < 0
     if not negative.any():
         return readings
     if -value[negative].sum() > NEGATIVE_SHARE * np.nansum(np.abs(value)) or kind == "counter":
-        raise place.refuse(f"{negative.sum()} negative readings", "what an appliance draws, zero or more",
-                           "Turn the meter or clamp round, or name another column.", at=negative.argmax())  # fmt: skip
-    note(found, "negative readings", readings, negative, "set to zero")
+        raise place.refuse("negative", count=negative.sum(), at=negative.argmax())
+    _note(found, "negative readings", readings, negative, "set to zero")
     return replace(readings, value=np.where(negative, 0.0, value))
+
+
+# -- what was found ------------------------------------------------------------------------------
+
+UNMOVED_S, UNMOVED_READINGS = 6 * 3600, 10
+
+
+def _when(readings: Readings, at: int) -> str:
+    """Return when a reading was taken, in words."""
+    ns = int(readings.ns[at])
+    if readings.clock == "elapsed":
+        return f"{ns // NS // 3600}:{ns // NS // 60 % 60:02}:{ns // NS % 60:02}"
+    return f"{pd.Timestamp(ns):%Y-%m-%d %H:%M:%S}{' UTC' if readings.clock == 'utc' else ''}"
+
+
+def _note(found: list[Finding], what: str, readings: Readings, there: np.ndarray, done: str, more: str = "") -> bool:
+    """Add what is true of the readings ``there``, if of any; return whether it is."""
+    if there.any():
+        found.append(Finding(what, f"first at {_when(readings, int(there.argmax()))}{more}", int(there.sum()), done))
+    return bool(there.any())
+
+
+def _note_gaps(found: list[Finding], readings: Readings, gap: np.ndarray, step_s: np.ndarray, done: str) -> bool:
+    """Add the gaps, if there are any; one of an hour on a local clock may be the beginning of summer time."""
+    if not gap.any():
+        return False
+    usual = float(np.median(step_s))
+    hour = readings.clock == "local" and np.any(np.abs(step_s[gap] - 3600 - usual) <= usual / 2)
+    hint = "; if clocks were put forward there, write timezone=" if hour else ""
+    return _note(found, "gaps", readings, gap, done + hint, f", the longest {step_s[gap].max() / 3600:.3g} h")
+
+
+def _note_unmoved(readings: Readings, found: list[Finding]) -> None:
+    """Note readings that stood still for hours: a steady load, or a meter that hung."""
+    ns, last = readings.ns, readings.value.size - 1
+    ends = np.r_[-1, np.flatnonzero(readings.value[1:] != readings.value[:-1]), last]  # of each run of one value
+    long = np.flatnonzero(np.diff(ends) >= UNMOVED_READINGS)
+    still_s = (ns[ends[long + 1]] - ns[ends[long] + 1]) / NS
+    stuck = still_s >= UNMOVED_S
+    if stuck.any():
+        where = f"first at {_when(readings, ends[long][stuck][0] + 1)}, the longest {still_s.max() / 3600:.3g} h"
+        found.append(Finding("unchanged for hours", where, int(stuck.sum()), "kept; look at the meter"))
+
+
+# -- steps ---------------------------------------------------------------------------------------
+
+
+# The fields of a log that hold its steps, how readings were taken to stand for them, and how far it begins ahead [s].
+_Steps = tuple[dict[str, Any], Note, float]
+
+UNTIL_NEXT = "until the next"
+
+
+# How the meter wrote, in words; how long a reading may stand until the next [s], and stands where that comes later [s].
+_Sampling = tuple[str, float, float]
+
+
+def _seconds(readings: Readings) -> np.ndarray:
+    return (readings.ns - readings.ns[0]) / NS
+
+
+def _sampling(step_s: np.ndarray, value: np.ndarray) -> _Sampling:
+    """Return how the meter wrote its readings, from their pattern.
+
+    At a steady pace a step half as long again as usual is a gap. A meter that writes only changes never
+    repeats a value; one that also writes at a steady beat repeats values at that beat.
+    """
+    usual = float(np.median(step_s))
+    steady: _Sampling = (f"one every {usual:g} s", 1.5 * usual, usual)
+    if step_s.max() <= 1.5 * usual:
+        return steady
+    same = value[1:] == value[:-1]
+    long = step_s > 1.5 * usual
+    beat = float(np.median(step_s[same])) if same.sum() >= 3 else 0.0
+    if beat > 1.5 * usual and np.mean(np.abs(step_s[same] - beat) <= beat / 4) >= 0.8:
+        return (f"on each change, and at least every {beat:g} s", 1.5 * beat, beat)
+    paced = np.mean(np.abs(step_s - usual) <= usual / 2) >= 0.75
+    returns = long.sum() >= 3 and np.unique(value[:-1][long]).size <= long.sum() / 2
+    if same.mean() <= 0.01 and (returns or not paced):
+        return (f"on each change, the longest after {step_s.max() / 3600:.3g} h", math.inf, math.inf)
+    return steady if paced else (f"at uneven times, {usual:g} s apart in the middle", 10 * usual, usual)
+
+
+def _held_steps(readings: Readings, hold: str | None, found: list[Finding]) -> _Steps:
+    """Return the steps of a log of power: each reading stands until the next, or until a gap."""
+    time_s = _seconds(readings)
+    step_s = np.diff(time_s)
+    if hold is None:
+        (words, longest, stands), told = _sampling(step_s, readings.value), "guessed"
+    else:
+        longest = math.inf if hold == UNTIL_NEXT else number(hold, "s", "hold")
+        if longest <= 0:
+            raise readings.place.refuse("hold", hold=hold)
+        words, stands, told = f"each holds {hold}", longest, "given"
+    gap = step_s > longest
+    if _note_gaps(found, readings, gap, step_s, f"not covered; the reading before stands for {stands:g} s"):
+        step_s = np.where(gap, stands, step_s)
+    there = np.isfinite(readings.value[:-1])
+    _note(found, "empty readings", readings, ~there, "not covered")
+    kept = slice(step_s.size) if there.all() else np.flatnonzero(there)
+    steps = {"start_s": time_s[kept], "duration_s": step_s[kept], "power_w": readings.value[kept]}
+    return steps | taken(readings, BESIDE, kept) | {"span_s": float(time_s[-1])}, (words, told), 0.0
+
+
+# -- energy --------------------------------------------------------------------------------------
+
+
+def _interval_steps(readings: Readings, found: list[Finding]) -> _Steps:
+    """Return the steps of a log of energy per interval: P = E / interval."""
+    time_s = _seconds(readings)
+    step_s = np.diff(time_s)
+    usual = float(np.median(step_s))
+    _note_gaps(found, readings, step_s > 1.5 * usual, step_s, "not covered")
+    duration_s = np.minimum(np.append(step_s, usual), usual)
+    there = np.isfinite(readings.value)
+    _note(found, "empty readings", readings, ~there, "not covered")
+    at_end = bool(words_of(readings.notes["time"][0]) & WORDS["end"])
+    words = f"energy of {usual:g} s {'before' if at_end else 'after'} each time"
+    power_w = readings.value[there] / duration_s[there] * 3600
+    steps = {"start_s": time_s[there], "duration_s": duration_s[there], "power_w": power_w}
+    return steps | {"span_s": float(time_s[-1]) + usual}, (words, "guessed"), usual if at_end else 0.0
+
+
+def _counter_steps(readings: Readings, found: list[Finding]) -> _Steps:
+    """Return the steps of an energy counter: P = (E2 - E1) / (t2 - t1), between readings that tell them apart.
+
+    A reset leaves its step uncovered, since nobody knows how far the counter had come; a roll-over does not.
+    """
+    begin_ns, there = int(readings.ns[0]), np.isfinite(readings.value)
+    if _note(found, "empty readings", readings, ~there, "bridged by the counter"):
+        readings = readings.take(np.flatnonzero(there))
+    if readings.value.size < 2:
+        raise readings.place.refuse("one count", at=0)
+    time_s = (readings.ns - begin_ns) / NS
+    rise_wh = _rises(readings, found)
+    words, longest, _ = _sampling(np.diff(time_s), readings.value)
+    _note_gaps(found, readings, np.diff(time_s) > longest, np.diff(time_s), "bridged by the counter")
+    stop = _stops(rise_wh, readings.step)
+    if stop.size < time_s.size:
+        done = f"put together to {stop.size - 1} steps from one change of the counter to the next"
+        found.append(Finding("readings closer than the counter's last digit", "whole log", time_s.size, done))
+    energy_wh, duration_s = np.add.reduceat(rise_wh, stop[:-1]), np.diff(time_s[stop])
+    known = np.isfinite(energy_wh)
+    power_w = energy_wh[known] / duration_s[known] * 3600
+    steps = {"start_s": time_s[stop[:-1]][known], "duration_s": duration_s[known], "power_w": power_w}
+    return steps | {"span_s": float(time_s[-1])}, (words, "guessed"), 0.0
+
+
+def _rises(readings: Readings, found: list[Finding]) -> np.ndarray:
+    """Return what a counter counted between its readings, nan across a reset [Wh]."""
+    before, after = readings.value[:-1], readings.value[1:]
+    rise = after - before
+    fall = rise < 0
+    rolled = fall & _rolled_over(before, after)
+    reset = fall & ~rolled & (after <= before / 10)
+    odd = fall & ~rolled & ~reset
+    if odd.any():
+        at = int(odd.argmax())
+        raise readings.place.refuse("falling counter", before=before[at], after=after[at], at=at + 1)
+    if rolled.any():
+        rise = np.where(rolled, rise + _largest(before), rise)
+    _note(found, "counter roll-over", readings, np.r_[False, rolled], "counted on")
+    _note(found, "counter resets", readings, np.r_[False, reset], "the time since the reading before is not covered")
+    return np.where(reset, np.nan, rise)
+
+
+def _rolled_over(before: np.ndarray, after: np.ndarray) -> np.ndarray:
+    """Return where a counter went from all nines to zero: its largest value is a power of ten."""
+    largest = _largest(before)
+    return (largest >= 1e5) & (before >= 0.99 * largest) & (after <= 0.01 * largest)  # Wh
+
+
+def _largest(before: np.ndarray) -> np.ndarray:
+    return 10.0 ** np.ceil(np.log10(np.maximum(before, 1.0)))
+
+
+def _stops(rise_wh: np.ndarray, step_wh: float) -> np.ndarray:
+    """Return the readings between which power is told: all, or where the counter's last digit is too coarse
+    for that, those at which it changed. The first and the last reading always belong, so no energy is lost."""
+    everything = np.arange(rise_wh.size + 1)
+    moved = rise_wh != 0
+    up = rise_wh[rise_wh > 0]
+    if not up.size or np.median(up) > 2.5 * step_wh or moved.mean() > 0.7:
+        return everything
+    reset = np.flatnonzero(np.isnan(rise_wh))
+    changes = np.flatnonzero(moved) + 1
+    if changes.size > 1 and changes[-1] < rise_wh.size and not np.isnan(rise_wh[changes[-1] - 1 :]).any():
+        changes = changes[:-1]  # the quiet end belongs to the last count
+    return np.unique(np.r_[0, changes, reset, rise_wh.size])
+
+
+LARGEST_W = 100_000  # more than an outlet gives: the unit is wrong
+
+
+def _check_power(readings: Readings, start_s: np.ndarray, power_w: np.ndarray) -> None:
+    """Refuse a log that covers nothing, or whose powers no outlet gives."""
+    if not power_w.size:
+        raise readings.place.refuse("nothing covered")
+    if power_w.max() > LARGEST_W:
+        at = np.searchsorted(_seconds(readings), start_s[power_w.argmax()])
+        raise readings.place.refuse("too much power", power=power_w.max(), most=LARGEST_W, at=at)

@@ -12,15 +12,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from .columns import BASE, ROLES_OF, Layout, Place, assign, kind_of
-from .columns import LogRefusal as LogRefusal
-from .fields import find_layout
-from .judge import judge
+from .judge import UNTIL_NEXT, judge
+from .layout import BASE, ROLES_OF, Layout, Place, assign, find_layout, kind_of
+from .layout import LogRefusal as LogRefusal
 from .meter import Meter as Meter
 from .meterlog import Finding as Finding
 from .meterlog import MeterLog as MeterLog
 from .readings import read_readings
-from .steps import UNTIL_NEXT
 
 KEPT = "ridethrough-columns.json"
 _CHOICES: dict[str, type] = {"columns": Mapping, "kind": str, "timezone": str, "unit": str, "dayfirst": bool,
@@ -115,8 +113,7 @@ def _choices(place: Place, beside: Path, told: dict[str, Any], names: Sequence[s
         kept = json.loads(beside.read_text(encoding="utf-8"))
         _check_choices(place, kept)
     except (OSError, ValueError, RecursionError) as error:
-        raise place.refuse(f"a file {KEPT} beside it that can't be read ({error})", "one that read_log wrote",
-                           f"Delete {KEPT}.") from None  # fmt: skip
+        raise place.refuse("kept mapping", kept=KEPT, error=error) from None
     if not set(kept.get("columns", {}).values()) <= set(names):
         return told, f"{KEPT}, not used: it names other columns"
     if {"columns", "kind"} & set(told):  # then only what it says of times and numbers is of use
@@ -127,7 +124,7 @@ def _choices(place: Place, beside: Path, told: dict[str, Any], names: Sequence[s
 def _check_choices(place: Place, told: Any) -> None:
     """Refuse an argument of the wrong type, or a word that is none of those known."""
     if not isinstance(told, dict) or not set(told) <= set(_CHOICES):
-        raise place.refuse(f"{str(told)[:60]}", f"an object with {', '.join(_CHOICES)}", "Write it anew.")
+        raise place.refuse("no choices", told=str(told), names=", ".join(_CHOICES))
     for name, choice in told.items():
         fits = isinstance(choice, _CHOICES[name])
         if name == "columns" and fits:
@@ -135,7 +132,7 @@ def _check_choices(place: Place, told: Any) -> None:
         known = {"kind": ROLES_OF, "decimal": (",", ".")}.get(name, (choice,))
         if not fits or choice not in known:
             among = ", ".join(map(repr, known)) if fits else f"text or {_CHOICES[name].__name__}"
-            raise place.refuse(f"{name}={choice!r}", among, f"Leave {name} out, or give one of these.")
+            raise place.refuse("odd choice", name=name, choice=choice, among=among)
 
 
 def _keep(place: Place, beside: Path, log: MeterLog, choices: Mapping[str, Any]) -> None:
@@ -145,8 +142,7 @@ def _keep(place: Place, beside: Path, log: MeterLog, choices: Mapping[str, Any])
     try:
         beside.write_text(json.dumps(kept, indent=2, ensure_ascii=False), encoding="utf-8")
     except OSError as error:
-        raise place.refuse(f"a folder that can't be written to ({error})", "one that can be",
-                           "Leave keep_mapping out.") from None  # fmt: skip
+        raise place.refuse("not written", error=error) from None
 
 
 def hand_readings(
@@ -193,20 +189,17 @@ def hand_readings(
     _check_choices(layout.place, choices)
     roles = assign(layout, {}, "given", None, str(unit))
     if roles.role not in {"power", "energy"} or layout.kinds[0] == "number":
-        raise layout.place.refuse(f"times such as {rows[0][0]!r} and readings in {unit}",
-                                  "dates, or hours and minutes, and readings in kWh, Wh or W",
-                                  'Write "2026-01-10 08:00" or "47:20", and unit="kWh".', at=0)  # fmt: skip
+        raise layout.place.refuse("hand units", time=rows[0][0], unit=unit, at=0)
     choices |= {"kind": "counter"} if roles.role == "energy" else {"hold": UNTIL_NEXT}
     return judge(read_readings(layout, roles, dayfirst, "."), roles.role, meter or Meter(), choices)
 
 
 def _pairs(readings: Any) -> tuple[tuple[str, str], ...]:
     """Return hand readings as a table of text."""
-    place = Place("hand readings", lambda at: at + 1)
-    needed, remedy = "pairs of a time and a reading, both text", 'Write [("2026-01-10 08:00", "12.31"), ...].'
+    place = Place("hand readings")
     if isinstance(readings, str) or not isinstance(readings, Sequence) or len(readings) < 2:
-        raise place.refuse(f"{str(readings)[:60]}", f"two or more {needed}", remedy)
+        raise place.refuse("hand readings", given=str(readings)[:60], count="two or more ")
     for at, pair in enumerate(readings):
         if not (isinstance(pair, Sequence) and len(pair) == 2 and all(isinstance(text, str) for text in pair)):
-            raise place.refuse(f"{pair!r}", needed, f"{remedy} The digits of the text are its resolution.", at=at)
+            raise place.refuse("hand readings", given=repr(pair), count="", at=at)
     return tuple((time.strip(), value.strip()) for time, value in readings)

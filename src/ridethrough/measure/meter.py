@@ -22,7 +22,7 @@ class Meter:
     power_step, energy_step : str, optional
         The last digit of its displays, or of its log [W, Wh].
     smallest_load : str, optional
-        Power below which it counts nothing [W].
+        Power below which it reads 0 [W].
     forgets : bool, optional
         Whether its counter is lost when power fails [-].
     found : (Estimate, Estimate), optional
@@ -88,6 +88,28 @@ class Meter:
         if self.found is not None:
             return self.found[1]
         return Estimate.within("0 W", Q_(self._limits()[1], "W"), "meter offset", source=f"accuracy {self.accuracy}")
+
+    def unseen(self, share: float) -> Estimate:
+        """Return what it was too blind to count, on the mean power: from 0 to its smallest load where it read 0 [W].
+
+        P = share (a / 2 +- a / 2),   a the smallest load                                     (1)
+
+        Parameters
+        ----------
+        share : float
+            Share of the time that it read 0 [-].
+
+        References
+        ----------
+        JCGM 100:2008, 4.3.7.
+
+        Example
+        -------
+        >>> Meter(smallest_load="4 W").unseen(0.5)
+        <Estimate 1 W, 95 %: -0.13 to 2.1 W>
+        """
+        half = share * read_quantity(self.smallest_load or "0 W") / 2
+        return Estimate.within(half, half, f"meter blind below {self.smallest_load}")  # (1)
 
     def reading(self, shown: Any, over: Any = None) -> Estimate:
         """Return the true mean power behind a steady reading [W].

@@ -1,23 +1,34 @@
 """Every reading of a log and its time, or a refusal that names the row. Nothing here judges the readings.
 
-All fields are read as text. A column then shows, by all of its fields, how it writes numbers or times, and is
-converted as a whole; fields that don't fit are found by the same operations, so that each is named with its row.
+The columns that are wanted are read as text. Each then shows, by all of its fields, how it writes numbers or times,
+and is converted as a whole; fields that don't fit are found by the same operations, so that each is named with its row.
 """
 
 from __future__ import annotations
 
+import codecs
+import csv
 import re
 from calendar import month_name
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import reduce
+from itertools import accumulate
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+import pyarrow.csv as pacsv
 
 from ..units import Q_
-from .columns import ELAPSED, NS, STAMP, Layout, Place, Roles, in_base, unit_of, words_of
-from .fields import Column, columns_of
+from .layout import ELAPSED, STAMP, WORDS, Layout, LogRefusal, Note, Place, Roles, in_base, unit_of, words_of
+
+BLOCK_BYTES = 1 << 21
+NS = 1_000_000_000
+LEAST = 0.95  # volt-amperes over watts: less is no meter's error
+BESIDE = ("apparent_va", "volts")  # what is logged beside the power
 
 
 @dataclass(frozen=True)
@@ -38,6 +49,8 @@ class Readings:
         Where they came from, for messages.
     notes : dict
         Choices made while reading, and whether given or guessed.
+    apparent_va, volts : array of float, optional
+        What was logged beside the power [VA, V].
     """
 
     ns: np.ndarray
@@ -45,30 +58,168 @@ class Readings:
     value: np.ndarray
     step: float
     place: Place
-    notes: dict[str, tuple[str, str]]
+    notes: dict[str, Note]
+    apparent_va: np.ndarray | None = None
+    volts: np.ndarray | None = None
 
     def take(self, chosen: np.ndarray) -> Readings:
         """Return the readings whose indices are ``chosen``."""
-        return replace(self, ns=self.ns[chosen], value=self.value[chosen], place=self.place.take(chosen))
+        return replace(self, place=self.place.take(chosen), **taken(self, ("ns", "value", *BESIDE), chosen))
+
+
+def taken(held: Any, names: Iterable[str], chosen: Any) -> dict[str, Any]:
+    """Return what ``held`` has under each of the names for the readings or steps ``chosen``; None stays None."""
+    return {name: None if (values := getattr(held, name)) is None else values[chosen] for name in names}
 
 
 def read_readings(layout: Layout, roles: Roles, dayfirst: bool | None, decimal: str | None) -> Readings:
     """Return every reading of the log, or refuse it with the row of the first field that is none."""
-    time, *readings = columns_of(layout, roles)
+    time, *columns = columns_of(layout, roles)
     (ns, clock, how), place = _times(layout, time, roles, dayfirst), time.place
     del time  # its text takes more room than the times
     pa.default_memory_pool().release_unused()
-    mark = decimal or _decimal_mark(readings, layout.delimiter)
-    notes = roles.origin | {"times": how}
+    parts = list(roles.columns)[: 1 if roles.role in roles.columns else 2]  # volts and amperes are one reading
+    mark = decimal or _decimal_mark(columns[: len(parts)], layout.delimiter)
+    notes, values, step = roles.origin | {"times": how}, {}, 0.0
     if mark == ",":
         notes["decimal mark"] = (mark, "given" if decimal else "guessed")
-    value, *amperes = (_numbers(readings.pop(0), mark) for _ in roles.reading)
+    for role, (at, factor) in roles.columns.items():
+        column = columns.pop(0)
+        try:
+            numbers = _numbers(column, mark if role in parts else mark or _decimal_mark([column], layout.delimiter))
+        except LogRefusal as refusal:
+            if role in parts:
+                raise
+            notes[role] = (column.name, f"not used, {refusal.given}")
+            continue
+        if role in parts:
+            step = factor * 10.0 ** -_decimals([row[at] for row in layout.sample if at < len(row)], numbers)
+        values[role] = numbers if factor == 1 else numbers * factor
+        del column  # its text takes room as well
     pa.default_memory_pool().release_unused()
-    step = roles.factor * 10.0 ** -_decimals(layout.column(roles.reading[-1]), amperes[0] if amperes else value)
-    if amperes:  # volts times amperes: the current's last digit, at the largest voltage
-        step *= float(np.nanmax(np.append(value, 0)))
-        value = value * amperes[0]
-    return Readings(ns, clock, value * roles.factor, step, place, notes)
+    apparent, most = _volt_amperes(values), np.fmax.reduce
+    if roles.role == "power" and apparent is not None and not most(apparent) >= LEAST * most(values["power"]):
+        notes["volt-amperes"], apparent = ("not used", "less than the watts: look at their units"), None
+    value = values[roles.role] if roles.role in values or apparent is None else apparent
+    if parts[-1] == "current":  # its last digit, at the largest voltage
+        step *= float(most(values["voltage"], initial=0))
+    return Readings(ns, clock, value, step, place, notes, apparent, values.get("voltage"))
+
+
+def _volt_amperes(values: dict[str, np.ndarray]) -> np.ndarray | None:
+    """Return the apparent power as logged, or from what was, S = U I or S = sqrt(P^2 + Q^2) [VA]; None where nothing
+    tells it."""
+    if "apparent power" in values:
+        return values["apparent power"]
+    if values.keys() >= {"voltage", "current"}:
+        return values["voltage"] * values["current"]
+    return np.hypot(values["power"], values["reactive power"]) if "reactive power" in values else None
+
+
+# -- text ----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Column:
+    """The fields of one column as text, and where they stand."""
+
+    name: str
+    texts: pa.ChunkedArray
+    place: Place
+
+    def stretches(self) -> Iterator[tuple[int, pa.Array]]:
+        """Yield the parts in which it was parsed, each with where it begins."""
+        chunks = self.texts.chunks
+        yield from zip(accumulate(map(len, chunks), initial=0), chunks, strict=False)
+
+    def refuse_where(self, bad: pa.ChunkedArray, what: str) -> None:
+        """Refuse the first field that is ``bad``, if one is."""
+        if (at := pc.index(bad, True).as_py()) >= 0:
+            raise self.refuse(at, what)
+
+    def refuse(self, at: int, what: str) -> LogRefusal:
+        """Return a refusal of one field."""
+        return self.place.refuse("odd field", at=at, column=self.name, value=self.texts[at].as_py(), what=what)
+
+
+def columns_of(layout: Layout, roles: Roles) -> list[Column]:
+    """Return the column of time and the others as text; rows without time and reading hold nothing."""
+    wanted = (*roles.time, *(at for at, _ in roles.columns.values()))
+    chunks = [column.chunks for column in _table(layout, [str(at) for at in wanted]).columns]
+    texts = [_trimmed(each) for each in chunks]
+    filled, place = reduce(pc.or_, (pc.not_equal(column, "") for column in texts)), layout.place
+    if not pc.all(filled).as_py():
+        place = place.take(np.flatnonzero(filled))
+        texts = [column.filter(filled) for column in texts]
+    if len(texts[0]) < 2:
+        raise layout.place.refuse("one row")
+    if len(roles.time) == 2:
+        texts[:2] = [pc.binary_join_element_wise(*texts[:2], " ")]
+    names = [layout.names[at] for at in wanted[len(roles.time) - 1 :]]
+    return [Column(name, column, place) for name, column in zip(names, texts, strict=True)]
+
+
+def _trimmed(chunks: list[pa.Array]) -> pa.ChunkedArray:
+    """Return text without blanks around it, letting go of each of its ``chunks`` at once: a log is large."""
+    trimmed = []
+    while chunks:
+        chunk = chunks.pop(0)
+        data = chunk.buffers()[2]
+        letters = data.to_pybytes() if data else b""
+        if not letters.isascii() or any(blank in letters for blank in b' \t\n\r\v\f"'):
+            chunk = pc.utf8_trim_whitespace(chunk)
+            chunk = pc.replace_substring_regex(chunk, '^"([^"]+)"$', r"\1") if b'"' in letters else chunk
+        trimmed.append(chunk)
+    return pa.chunked_array(trimmed, pa.string())
+
+
+def _table(layout: Layout, kept: list[str]) -> pa.Table:
+    """Return the columns ``kept``, named by their numbers, as text: each line below the header is one row."""
+    if layout.path is None:
+        return pa.table({name: [row[int(name)] for row in layout.sample] for name in kept})
+    odd: list[Any] = []
+
+    def leave(row: Any) -> str:
+        odd.append(row)
+        return "skip"
+
+    with suppress(pa.ArrowInvalid, UnicodeError):
+        return _parsed(layout, layout.path, kept, None)
+    with layout.path.open("rb") as file:  # once more, in order, so that odd rows have numbers
+        try:
+            table = _parsed(layout, codecs.EncodedFile(file, "utf-8", layout.encoding, "replace"), kept, leave)
+        except pa.ArrowInvalid as error:
+            raise layout.place.refuse("not split", error=error) from None
+    fields, at = [_mended(layout, row) for row in odd], [row.number - layout.header_row - 1 for row in odd]
+    mended = pa.table({name: [row[int(name)] for row in fields] for name in kept}, schema=table.schema)
+    even = np.delete(np.arange(len(table) + len(odd)), at)
+    return pa.concat_tables([table, mended]).take(np.argsort(np.r_[even, at]))
+
+
+def _parsed(layout: Layout, file: Any, kept: list[str], odd: Callable[[Any], str] | None) -> pa.Table:
+    """Return what pyarrow makes of a file; ``odd`` takes the rows that have more or fewer fields."""
+    read = pacsv.ReadOptions(use_threads=not odd, block_size=BLOCK_BYTES, skip_rows=layout.header_row,
+                             column_names=[str(at) for at in range(len(layout.names))],
+                             encoding="utf-8" if odd else layout.encoding.removesuffix("-sig"))  # fmt: skip
+    parse = pacsv.ParseOptions(delimiter=layout.delimiter, newlines_in_values=True, ignore_empty_lines=False,
+                               invalid_row_handler=odd)  # fmt: skip
+    convert = pacsv.ConvertOptions(include_columns=kept, column_types=dict.fromkeys(kept, pa.string()))
+    return pacsv.read_csv(file, read, parse, convert)
+
+
+def _mended(layout: Layout, row: Any) -> list[str]:
+    """Return the fields of a row that is blank, lacks an empty one at its end, or has one more, or blanks before
+    quotes; refuse any other."""
+    wide, fields = len(layout.names), [row.text]
+    with suppress(csv.Error):  # a field beyond all bounds
+        fields = next(csv.reader([row.text], delimiter=layout.delimiter, skipinitialspace=True), [])
+    if not row.text.strip():
+        return [""] * wide
+    if len(fields) == wide - 1 and not layout.names[-1]:
+        fields.append("")
+    if len(fields) - (not fields[-1].strip()) <= wide <= len(fields):
+        return fields
+    raise layout.place.refuse("odd row", count=len(fields), width=wide, row=row.number, value=row.text)
 
 
 # -- numbers -------------------------------------------------------------------------------------
@@ -90,8 +241,8 @@ def _numbers(column: Column, mark: str) -> np.ndarray:
         values = pc.replace_substring(plain, "−", "-").cast(pa.float64())
     numbers = values.to_numpy()
     if np.count_nonzero(np.abs(numbers) < LARGEST) + values.null_count < numbers.size:
-        beyond = pc.invert(pc.less(pc.abs(values), LARGEST))  # true for nan as well
-        column.refuse_where(beyond, "no number, or one beyond all bounds")
+        # nan is not less either
+        column.refuse_where(pc.invert(pc.less(pc.abs(values), LARGEST)), "no number, or one beyond all bounds")
     return numbers
 
 
@@ -109,18 +260,15 @@ def _decimal_mark(columns: list[Column], delimiter: str) -> str:
         seen |= {mark for mark, there in ((",", comma), (".", point)) if pc.any(there).as_py()}
         bare = bare or pc.any(pc.and_not(pc.not_equal(texts, ""), pc.or_(comma, point))).as_py()
     if len(seen) == 2 or (seen and (bare or (seen == {","} and delimiter != ";"))):
-        raise columns[0].place.refuse("numbers whose comma or point may be a decimal mark or group thousands",
-                                      "one decimal mark and no thousands marks", 'Write decimal="," or decimal=".".',
-                                      column=columns[0].name)  # fmt: skip
+        raise columns[0].place.refuse("decimal mark", column=columns[0].name)
     return "".join(seen)
 
 
 def _decimals(texts: list[str], values: np.ndarray) -> int:
     """Return how many digits stand after the decimal mark: those written, or those some of the values need."""
-    written = [len(match[1]) for text in texts if (match := re.fullmatch(r"[-+−]?[0-9]*[,.]([0-9]+)", text))]
-    some = values[:: max(1, values.size // 5000)]
+    written = (re.fullmatch(r"[-+−]?[0-9]*[,.]([0-9]+)", text) for text in texts)
+    digits, some = max((len(match[1]) for match in written if match), default=0), values[:: max(1, values.size // 5000)]
     some = some[np.isfinite(some)]
-    digits = max(written, default=0)
     while digits < 6 and np.any(np.abs(some - np.round(some, digits)) > 1e-6 * 10.0**-digits + 1e-12 * np.abs(some)):
         digits += 1
     return digits
@@ -130,16 +278,14 @@ def _decimals(texts: list[str], values: np.ndarray) -> int:
 
 EPOCH_FROM_S = 900_000_000  # larger numbers count seconds since 1970: this is July 1998
 LATEST_S = 4_102_444_800  # 2100-01-01
-_Times = tuple[np.ndarray, str, tuple[str, str]]
-_MILLISECONDS = {"ms", "msec", "millis", "milliseconds"}
 
 
-def _times(layout: Layout, column: Column, roles: Roles, dayfirst: bool | None) -> _Times:
+def _times(layout: Layout, column: Column, roles: Roles, dayfirst: bool | None) -> tuple[np.ndarray, str, Note]:
     """Return the times in a column [ns], their clock, and how they were read: in words, and by whose word."""
-    kind = layout.kinds[roles.time[-1]]
-    if len(roles.time) == 1 and kind == "number":
+    kind = layout.kinds[roles.time[0]]
+    if kind == "number":
         return _counts(column)
-    if len(roles.time) == 1 and kind == "clock":
+    if kind == "clock":
         return (_written(column, ELAPSED, None)[0], "elapsed", ("elapsed, h:mm:ss", "guessed"))
     ns, zoned, first = _written(column, STAMP, dayfirst)
     order = {None: "", True: ", day first", False: ", month first"}[first]
@@ -147,13 +293,13 @@ def _times(layout: Layout, column: Column, roles: Roles, dayfirst: bool | None) 
     return (ns, "utc" if utc else "local", (f"dates{order}", "guessed" if dayfirst is None else "given"))
 
 
-def _counts(column: Column) -> _Times:
+def _counts(column: Column) -> tuple[np.ndarray, str, Note]:
     """Return times written as numbers: since 1970 where they are that large, else elapsed."""
     numbers = _numbers(column, "")
     column.refuse_where(pc.equal(column.texts, ""), "no time")
     largest, unit = float(np.max(np.abs(numbers))), unit_of(column.name)
     scale, told = next((part for part in (1e-9, 1e-6, 1e-3) if largest * part >= EPOCH_FROM_S), 1.0), "guessed"
-    if words_of(column.name) & _MILLISECONDS:
+    if words_of(column.name) & WORDS["milliseconds"]:
         scale, told = 1e-3, "from the header"
     elif unit and Q_(1, "s").is_compatible_with(unit):
         scale, told = in_base(unit, "s"), "from the header"
@@ -275,6 +421,5 @@ def _day_first(column: Column) -> bool:
             return min(sure)[1]
     text = column.texts[first].as_py()
     a, b, year = map(int, re.findall("[0-9]+", text)[:3])
-    raise column.place.refuse(f"dates that can be read two ways, {a} {month_name[b]} {year} (day first) or "
-                              f"{b} {month_name[a]} {year} (month first):", "which of the two",
-                              "Write dayfirst=True or dayfirst=False.", at=first, value=text.split()[0])  # fmt: skip
+    raise column.place.refuse("day or month", at=first, value=text.split()[0], day_first=f"{a} {month_name[b]} {year}",
+                              month_first=f"{b} {month_name[a]} {year}")  # fmt: skip

@@ -46,6 +46,8 @@ class Appliance:
         Largest power caught in a start [W]; None reads "not measured".
     motor : pint.Quantity, optional
         Power of its motor while it runs [W]; None where it has none or none is known.
+    apparent : pint.Quantity, optional
+        Largest apparent power lasting longer than a start [VA]; None reads "not measured".
     measured : bool
         Whether it was measured, or only assumed.
     volts : pint.Quantity, optional
@@ -67,6 +69,7 @@ class Appliance:
     peak: pint.Quantity | None = None
     surge: pint.Quantity | None = None
     motor: pint.Quantity | None = None
+    apparent: pint.Quantity | None = None
     measured: bool = False
     volts: pint.Quantity | None = None
     room: pint.Quantity | None = None
