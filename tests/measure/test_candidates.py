@@ -48,7 +48,7 @@ def test_a_missing_number_stays_missing_and_is_named(tmp_path: Path) -> None:
         (["one,,1.000,iron phosphate,nine,88,300,800"], "row 2, column standby_w: 'nine'"),
         (["one,,1000,iron phosphate,-9,88,300,800"], "zero or more"),
         (["one,,1000,iron phosphate,9,0.88,300,800"], "Write 88 if 88 % is meant"),
-        (['one,,"1,000",iron phosphate,9,88,300,800'], "without unit or comma"),
+        (['one,,"1,000",iron phosphate,9,88,300,800'], "without unit or thousands mark"),
         (["one,,1000,iron phosphate,9,88,300,800"] * 2, "row 3: the name 'one' a second time"),
         ([",,1000,iron phosphate,9,88,300,800"], "no name"),
         ([], "without a row"),

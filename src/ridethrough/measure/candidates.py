@@ -3,69 +3,78 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Mapping
 from datetime import date
-from os import PathLike, fspath
+from os import PathLike
+from pathlib import Path
 from typing import Any
 
 from ..model.price import Price
 from ..model.ratings import Ratings
 from ..model.unit import BackupUnit
 from ..units import Q_, Refusal, float_of
+from .fields import find_layout
 
-# column -> unit, None for text; the ones marked True must be there for a unit to be reckoned with
-COLUMNS: dict[str, tuple[str | None, bool]] = {
-    "name": (None, True),
-    "capacity_wh": ("Wh", True),
-    "chemistry": (None, True),
-    "standby_w": ("W", True),
-    "efficiency_percent": ("%", True),
-    "efficiency_at_w": ("W", True),
-    "rated_w": ("W", True),
-    "rated_va": ("VA", False),
-    "surge_w": ("W", False),
-    "waveform": (None, False),
-    "outlet_v": ("V", False),
-    "legs": ("1", False),
-    "sleeps_below_w": ("W", False),
-    "pack_wh": ("Wh", False),
-    "pack_standby_w": ("W", False),
-    "packs_max": ("1", False),
+# column -> unit (None for text), whether it must be there for a unit to be reckoned with, argument of `from_print`
+COLUMNS: dict[str, tuple[str | None, bool, str]] = {
+    "name": (None, True, "name"),
+    "capacity_wh": ("Wh", True, "capacity"),
+    "chemistry": (None, True, "chemistry"),
+    "standby_w": ("W", True, "standby"),
+    "efficiency_percent": ("%", True, "efficiency"),
+    "efficiency_at_w": ("W", True, "at"),
+    "pack_wh": ("Wh", False, "pack"),
+    "pack_standby_w": ("W", False, "pack_standby"),
+    "packs_max": ("1", False, "packs_max"),
+    "charge_w": ("W", False, "charge_power"),
+    "rated_w": ("W", True, "rated"),
 }
-
-
+# the same for `Ratings.of`
+RATINGS: dict[str, tuple[str | None, bool, str]] = {
+    "rated_w": ("W", True, "rated"),
+    "rated_va": ("VA", False, "rated_va"),
+    "surge_w": ("W", False, "surge"),
+    "waveform": (None, False, "waveform"),
+    "outlet_v": ("V", False, "volts"),
+    "legs": ("1", False, "legs"),
+    "sleeps_below_w": ("W", False, "sleeps_below"),
+}
+NEEDED = [column for column, (_, needed, _) in COLUMNS.items() if needed]
 PRICE_COLUMNS = ("unit", "item", "price", "currency", "tax_included", "date")
 TAX: dict[str, bool | None] = {"yes": True, "no": False, "": None}
 
 
 class UnitTable(Mapping[str, BackupUnit]):
-    """Units by name, as `read_units` found them.
+    """Units by name, as `read_units` found them or as they were measured.
 
     A unit with a number missing is listed, and refused with the number's name when it is asked for.
     """
 
-    def __init__(self, file: str, rows: dict[str, dict[str, Any]], prices: tuple[Price, ...] = ()) -> None:
-        self._file, self._rows, self._prices = file, rows, prices
+    def __init__(self, file: str, rows: Mapping[str, dict[str, Any] | BackupUnit],
+                 prices: tuple[Price, ...] = ()) -> None:  # fmt: skip
+        self._file, self._rows, self._prices = file, dict(rows), prices
 
     def __getitem__(self, name: str) -> BackupUnit:
         row = self._row(name)
+        if isinstance(row, BackupUnit):
+            return row
         if missing := self.missing(name):
             raise Refusal(f"{name} in {self._file} without {', '.join(missing)}",
                           "every number that the ledger rests on", "Measure it or find it in print, and fill the cell; "
                           "or build the unit yourself with BackupUnit.from_print(...).")  # fmt: skip
-        ratings = Ratings.of(
-            row["rated_w"], rated_va=row["rated_va"], surge=row["surge_w"], waveform=row["waveform"],
-            volts=row["outlet_v"], legs=1 if row["legs"] is None else row["legs"], sleeps_below=row["sleeps_below_w"],
-        )  # fmt: skip
-        return BackupUnit.from_print(
-            name, capacity=row["capacity_wh"], chemistry=row["chemistry"], standby=row["standby_w"], rated=ratings,
-            efficiency=row["efficiency_percent"], at=row["efficiency_at_w"], pack=row["pack_wh"],
-            pack_standby=row["pack_standby_w"], packs_max=row["packs_max"] or 0,
-        )  # fmt: skip
+        told, ratings = ({argument: row[column] for column, (_, _, argument) in columns.items()
+                          if row[column] is not None} for columns in (COLUMNS, RATINGS))  # fmt: skip
+        return BackupUnit.from_print(**told | {"rated": Ratings.of(**ratings)})
+
+    def measured(self, *units: BackupUnit) -> UnitTable:
+        """Return the table with these units in place of those of the same name, or beside them; prices stay."""
+        return UnitTable(self._file, self._rows | {unit.name: unit for unit in units}, self._prices)
 
     def missing(self, name: str) -> list[str]:
         """Return the needed columns that are empty in this unit's row."""
-        return [column for column, (_, needed) in COLUMNS.items() if needed and self._row(name)[column] is None]
+        row = self._row(name)
+        return [] if isinstance(row, BackupUnit) else [column for column in NEEDED if row[column] is None]
 
     def prices(self, name: str, on: str | date | None = None) -> tuple[Price, ...]:
         """Return this unit's prices, oldest first.
@@ -85,7 +94,7 @@ class UnitTable(Mapping[str, BackupUnit]):
         latest = {(price.item, price.terms): price for price in mine if price.date <= day}
         return tuple(latest.values())
 
-    def _row(self, name: str) -> dict[str, Any]:
+    def _row(self, name: str) -> dict[str, Any] | BackupUnit:
         if name not in self._rows:
             raise Refusal(f"the unit {name!r}", f"one in {self._file}", f"Write one of: {', '.join(self._rows)}.")
         return self._rows[name]
@@ -106,8 +115,9 @@ def read_units(path: str | PathLike[str], prices: str | PathLike[str] | None = N
     Parameters
     ----------
     path : str or path
-        A CSV file with the columns of `COLUMNS`: energies in Wh, powers in W, the efficiency in percent
-        beside the load at which it holds. Further columns are left alone. Empty cells stay missing.
+        A CSV file with the columns of `COLUMNS` and `RATINGS`: energies in Wh, powers in W, the efficiency in percent
+        beside the load at which it holds. Further columns are left alone. Empty cells stay missing. Columns split
+        by semicolons or tabs may have decimal commas.
     prices : str or path, optional
         A CSV file with the columns of `PRICE_COLUMNS`; dates as 2026-02-01, amounts without thousands mark.
 
@@ -122,10 +132,10 @@ def read_units(path: str | PathLike[str], prices: str | PathLike[str] | None = N
         If a file or a column is missing, a name stands twice, a cell is no number or no date, or a price
         belongs to no unit; it names file, row and column.
     """
-    file, table = _table(path, [column for column, (_, needed) in COLUMNS.items() if needed])
+    file, table = _table(path, NEEDED)
     rows: dict[str, dict[str, Any]] = {}
     for here, record in table.items():
-        row = {column: _cell(here, column, record.get(column, "")) for column in COLUMNS}
+        row = {column: _cell(here, column, record.get(column, "")) for column in COLUMNS | RATINGS}
         name = row["name"]
         if name is None or name in rows:
             what = "no name" if name is None else f"the name {name!r} a second time"
@@ -136,9 +146,8 @@ def read_units(path: str | PathLike[str], prices: str | PathLike[str] | None = N
 
 def _read_prices(path: str | PathLike[str], units: Mapping[str, Any]) -> tuple[Price, ...]:
     """Return the prices of a table, one row each."""
-    _, table = _table(path, list(PRICE_COLUMNS))
     prices = []
-    for here, record in table.items():
+    for here, record in _table(path, list(PRICE_COLUMNS))[1].items():
         if record["unit"] not in units:
             raise Refusal(f"{here}: the unit {record['unit']!r}", "one of the table of units", "Correct the name.")
         tax = record["tax_included"].lower()
@@ -148,8 +157,11 @@ def _read_prices(path: str | PathLike[str], units: Mapping[str, Any]) -> tuple[P
         if not 0 <= amount < math.inf:
             raise Refusal(f"{here}, column price: {record['price']!r}",
                           "an amount of zero or more without thousands mark", "Write 1234.50.")  # fmt: skip
-        prices.append(Price(record["unit"], record["item"], amount, record["currency"], TAX[tax],
-                            _day(record["date"], here), record.get("note", "")))  # fmt: skip
+        try:
+            prices.append(Price(record["unit"], record["item"], amount, record["currency"], TAX[tax],
+                                _day(record["date"], here), record.get("note", "")))  # fmt: skip
+        except Refusal as refusal:
+            raise Refusal(f"{here}: {refusal.given}", refusal.needed, refusal.remedy) from None
     return tuple(prices)
 
 
@@ -157,20 +169,34 @@ def _table(path: str | PathLike[str], needed: list[str]) -> tuple[str, dict[str,
     """Return a file's name and its rows as text, each by where it stands, or refuse it."""
     import pandas as pd
 
-    file = fspath(path).replace("\\", "/").rsplit("/", 1)[-1]
+    file = Path(path).name
     try:
-        table = pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
+        layout = find_layout(Path(path))
+        table = pd.read_csv(path, dtype=str, keep_default_na=False, sep=layout.delimiter, encoding=layout.encoding,
+                            skiprows=layout.header_row - 1)  # fmt: skip
     except (OSError, ValueError) as error:
-        raise Refusal(f"{file}: {str(error).splitlines()[0]}", "a table in CSV",
-                      f"Give one with the columns {', '.join(needed)}.") from None  # fmt: skip
+        given = error.given if isinstance(error, Refusal) else f"{file}: {str(error).splitlines()[0]}"
+        raise Refusal(given, "a table in CSV",
+                      f"Save it as CSV, with the columns {', '.join(needed)}.") from None  # fmt: skip
     absent = [column for column in needed if column not in table.columns]
     if absent:
         raise Refusal(f"{file} with the columns {', '.join(map(str, table.columns))}", f"also {', '.join(absent)}",
                       "Add the column; its cells may be empty.")  # fmt: skip
     if table.empty:
         raise Refusal(f"{file} without a row", "one row or more", "Add a row.")
-    rows = ({str(column): str(text).strip() for column, text in row.items()} for row in table.to_dict("records"))
-    return file, {f"{file}, row {number}": row for number, row in enumerate(rows, start=2)}
+    rows = ({str(column): _plain(str(text).strip(), layout.delimiter) for column, text in row.items()}
+            for row in table.to_dict("records"))  # fmt: skip
+    return file, {f"{file}, row {number}": row for number, row in enumerate(rows, start=layout.header_row + 1)}
+
+
+def _plain(text: str, delimiter: str) -> str:
+    """Return a number with its decimal comma as a point, where commas do not split columns.
+
+    Three digits after a mark are left as they are with a comma, for they may be thousands as well: no number.
+    """
+    if delimiter == "," or not re.fullmatch(r"-?\d+[.,]\d+", text):
+        return text
+    return text.replace(".", ",") if re.fullmatch(r"[1-9]\d{0,2}[.,]\d{3}", text) else text.replace(",", ".")
 
 
 def _day(text: str, here: str) -> date:
@@ -183,12 +209,12 @@ def _day(text: str, here: str) -> date:
 
 def _cell(here: str, column: str, text: str) -> Any:
     """Return a cell as text, quantity or (without a unit) a whole number, None if empty."""
-    unit, _ = COLUMNS[column]
+    unit, *_ = (COLUMNS | RATINGS)[column]
     if not text or unit is None:
         return text or None
     value, given = float_of(text), f"{here}, column {column}: {text!r}"
     if not 0 <= value < math.inf or (unit == "1" and value % 1):
-        needed = "a number of zero or more, without unit or comma" if unit != "1" else "a whole number"
+        needed = "a number of zero or more, without unit or thousands mark" if unit != "1" else "a whole number"
         raise Refusal(given, needed, "Correct the cell, or leave it empty if the number is not known.")
     if unit == "%" and 0 < value <= 1:
         remedy = f"Write {100 * value:g} if {100 * value:g} % is meant."

@@ -5,6 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
+from ..units import Refusal
+
+ITEMS = ("unit", "pack", "bundle")
+
 
 @dataclass(frozen=True)
 class Price:
@@ -33,6 +37,13 @@ class Price:
     tax_included: bool | None
     date: date
     note: str = ""
+
+    def __post_init__(self) -> None:
+        if self.item not in ITEMS:
+            raise Refusal(f"the price of {self.item!r}", f"one of {', '.join(ITEMS)}", 'Write "pack", one row for one.')
+        if not (len(self.currency) == len("EUR") and self.currency.isascii() and self.currency.isupper()):
+            raise Refusal(f"the currency {self.currency!r}", "three letters as in ISO 4217: others share their signs",
+                          'Write "EUR", "USD", "SEK" ...')  # fmt: skip
 
     @property
     def terms(self) -> str:

@@ -9,8 +9,8 @@ import pint
 
 from ..estimate import Estimate
 from ..propagation import estimate, not_negative
-from ..sources import coefficient
-from ..units import Refusal, positive, quantity, show
+from ..sources import coefficient, usual
+from ..units import Refusal, positive, quantity, show, whole
 from .battery import Battery
 from .charger import Charger
 from .inverter import Inverter
@@ -118,6 +118,8 @@ class BackupUnit:
             inverter or _by_sheet(standby, efficiency, at, ratings.rated),
             _heater(heater),
         )  # fmt: skip
+        if not isinstance(capacity, Estimate):
+            usual(route.printed, "printed capacity", "capacity")
         charger = Charger.of(charge_power, taper_from, route.printed)
         return cls(name, route, ratings, charger, *_packs(pack, packs_max, pack_standby))
 
@@ -134,7 +136,8 @@ class BackupUnit:
         name : str
             What the kit calls it.
         line : RundownLine
-            From `fit_rundowns`: energy [Wh] and standby [W], both at the outlet.
+            From `fit_rundowns`: energy [Wh] and standby [W], both at the outlet, and those of a pack where runs
+            with packs told them.
         printed : str or pint.Quantity
             Printed capacity of what was tested [Wh].
         health : Estimate, str or float
@@ -149,8 +152,10 @@ class BackupUnit:
         Refusal
             If the run-downs gave more than is printed.
         """
-        tested = positive(printed, "Wh", "printed")
+        tested = usual(positive(printed, "Wh", "printed"), "printed capacity", "printed")
         since = not_negative(health, "1", "health")
+        if pack_standby is None and line.pack is not None:
+            pack_standby = line.pack.standby
         if line.energy.interval()[0] > tested:
             raise Refusal(
                 f"{show(line.energy.value)} from run-downs of a box that says {show(tested)}",
@@ -175,7 +180,7 @@ class BackupUnit:
     @property
     def chemistry(self) -> str:
         """What its battery is made of."""
-        return self.route.chemistry
+        return self.route.curve.chemistry
 
     @property
     def inverter(self) -> Inverter:
@@ -196,10 +201,8 @@ class BackupUnit:
         Refusal
             If the unit takes no packs or not so many.
         """
-        if not isinstance(count, int) or isinstance(count, bool) or count < 0:
-            raise Refusal(f"{count!r} packs", "a whole number of zero or more", "Write unit.with_packs(1).")
         room = self.packs_max - self.packs if self.pack is not None else 0
-        if count > room:
+        if whole(count, "count") > room:
             raise Refusal(
                 f"{count} more packs on {self.label}",
                 f"at most {room} more",
@@ -207,13 +210,12 @@ class BackupUnit:
             )
         if not count or self.pack is None:
             return self
-        own = {} if self.pack_standby is None else {"standby": self.standby + count * self.pack_standby}
-        route = self.route.changed(more=count * self.pack, **own)
+        route = self.route.with_packs(count, self.pack, self.pack_standby)
         return replace(self, route=route, packs=self.packs + count)
 
     def with_capacity(self, printed: Any) -> BackupUnit:
         """Return the unit with another printed capacity [Wh], packs included, and nothing else changed."""
-        return replace(self, route=self.route.changed(more=positive(printed, "Wh", "printed") - self.printed))
+        return replace(self, route=self.route.changed(printed=positive(printed, "Wh", "printed")))
 
     def with_standby(self, standby: Any) -> BackupUnit:
         """Return the unit with another standby [W], on the same side, by its sheet, and nothing else changed."""
@@ -255,14 +257,17 @@ def _by_sheet(standby: Any, efficiency: Any, at: Any, rated: pint.Quantity) -> I
 
 def _packs(pack: Any, packs_max: int, standby: Any) -> tuple[pint.Quantity | None, int, int, Estimate | None]:
     """Return one pack's capacity [Wh], how many fit, that none is added, and what each takes [W]."""
-    if not isinstance(packs_max, int) or isinstance(packs_max, bool) or packs_max < 0:
-        raise Refusal(f"packs_max={packs_max!r}", "a whole number of zero or more", "Write packs_max=2.")
-    if pack is None and packs_max:
+    if pack is None and whole(packs_max, "packs_max"):
         raise Refusal(
             "packs without their capacity", "the printed capacity of one", 'Write pack="700 Wh", packs_max=2.'
         )
-    capacity = None if pack is None else positive(pack, "Wh", "pack")
-    return capacity, packs_max, 0, None if standby is None else not_negative(standby, "W", "pack_standby")
+    capacity = None if pack is None else usual(positive(pack, "Wh", "pack"), "printed capacity", "pack")
+    return (
+        capacity,
+        whole(packs_max, "packs_max"),
+        0,
+        None if standby is None else not_negative(standby, "W", "pack_standby"),
+    )
 
 
 def _heater(given: Any) -> Heater | None:
