@@ -79,7 +79,10 @@ def quantity(value: Any, unit: str, name: str) -> pint.Quantity:
         value = float_of(value) if "." in value else int(float_of(value))
     bare = isinstance(value, (int, float)) and not isinstance(value, bool)
     if isinstance(value, str):
-        found = _read(value, name, what)
+        try:
+            found = read_quantity(value)
+        except Refusal as refusal:
+            raise refusal.at(name) from None
     elif isinstance(value, pint.Quantity):
         found = registry().Quantity(value.magnitude, f"{value.units:D}".replace("volt_ampere", "voltampere"))
     elif share and bare:
@@ -108,14 +111,6 @@ def quantity(value: Any, unit: str, name: str) -> pint.Quantity:
             f'For a percentage write {name}="{value} %".' if bare and value > 1 else remedy,
         )
     return converted
-
-
-def _read(text: str, name: str, what: str) -> pint.Quantity:
-    """Return the quantity that an argument's text states, or refuse it by the argument's name."""
-    try:
-        return read_quantity(text)
-    except Refusal as refusal:
-        raise Refusal(f"{name}={refusal.given}", f"{what}: {refusal.needed}", refusal.remedy) from None
 
 
 def _needed(unit: str) -> tuple[str, str]:

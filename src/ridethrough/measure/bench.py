@@ -8,7 +8,7 @@ printed on the box. Every power here is AC power at the outlet, unless its side 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -154,7 +154,7 @@ def _fitted(entries: Sequence[Rundown], given: Mapping[str, Any], at: pint.Quant
                        curve, points, (), tuple(entries), given)  # fmt: skip
     steeper = k.value + 2 * (stated.u if stated.u else coefficient("rate exponent, iron phosphate").u)
     other = fit.line(values(fit.inputs([Estimate.exact(steeper), idling], bend)), spread)[1]
-    return replace(line, warnings=tuple(_warnings(line, found, steeper, other)))
+    return replace(line, warnings=_warnings(line, found, steeper, other))
 
 
 def next_test(line: RundownLine, load: Any = None) -> pd.DataFrame:
@@ -229,10 +229,9 @@ def _bend(rated: Any, powers: Sequence[Estimate]) -> Estimate:
     if rated_w < max(values(powers)):
         given = f"rated={rated!r} and a run-down at {max(values(powers)):g} W"
         raise Refusal(given, "a rating no smaller than the loads", "Check both.")
-    most = lookup("resistive loss").high / rated_w
     loss = lookup("resistive loss")
-    return Estimate.standard(Q_(0, "1/W"), Q_(most / math.sqrt(3), "1/W"), "bend of the loss", source=str(loss.source),
-                             entries=(loss.name,))  # fmt: skip
+    u = Q_(loss.high / rated_w / math.sqrt(3), "1/W")
+    return Estimate.standard(Q_(0, "1/W"), u, "bend of the loss", source=str(loss.source), entries=(loss.name,))
 
 
 def _points(entries: Sequence[Rundown], fit: LineFit, off: np.ndarray, k: float) -> pd.DataFrame:
@@ -248,29 +247,27 @@ def _points(entries: Sequence[Rundown], fit: LineFit, off: np.ndarray, k: float)
     })  # fmt: skip
 
 
-def _warnings(line: RundownLine, found: tuple[bool, bool], steeper: pint.Quantity, other_w: float) -> Iterator[str]:
-    """Yield what limits the claim; ``other_w`` is the standby with the rate exponent ``steeper``."""
-    disagree, deeper = found
+def _warnings(line: RundownLine, found: tuple[bool, bool], steeper: pint.Quantity, other_w: float) -> tuple[str, ...]:
+    """Return what limits the claim; ``other_w`` is the standby with the rate exponent ``steeper``."""
     full = line.points[line.points["counted as"] != "at least"]
     lightest_w, off, given = full["load (W)"].min(), full["longer by (%)"], line.settings
-    own = any(isinstance(run.load, (MeterLog, Estimate, Load)) for run in line.runs)
-    if full["load (W)"].max() > 0 and not own and (given["meter"] is None or given["meter"].accuracy is None):
-        yield "the meter's accuracy is not stated: its error is not in the intervals"
-    if given["chemistry"] is None:
-        yield f"the chemistry is not stated: taken as {line.curve.chemistry}"
-    if given["room"] is None and line.points["room (degC)"].isna().any():
-        yield "a room's temperature is not stated: that run is taken as no warmer or colder than the others"
-    if len(full) == (2 if given["standby"] is None else 1):
-        yield "nothing checks this line: add one more run-down"
-    if disagree:
-        yield (f"run-downs lie {off.min():+.1f} to {off.max():+.1f} % off the straight line, more than they repeat: "
-               "loss or capacity bends, and the intervals are wider")  # fmt: skip
-    if deeper:
-        yield ("with nothing plugged in it takes less than under load: its standby may be higher than this line says, "
-               "and the intervals are wider; leave that run out")  # fmt: skip
-    if given["standby"] is None and lightest_w > float(line.standby.value.magnitude):
-        yield (f"no run-down is lighter than {lightest_w:.0f} W: at a rate exponent of {show(steeper, 2)} the standby "
-               f"would be {other_w:.1f} W; add a run with nothing plugged in")  # fmt: skip
+    own = full["load (W)"].max() == 0 or any(isinstance(run.load, MeterLog | Estimate | Load) for run in line.runs)
     low, high = line.standby.interval()
-    if low.magnitude <= 0:
-        yield f"these run-downs do not settle the standby: 0 to {show(high, 1)}; add one at a light load"
+    told = (
+        (not own and (given["meter"] is None or given["meter"].accuracy is None),
+         "the meter's accuracy is not stated: its error is not in the intervals"),
+        (given["chemistry"] is None, f"the chemistry is not stated: taken as {line.curve.chemistry}"),
+        (given["room"] is None and line.points["room (degC)"].isna().any(),
+         "a room's temperature is not stated: that run is taken as no warmer or colder than the others"),
+        (len(full) == (2 if given["standby"] is None else 1), "nothing checks this line: add one more run-down"),
+        (found[0], f"run-downs lie {off.min():+.1f} to {off.max():+.1f} % off the straight line, more than they "
+                   "repeat: loss or capacity bends, and the intervals are wider"),
+        (found[1], "with nothing plugged in it takes less than under load: its standby may be higher than this line "
+                   "says, and the intervals are wider; leave that run out"),
+        (given["standby"] is None and lightest_w > float(line.standby.value.magnitude),
+         f"no run-down is lighter than {lightest_w:.0f} W: at a rate exponent of {show(steeper, 2)} the standby would "
+         f"be {other_w:.1f} W; add a run with nothing plugged in"),
+        (low.magnitude <= 0,
+         f"these run-downs do not settle the standby: 0 to {show(high, 1)}; add one at a light load"),
+    )  # fmt: skip
+    return tuple(text for holds, text in told if holds)

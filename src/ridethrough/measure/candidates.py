@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import math
 import re
 from collections.abc import Iterator, Mapping
@@ -16,31 +17,10 @@ from ..model.unit import BackupUnit
 from ..units import Q_, Refusal, float_of
 from .fields import find_layout
 
-# column -> unit (None for text), whether it must be there for a unit to be reckoned with, argument of `from_print`
-COLUMNS: dict[str, tuple[str | None, bool, str]] = {
-    "name": (None, True, "name"),
-    "capacity_wh": ("Wh", True, "capacity"),
-    "chemistry": (None, True, "chemistry"),
-    "standby_w": ("W", True, "standby"),
-    "efficiency_percent": ("%", True, "efficiency"),
-    "efficiency_at_w": ("W", True, "at"),
-    "pack_wh": ("Wh", False, "pack"),
-    "pack_standby_w": ("W", False, "pack_standby"),
-    "packs_max": ("1", False, "packs_max"),
-    "charge_w": ("W", False, "charge_power"),
-    "rated_w": ("W", True, "rated"),
-}
-# the same for `Ratings.of`
-RATINGS: dict[str, tuple[str | None, bool, str]] = {
-    "rated_w": ("W", True, "rated"),
-    "rated_va": ("VA", False, "rated_va"),
-    "surge_w": ("W", False, "surge"),
-    "waveform": (None, False, "waveform"),
-    "outlet_v": ("V", False, "volts"),
-    "legs": ("1", False, "legs"),
-    "sleeps_below_w": ("W", False, "sleeps_below"),
-}
-NEEDED = [column for column, (_, needed, _) in COLUMNS.items() if needed]
+# Each column's unit (none for text), whether a unit can't be reckoned with without it, and where it goes.
+_TABLE = Path(__file__).with_name("unit_columns.csv").read_text(encoding="utf-8").splitlines()
+COLUMNS = {row["column"]: row for row in csv.DictReader(_TABLE)}
+NEEDED = [column for column, row in COLUMNS.items() if row["needed"] == "yes"]
 PRICE_COLUMNS = ("unit", "item", "price", "currency", "tax_included", "date")
 TAX: dict[str, bool | None] = {"yes": True, "no": False, "": None}
 
@@ -48,33 +28,22 @@ TAX: dict[str, bool | None] = {"yes": True, "no": False, "": None}
 class UnitTable(Mapping[str, BackupUnit]):
     """Units by name, as `read_units` found them or as they were measured.
 
-    A unit with a number missing is listed, and refused with the number's name when it is asked for.
+    A unit that can't be reckoned with, for a number is missing, is listed, and refused when it is asked for.
     """
 
-    def __init__(self, file: str, rows: Mapping[str, dict[str, Any] | BackupUnit],
-                 prices: tuple[Price, ...] = ()) -> None:  # fmt: skip
-        self._file, self._rows, self._prices = file, dict(rows), prices
+    def __init__(self, file: str, units: Mapping[str, BackupUnit | Refusal], prices: tuple[Price, ...] = ()) -> None:
+        self._file, self._units, self._prices = file, dict(units), prices
 
     def __getitem__(self, name: str) -> BackupUnit:
-        row = self._row(name)
-        if isinstance(row, BackupUnit):
-            return row
-        if missing := self.missing(name):
-            raise Refusal(f"{name} in {self._file} without {', '.join(missing)}",
-                          "every number that the ledger rests on", "Measure it or find it in print, and fill the cell; "
-                          "or build the unit yourself with BackupUnit.from_print(...).")  # fmt: skip
-        told, ratings = ({argument: row[column] for column, (_, _, argument) in columns.items()
-                          if row[column] is not None} for columns in (COLUMNS, RATINGS))  # fmt: skip
-        return BackupUnit.from_print(**told | {"rated": Ratings.of(**ratings)})
+        known = Refusal(f"the unit {name!r}", f"one in {self._file}", f"Write one of: {', '.join(self)}.")
+        found = self._units.get(name, known)
+        if isinstance(found, Refusal):
+            raise found
+        return found
 
     def measured(self, *units: BackupUnit) -> UnitTable:
         """Return the table with these units in place of those of the same name, or beside them; prices stay."""
-        return UnitTable(self._file, self._rows | {unit.name: unit for unit in units}, self._prices)
-
-    def missing(self, name: str) -> list[str]:
-        """Return the needed columns that are empty in this unit's row."""
-        row = self._row(name)
-        return [] if isinstance(row, BackupUnit) else [column for column in NEEDED if row[column] is None]
+        return UnitTable(self._file, self._units | {unit.name: unit for unit in units}, self._prices)
 
     def prices(self, name: str, on: str | date | None = None) -> tuple[Price, ...]:
         """Return this unit's prices, oldest first.
@@ -86,7 +55,6 @@ class UnitTable(Mapping[str, BackupUnit]):
         on : str or datetime.date, optional
             The latest price of each item that stood on that day or before it, as "2026-02-01".
         """
-        self._row(name)
         mine = sorted((price for price in self._prices if price.unit == name), key=lambda price: price.date)
         if on is None:
             return tuple(mine)
@@ -94,19 +62,14 @@ class UnitTable(Mapping[str, BackupUnit]):
         latest = {(price.item, price.terms): price for price in mine if price.date <= day}
         return tuple(latest.values())
 
-    def _row(self, name: str) -> dict[str, Any] | BackupUnit:
-        if name not in self._rows:
-            raise Refusal(f"the unit {name!r}", f"one in {self._file}", f"Write one of: {', '.join(self._rows)}.")
-        return self._rows[name]
-
     def __iter__(self) -> Iterator[str]:
-        return iter(self._rows)
+        return iter(self._units)
 
     def __len__(self) -> int:
-        return len(self._rows)
+        return len(self._units)
 
     def __repr__(self) -> str:
-        return f"<UnitTable of {self._file}: {', '.join(self._rows)}>"
+        return f"<UnitTable of {self._file}: {', '.join(self)}>"
 
 
 def read_units(path: str | PathLike[str], prices: str | PathLike[str] | None = None) -> UnitTable:
@@ -115,7 +78,7 @@ def read_units(path: str | PathLike[str], prices: str | PathLike[str] | None = N
     Parameters
     ----------
     path : str or path
-        A CSV file with the columns of `COLUMNS` and `RATINGS`: energies in Wh, powers in W, the efficiency in percent
+        A CSV file with the columns of `COLUMNS`: energies in Wh, powers in W, the efficiency in percent
         beside the load at which it holds. Further columns are left alone. Empty cells stay missing. Columns split
         by semicolons or tabs may have decimal commas.
     prices : str or path, optional
@@ -133,35 +96,49 @@ def read_units(path: str | PathLike[str], prices: str | PathLike[str] | None = N
         belongs to no unit; it names file, row and column.
     """
     file, table = _table(path, NEEDED)
-    rows: dict[str, dict[str, Any]] = {}
+    units: dict[str, BackupUnit | Refusal] = {}
     for here, record in table.items():
-        row = {column: _cell(here, column, record.get(column, "")) for column in COLUMNS | RATINGS}
+        row = {column: _cell(here, column, record.get(column, "")) for column in COLUMNS}
         name = row["name"]
-        if name is None or name in rows:
+        if name is None or name in units:
             what = "no name" if name is None else f"the name {name!r} a second time"
             raise Refusal(f"{here}: {what}", "a name of its own in each row", "Correct the name.")
-        rows[name] = row
-    return UnitTable(file, rows, () if prices is None else _read_prices(prices, rows))
+        units[name] = _unit(file, row)
+    return UnitTable(file, units, () if prices is None else _read_prices(prices, units))
+
+
+def _unit(file: str, row: dict[str, Any]) -> BackupUnit | Refusal:
+    """Return the unit of a row, or what is wrong with it."""
+    if missing := [column for column in NEEDED if row[column] is None]:
+        return Refusal(f"{row['name']} in {file} without {', '.join(missing)}",
+                       "every number that the ledger rests on", "Measure it or find it in print, and fill the cell; "
+                       "or build the unit yourself with BackupUnit.from_print(...).")  # fmt: skip
+    told, ratings = ({where["argument"]: row[column] for column, where in COLUMNS.items()
+                      if where["of"] == of and row[column] is not None} for of in ("unit", "ratings"))  # fmt: skip
+    try:
+        return BackupUnit.from_print(**told, rated=Ratings.of(**ratings))
+    except Refusal as refusal:
+        return refusal.at(f"{row['name']} in {file}")
 
 
 def _read_prices(path: str | PathLike[str], units: Mapping[str, Any]) -> tuple[Price, ...]:
     """Return the prices of a table, one row each."""
     prices = []
     for here, record in _table(path, list(PRICE_COLUMNS))[1].items():
-        if record["unit"] not in units:
-            raise Refusal(f"{here}: the unit {record['unit']!r}", "one of the table of units", "Correct the name.")
-        tax = record["tax_included"].lower()
-        if tax not in TAX:
-            raise Refusal(f"{here}, column tax_included: {tax!r}", "yes, no or nothing", "Correct the cell.")
-        amount = float_of(record["price"])
-        if not 0 <= amount < math.inf:
-            raise Refusal(f"{here}, column price: {record['price']!r}",
-                          "an amount of zero or more without thousands mark", "Write 1234.50.")  # fmt: skip
+        tax, amount = record["tax_included"].lower(), float_of(record["price"])
+        for column, sound, needed in (
+            ("unit", record["unit"] in units, "one of the table of units"),
+            ("tax_included", tax in TAX, "yes, no or nothing"),
+            ("price", 0 <= amount < math.inf, "an amount of zero or more without thousands mark, as 1234.50"),
+        ):
+            if not sound:
+                raise Refusal(f"{here}, column {column}: {record[column]!r}", needed, "Correct the cell.")
+        day = _day(record["date"], here)
         try:
-            prices.append(Price(record["unit"], record["item"], amount, record["currency"], TAX[tax],
-                                _day(record["date"], here), record.get("note", "")))  # fmt: skip
+            prices.append(Price(record["unit"], record["item"], amount, record["currency"], TAX[tax], day,
+                                record.get("note", "")))  # fmt: skip
         except Refusal as refusal:
-            raise Refusal(f"{here}: {refusal.given}", refusal.needed, refusal.remedy) from None
+            raise refusal.at(here) from None
     return tuple(prices)
 
 
@@ -176,8 +153,8 @@ def _table(path: str | PathLike[str], needed: list[str]) -> tuple[str, dict[str,
                             skiprows=layout.header_row - 1)  # fmt: skip
     except (OSError, ValueError) as error:
         given = error.given if isinstance(error, Refusal) else f"{file}: {str(error).splitlines()[0]}"
-        raise Refusal(given, "a table in CSV",
-                      f"Save it as CSV, with the columns {', '.join(needed)}.") from None  # fmt: skip
+        remedy = f"Save it as CSV, with the columns {', '.join(needed)}."
+        raise Refusal(given, "a table in CSV", remedy) from None
     absent = [column for column in needed if column not in table.columns]
     if absent:
         raise Refusal(f"{file} with the columns {', '.join(map(str, table.columns))}", f"also {', '.join(absent)}",
@@ -209,8 +186,8 @@ def _day(text: str, here: str) -> date:
 
 def _cell(here: str, column: str, text: str) -> Any:
     """Return a cell as text, quantity or (without a unit) a whole number, None if empty."""
-    unit, *_ = (COLUMNS | RATINGS)[column]
-    if not text or unit is None:
+    unit = COLUMNS[column]["unit"]
+    if not text or not unit:
         return text or None
     value, given = float_of(text), f"{here}, column {column}: {text!r}"
     if not 0 <= value < math.inf or (unit == "1" and value % 1):

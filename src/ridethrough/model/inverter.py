@@ -81,24 +81,20 @@ class Inverter:
         """
         p_0, rating = not_negative(standby, "W", "standby"), positive(rated, "W", "rated")
         if at is None:
-            raise Refusal(
-                f"an efficiency of {efficiency} beside a standby of {show(p_0.value)}, without a load",
-                "the load at which the efficiency holds: standby is part of every efficiency, and its share "
-                "changes with the load, so it would be charged twice",
-                'Write for example efficiency="88 %", at="300 W".',
-            )
+            given = f"an efficiency of {efficiency} beside a standby of {show(p_0.value)}, without a load"
+            raise Refusal(given, "the load at which the efficiency holds: standby is part of every efficiency, and its "
+                          "share changes with the load, so it would be charged twice",
+                          'Write for example efficiency="88 %", at="300 W".')  # fmt: skip
         eta, load = estimate(efficiency, "1", "efficiency"), positive(at, "W", "at")
         positive(eta.value, "1", "efficiency")
         k2 = coefficient("resistive loss")
         k1 = (1 / eta - 1 - p_0 / load - k2 * (load / rating)).to("1")  # (1)
         if k1.value.magnitude < 0:
             lost = ((1 / eta - 1) * load).to("W").value
-            raise Refusal(
-                f"an efficiency of {show((eta.value * 100), 0)} % at {show(load)}, a loss of {show(lost)}, "
-                f"beside a standby of {show(p_0.value)}",
-                "an efficiency that leaves room for the standby, which is part of it",
-                "Check which load the efficiency belongs to, and on which side the standby was measured.",
-            )
+            given = f"an efficiency of {show((eta.value * 100), 0)} % at {show(load)}, a loss of {show(lost)}"
+            remedy = "Check which load the efficiency belongs to, and on which side the standby was measured."
+            raise Refusal(f"{given}, beside a standby of {show(p_0.value)}",
+                          "an efficiency that leaves room for the standby, which is part of it", remedy)  # fmt: skip
         return cls(p_0, k1, k2, rating)
 
     @classmethod
@@ -162,8 +158,8 @@ class Inverter:
             return active * (np.linalg.pinv(design(out_w) * active) @ (in_w - out_w))
 
         freedom = out_w.size - int(active.sum())
-        variance, count = residual**2 / freedom if freedom else 0.0, in_w.size
-        scatter = Estimate.jointly([0.0] * count, variance * np.eye(count), ["W"] * count, "scatter about the loss curve",
+        variance, n = residual**2 / freedom if freedom else 0.0, in_w.size
+        scatter = Estimate.jointly([0.0] * n, variance * np.eye(n), ["W"] * n, "scatter about the loss curve",
                                    dof=freedom or math.inf)  # fmt: skip
         read = [*outlet, *(power + error for power, error in zip(battery, scatter, strict=True))]
         p_0, k1, k2 = through(fitted, read, units)
@@ -177,11 +173,8 @@ class Inverter:
         scheme : {"CEC", "European"}
             Both weight the loads of grid-tie inverters; neither is the load of a refrigerator. Lesson 03.
         """
-        weights = scheme_weights(scheme)
-        total = Estimate.exact("0 %")
-        for share, weight in weights.items():
-            total = total + weight * self.efficiency(share * self.rated)
-        return total.to("1")
+        weighted = [weight * self.efficiency(share * self.rated) for share, weight in scheme_weights(scheme).items()]
+        return sum(weighted[1:], weighted[0]).to("1")
 
     def battery_power(self, load: Any) -> Estimate:
         """Return the power from the battery for a steady power or a `Load` at the outlet [W].

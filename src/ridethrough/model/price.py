@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import date
 
@@ -41,9 +42,9 @@ class Price:
     def __post_init__(self) -> None:
         if self.item not in ITEMS:
             raise Refusal(f"the price of {self.item!r}", f"one of {', '.join(ITEMS)}", 'Write "pack", one row for one.')
-        if not (len(self.currency) == len("EUR") and self.currency.isascii() and self.currency.isupper()):
-            raise Refusal(f"the currency {self.currency!r}", "three letters as in ISO 4217: others share their signs",
-                          'Write "EUR", "USD", "SEK" ...')  # fmt: skip
+        if not re.fullmatch("[A-Z]{3}", self.currency):
+            remedy = 'Write "EUR", "USD", "SEK" ...'
+            raise Refusal(f"the currency {self.currency!r}", "three letters of ISO 4217: others share a sign", remedy)
 
     @property
     def terms(self) -> str:

@@ -209,22 +209,17 @@ class Measured:
     def cold(self, read: Read, cells: Any) -> Any:
         """Return the capacity at a temperature of the cells over that in the tests [-]."""
         if self.line.room is None:
-            raise Refusal(
-                "unit_at for a unit whose run-downs state no temperature",
-                "the room's temperature in the tests",
-                'Write fit_rundowns(..., room="20 degC"), or leave unit_at out.',
-            )
+            raise Refusal("unit_at for run-downs that state no temperature", "the room's temperature in the tests",
+                          'Write fit_rundowns(..., room="20 degC"), or leave unit_at out.')  # fmt: skip
         then = cells_at(self.heater, self.line.room)
         return read(self.curve.at(cells, "unit_at"), 0) / read(self.curve.at(then, "room"), 0)
 
     def inflow(self, read: Read) -> Any:
         """Return what recharge at the battery is worth on this side, 1 / (1 + k1) [-]."""
         if self.k1 is None:
-            raise Refusal(
-                "recharge of a unit that was measured at its outlet",
-                "the proportional loss of its inverter: what flows into the battery is less at the outlet",
-                'Write BackupUnit.from_rundowns(..., k1="8 %"), by its sheet or Inverter.from_efficiency(...).k1.',
-            )
+            needed = "the proportional loss of its inverter: what flows into the battery is less at the outlet"
+            remedy = 'Write BackupUnit.from_rundowns(..., k1="8 %"), by its sheet or Inverter.from_efficiency(...).k1.'
+            raise Refusal("recharge of a unit that was measured at its outlet", needed, remedy)
         return 1 / (1 + read(self.k1, 0))
 
     def keeps(self, read: Read) -> Any:

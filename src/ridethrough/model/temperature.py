@@ -54,7 +54,7 @@ class TemperatureCurve:
 
         t_cold / t_warm = (1 + q d_cold) / (1 + q d_warm),   d = value(T) - 1                 (1)
 
-        A warm run above 25 degC stands over the table's f(T_warm) instead.
+        Of a warm run above 25 degC the table's f(T_warm) makes one at 25 degC first.
 
         Parameters
         ----------
@@ -97,11 +97,10 @@ class TemperatureCurve:
                           "repeatability").value  # fmt: skip
         errors = [Estimate.standard(Q_(1, "1"), spread, f"{name} run") for name in ("cold", "warm")]
         ratio = (cold_h / warm_h).to("1") * errors[0] / errors[1]
-        lost, warmer = table.at(Q_(cold_c, "degC")).value.magnitude - 1, table.at(Q_(warm_c, "degC"))
         if warm_c > table.mild_c:
-            scale = (ratio * warmer - 1) / lost
-        else:
-            scale = (ratio - 1) / (lost - ratio * (warmer.value.magnitude - 1))  # (1)
+            ratio, warm_c = ratio * table.at(Q_(warm_c, "degC")), table.mild_c
+        d_cold, d_warm = (float(table.at(Q_(at, "degC")).value.magnitude) - 1 for at in (cold_c, warm_c))
+        scale = (ratio - 1) / (d_cold - ratio * d_warm)  # (1)
         found = replace(table, scale=scale, coldest=Q_(cold_c, "degC"))
         vars(found)["_z"] = table._z  # the warm run may stand over the table's
         return found

@@ -105,13 +105,9 @@ class BackupUnit:
         """
         ratings = Ratings.of(rated)
         if (inverter is None) == (standby is None and efficiency is None):
-            raise Refusal(
-                "a unit with a measured curve beside standby and efficiency"
-                if inverter
-                else "a unit without its losses",
-                "either standby and efficiency, or a measured curve",
-                'Write standby="9 W", efficiency="88 %", at="300 W", or inverter=Inverter.fit(points, rated).',
-            )
+            given = "a measured curve beside standby and efficiency" if inverter else "a unit without its losses"
+            remedy = 'Write standby="9 W", efficiency="88 %", at="300 W", or inverter=Inverter.fit(points, rated).'
+            raise Refusal(given, "either standby and efficiency, or a measured curve", remedy)
         route = Printed(
             Battery.from_print(capacity, chemistry, depth_of_discharge, volts=volts, health=health,
                                rating_hours=rating_hours, curve=curve),
@@ -157,11 +153,9 @@ class BackupUnit:
         if pack_standby is None and line.pack is not None:
             pack_standby = line.pack.standby
         if line.energy.interval()[0] > tested:
-            raise Refusal(
-                f"{show(line.energy.value)} from run-downs of a box that says {show(tested)}",
-                "no more at the outlet than is printed",
-                "Check hours and loads, and count its packs in printed.",
-            )
+            given = f"{show(line.energy.value)} from run-downs of a box that says {show(tested)}"
+            remedy = "Check hours and loads, and count its packs in printed."
+            raise Refusal(given, "no more at the outlet than is printed", remedy)
         loss = None if k1 is None else not_negative(k1, "1", "k1")
         route = Measured(tested, line, tested, line.standby.to("W"), since, _heater(heater), loss)
         charger = Charger.of(charge_power, taper_from, tested)
@@ -186,11 +180,8 @@ class BackupUnit:
     def inverter(self) -> Inverter:
         """The loss curve of the printed route; a measured unit has its losses in its energy instead."""
         if isinstance(self.route, Measured):
-            raise Refusal(
-                f"the loss curve of {self.name}, which was measured by run-downs",
-                "a unit from print",
-                "Its conversion loss is part of the measured energy; charging it again would count it twice.",
-            )
+            remedy = "Its conversion loss is part of the measured energy; charging it again would count it twice."
+            raise Refusal(f"the loss curve of {self.name}, measured by run-downs", "a unit from print", remedy)
         return self.route.inverter
 
     def with_packs(self, count: int) -> BackupUnit:
@@ -203,11 +194,8 @@ class BackupUnit:
         """
         room = self.packs_max - self.packs if self.pack is not None else 0
         if whole(count, "count") > room:
-            raise Refusal(
-                f"{count} more packs on {self.label}",
-                f"at most {room} more",
-                f"Write .with_packs({room}) or take a larger unit.",
-            )
+            remedy = f"Write .with_packs({room}) or take a larger unit."
+            raise Refusal(f"{count} more packs on {self.label}", f"at most {room} more", remedy)
         if not count or self.pack is None:
             return self
         route = self.route.with_packs(count, self.pack, self.pack_standby)
@@ -235,10 +223,8 @@ class BackupUnit:
         return self.name if not self.packs else f"{self.name} with {self.packs} pack{'s' if self.packs > 1 else ''}"
 
     def __repr__(self) -> str:
-        return (
-            f"<BackupUnit {self.label!r}: {show(self.printed)} printed, "
-            f"standby {show(self.standby.value)} at the {self.route.side}>"
-        )
+        own = f"standby {show(self.standby.value)} at the {self.route.side}"
+        return f"<BackupUnit {self.label!r}: {show(self.printed)} printed, {own}>"
 
 
 def on_sheet(given: Any, unit: str, name: str) -> Estimate:
@@ -258,9 +244,8 @@ def _by_sheet(standby: Any, efficiency: Any, at: Any, rated: pint.Quantity) -> I
 def _packs(pack: Any, packs_max: int, standby: Any) -> tuple[pint.Quantity | None, int, int, Estimate | None]:
     """Return one pack's capacity [Wh], how many fit, that none is added, and what each takes [W]."""
     if pack is None and whole(packs_max, "packs_max"):
-        raise Refusal(
-            "packs without their capacity", "the printed capacity of one", 'Write pack="700 Wh", packs_max=2.'
-        )
+        remedy = 'Write pack="700 Wh", packs_max=2.'
+        raise Refusal("packs without their capacity", "the printed capacity of one", remedy)
     capacity = None if pack is None else usual(positive(pack, "Wh", "pack"), "printed capacity", "pack")
     return (
         capacity,
