@@ -516,6 +516,14 @@ def test_deeper_idling_is_found_and_widens() -> None:
     assert any("with nothing plugged in it takes less" in caution for caution in ride(CYCLING, unit, "9 h").cautions)
 
 
+def test_a_rate_effect_is_not_taken_for_idling() -> None:
+    """Where slow runs give more, the one with nothing plugged in lies on the other side of the line."""
+    runs = [(f"{load} W", true_hours(load, k=1.05)) for load in (0, 60, 250)]
+    open_, sure = (fit(runs, idling=idling) for idling in (None, "1"))
+    assert u(open_.rate_exponent, "1") == pytest.approx(u(sure.rate_exponent, "1"), rel=0.05)
+    assert not any("with nothing plugged in it takes less" in warning for warning in open_.warnings)
+
+
 def test_what_is_called_covered_lasts_where_units_idle_deeper() -> None:
     """Of what is called covered at least 88 % last, where they take 30 to 50 % less with nothing plugged in."""
     assert coverage.covered("idles deeper", 30, 2) >= 0.88

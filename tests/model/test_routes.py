@@ -23,6 +23,7 @@ from ridethrough.model.ratings import Ratings
 from ridethrough.model.recharge import Recharge
 from ridethrough.model.routes import Measured, Printed
 from ridethrough.model.unit import BackupUnit
+from ridethrough.sampling import Sampler
 from ridethrough.units import Q_, Refusal
 
 HEATER = ("14 W", "-2 degC")
@@ -189,6 +190,17 @@ def test_a_measured_unit_s_rate_is_a_ratio_to_its_tests() -> None:
         expected = energy_wh / drain_w * (drain_w / (energy_wh / tests_h)) ** -0.1
         assert hours(unit, Load.steady(load)) == pytest.approx(expected)
         assert STEEP.hours(load).value.m_as("h") == pytest.approx(expected)
+
+
+def test_no_draw_has_a_fast_discharge_give_more() -> None:
+    """An exponent of 1.02, give or take 0.1: what lies below 1 counts nowhere."""
+    steep = Estimate.standard("102 %", "5 %", "own runs").to("1")
+    line = fit_rundowns([("0 W", "55 h"), ("60 W", "11 h")], room="25 degC", rate_exponent=steep)
+    unit, sampler = BackupUnit.from_rundowns("mine", line, printed="1 kWh", rated="1 kW"), Sampler(500, seed=1)
+    drawn = unit.route.rate(sampler.of, 1000.0).exponent
+    assert drawn.min() < 1.01
+    assert drawn[sampler.within].min() >= 1
+    assert not sampler.within.all()
 
 
 def test_a_pack_of_a_measured_unit_gives_as_measured_and_at_a_lower_rate_more() -> None:

@@ -99,7 +99,7 @@ class LineFit:
         d are the runs' distances from the line, O their own errors' variances (a gauge's), G how they move with the
         doubts, U the variances of these, and C' is C with r': spread and doubts share what the runs disagree in. A
         doubt keeps its value, so that the line stays straight, and how far from it the runs put it goes into its
-        uncertainty; no unit idles less deep.
+        uncertainty.
         """
         from scipy.special import chdtri
 
@@ -110,14 +110,18 @@ class LineFit:
         g = np.array([(self.off(at + step, stated)[full] - d) / step.sum() for step in steps]).T
         free = d.size - (2 if self.standby is None else 1)
 
-        def apart(spread: float) -> np.ndarray:
-            return np.diag(spread**2 + self.own[full] ** 2) + (g * u**2) @ g.T
+        def left(spread: float, u: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
+            apart = np.diag(spread**2 + self.own[full] ** 2) + (g * u**2) @ g.T
+            gain = np.linalg.solve(apart, g * u**2).T
+            return float(d @ np.linalg.solve(apart, d)), u**2 - np.diag(gain @ g) * u**2, -gain @ d
 
-        chi2 = float(d @ np.linalg.solve(apart(stated), d))
+        chi2, *_ = left(stated, u)
         spread = stated * math.sqrt((known + chi2) / (known + free))  # (1)
-        gain = np.linalg.solve(apart(spread), g * u**2).T
-        v, m = u**2 - np.diag(gain @ g) * u**2, -gain @ d
-        wider = np.hypot(np.sqrt(v), [m[0], max(m[1], 0.0)]) / np.where(u > 0, u, np.inf)  # (2)
+        _, v, m = left(spread, u)
+        if m[1] < 0:  # no unit idles less deep: what the runs disagree in is not that
+            _, alone, m = left(spread, u * [1, 0])
+            v[0] = alone[0]
+        wider = np.hypot(np.sqrt(v), m) / np.where(u > 0, u, np.inf)  # (2)
         judged = [(doubt - doubt.value) * float(w) + doubt.value for doubt, w in zip(doubts, wider, strict=True)]
         disagree, deeper = free > 0 and chi2 > chdtri(free, 0.05), m[1] > 2 * math.sqrt(v[1]) > 0
         return judged, spread, known + free, (bool(disagree), bool(deeper))

@@ -61,11 +61,8 @@ class Rundown:
         if isinstance(entry, (tuple, list)) and len(entry) == 2:
             entry = cls(hours=entry[1], **{"delivered" if measures(entry[0], "[energy]") else "load": entry[0]})
         if not isinstance(entry, Rundown) or (entry.load is None) == (entry.delivered is None):
-            raise Refusal(
-                f"the run-down {entry!r}",
-                "a run time and either a load or the energy delivered",
-                'Write ("60 W", "11.8 h"), ("0.7 kWh", "11.8 h") or Rundown(load="60 W", hours="11.8 h").',
-            )
+            remedy = 'Write ("60 W", "11.8 h"), ("0.7 kWh", "11.8 h") or Rundown(load="60 W", hours="11.8 h").'
+            raise Refusal(f"the run-down {entry!r}", "a run time and either a load or the energy delivered", remedy)
         whole(entry.packs, "packs")
         return entry
 
@@ -123,16 +120,14 @@ def fall_of_charge(before: Any, after: Any, gauge: Any = None) -> Estimate:
     """
     shown = [Estimate.within(quantity(each, "1", name), Q_(0.5, "%"), "whole percents")
              for each, name in ((before, "before"), (after, "after"))]  # fmt: skip
-    departure, far = coefficient("gauge departure"), lookup("gauge departure").high
-    if gauge is not None:
-        far = number(gauge, "1", "gauge")
-        departure = Estimate.within(Q_(0, "1"), Q_(far, "1"), "gauge departure")
+    far = lookup("gauge departure").high if gauge is None else number(gauge, "1", "gauge")
+    own = Estimate.within(Q_(0, "1"), Q_(far, "1"), "gauge departure")
     fall = (shown[0] - shown[1]).to("1")
     if not fall.value.magnitude > far:
         raise Refusal(f"a displayed charge that goes from {before} to {after}",
                       f"one that falls by more than the {show(Q_(100 * far, '%'))} that a gauge may be off",
                       "Wait until it has fallen far; half or more tells most.")  # fmt: skip
-    return fall + departure
+    return fall + (coefficient("gauge departure") if gauge is None else own)
 
 
 def _logged_h(log: MeterLog) -> float:
@@ -140,9 +135,7 @@ def _logged_h(log: MeterLog) -> float:
     ends_s = (log.start_s + log.duration_s)[log.power_w > 0]
     pauses_s = np.diff(ends_s, prepend=0.0)
     if ends_s.size and log.span_s - ends_s[-1] > pauses_s.max():
-        raise Refusal(
-            f"{log.name}, which ends with {show(Q_((log.span_s - ends_s[-1]) / 3600, 'h'))} without any draw",
-            "a log that ends when the unit switches off",
-            "Cut it there, or give the run time too: Rundown(load=log, hours=...).",
-        )
+        rest, remedy = Q_((log.span_s - ends_s[-1]) / 3600, "h"), "or give the run time: Rundown(load=log, hours=...)."
+        raise Refusal(f"{log.name}, which ends with {show(rest)} without any draw",
+                      "a log that ends when the unit switches off", f"Cut it there, {remedy}")  # fmt: skip
     return log.span_s / 3600
