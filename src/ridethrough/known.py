@@ -60,8 +60,8 @@ class Known:
 
 def ends_of(coverage: float) -> tuple[float, float]:
     """Return the two shares that lie below the ends of a symmetric interval [-]."""
-    if not 0 < coverage < 1:
-        raise Refusal(f"coverage={coverage}", "a chance between 0 and 1", "Write coverage=0.95.")
+    if not isinstance(coverage, float) or not 0 < coverage < 1:
+        raise Refusal(f"coverage={coverage!r}", "a chance between 0 and 1", "Write coverage=0.95.")
     return (1 - coverage) / 2, (1 + coverage) / 2
 
 

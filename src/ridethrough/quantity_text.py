@@ -32,6 +32,10 @@ class Refusal(ValueError):
         super().__init__(given, needed, remedy)
         self.given, self.needed, self.remedy = given, needed, remedy
 
+    def at(self, place: str) -> Refusal:
+        """Return it with the place or the argument that it is about."""
+        return Refusal(f"{place}: {self.given}", self.needed, self.remedy)
+
     def __str__(self) -> str:
         return f"Given: {self.given}. Needed: {self.needed}. {self.remedy}"
 

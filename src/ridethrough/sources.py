@@ -14,10 +14,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal, cast, get_args
 
 from .estimate import Estimate
-from .units import Q_, Refusal, float_of
+from .units import Q_, Refusal, float_of, show, unit_name
 
 if TYPE_CHECKING:
     import pandas as pd
+    import pint
 
 Kind = Literal["published", "common practice", "from memory", "invented"]
 
@@ -132,6 +133,17 @@ def coefficient(name: str) -> Estimate:
     <Estimate 0.95, 95 %: 0.9 to 1>
     """
     return lookup(name).estimate()
+
+
+def usual(value: pint.Quantity, what: str, name: str) -> pint.Quantity:
+    """Return a value that lies where such values lie, or ask whether it is meant."""
+    known = lookup(f"{what}, usual")
+    if not known.low <= value.m_as(unit_name(known.unit)) <= known.high:
+        low, high = (show(Q_(end, known.unit)) for end in (known.low, known.high))
+        raise Refusal(
+            f"{name}={show(value, 2)}", f"a {what} from {low} to {high}", f"Check number and unit: {known.note}."
+        )
+    return value
 
 
 def table_of(names: Iterable[str]) -> pd.DataFrame:

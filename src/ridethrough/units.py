@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import re
+from contextlib import suppress
 from typing import Any
 
 import pint
@@ -74,9 +75,14 @@ def quantity(value: Any, unit: str, name: str) -> pint.Quantity:
     what, example = _needed(unit)
     remedy = f'Write for example {name}="{example}".'
     share = target == "dimensionless"
+    if isinstance(value, str) and math.isfinite(float_of(value)):
+        value = float_of(value) if "." in value else int(float_of(value))
     bare = isinstance(value, (int, float)) and not isinstance(value, bool)
     if isinstance(value, str):
-        found = read_quantity(value)
+        try:
+            found = read_quantity(value)
+        except Refusal as refusal:
+            raise refusal.at(name) from None
     elif isinstance(value, pint.Quantity):
         found = registry().Quantity(value.magnitude, f"{value.units:D}".replace("volt_ampere", "voltampere"))
     elif share and bare:
@@ -84,7 +90,7 @@ def quantity(value: Any, unit: str, name: str) -> pint.Quantity:
     else:
         given = f"the bare number {value} for {name}" if bare else f"{name}={value!r}"
         if bare:
-            remedy = f'Write the unit with it, for example {name}="{value} {example.split(" ", 1)[1]}".'
+            remedy = f'Write the unit with it, for example {name}="{value} {unit}".'
         raise Refusal(given, f"{what} with its unit", remedy)
     if not found.is_compatible_with(target):
         if "voltampere" in {target, f"{found.units:D}"}:
@@ -126,6 +132,13 @@ def positive(value: Any, unit: str, name: str, *, zero: bool = False) -> pint.Qu
         needed = f"{what} of zero or more" if zero else f"{what} above zero"
         raise Refusal(f"{name}={str(value)!r}", needed, f'Write for example {name}="{example}".')
     return found
+
+
+def whole(value: Any, name: str) -> int:
+    """Return ``value``, refused unless it is a whole number of zero or more."""
+    if not isinstance(value, int) or isinstance(value, bool) or value < 0:
+        raise Refusal(f"{name}={value!r}", "a whole number of zero or more", f"Write for example {name}=1.")
+    return value
 
 
 def number(value: Any, unit: str, name: str) -> float:
@@ -208,6 +221,13 @@ def any_quantity(value: Any, unit: str | None = None) -> pint.Quantity:
     if unit is not None:
         return registry().Quantity(float(value), unit_name(unit))
     raise Refusal(f"the bare number {value}", "a quantity", f'Write its unit with it, for example "{value} W".')
+
+
+def measures(value: Any, dimension: str) -> bool:
+    """Return whether text, a Quantity or an Estimate states something of a dimension, as "[energy]"."""
+    with suppress(Refusal):
+        return bool(any_quantity(getattr(value, "value", value)).check(dimension))
+    return False
 
 
 def width_of(u: Any, held: pint.Quantity) -> float:

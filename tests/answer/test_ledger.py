@@ -42,8 +42,8 @@ def curve(chemistry: str) -> TemperatureCurve:
 
 
 def measured(chemistry: Any = "iron phosphate", *, runs: Any = RUNS, room: Any = RUNS_AT, k: Any = None,
-             **told: Any) -> BackupUnit:  # fmt: skip
-    line = fit_rundowns(runs, meter=METER, room=room, chemistry=chemistry, rate_exponent=k)
+             idling: Any = None, **told: Any) -> BackupUnit:  # fmt: skip
+    line = fit_rundowns(runs, meter=METER, room=room, chemistry=chemistry, rate_exponent=k, idling=idling)
     return BackupUnit.from_rundowns("mine", line, **{"printed": "1 kWh", "rated": "800 W", "pack": "700 Wh",
                                                      "packs_max": 3, "k1": "8 %"} | told)  # fmt: skip
 
@@ -211,7 +211,7 @@ def test_a_measured_unit_where_it_was_measured_has_only_what_was_measured(
 
 @pytest.mark.parametrize("load", [Load.steady("30 W"), Load.steady("150 W"), Load.steady("600 W")])
 def test_the_measured_ledger_lasts_what_the_line_says(load: Load) -> None:
-    unit = measured(k="1.02 to 1.12")
+    unit = measured(k="1.02 to 1.12", idling="1.1 to 1.2")
     lasts, says = ledger(load, unit, "1 h", draws=4000).lasts, unit.route.line.hours(load)
     assert lasts.magnitude == pytest.approx(says.value.m_as("h"), rel=1e-6)
     assert lasts.expanded().magnitude == pytest.approx(says.expanded().m_as("h"), rel=0.15)

@@ -5,7 +5,8 @@ slowly at first and steeply at the end, and a resistance. A converter takes a fi
 quadratic loss. The unit switches off when the voltage under load falls below its limit, so a heavier load
 leaves more charge behind: no rate exponent is written down anywhere, it comes out of voltage and resistance.
 Run times differ from run to run, and rooms are not all the same. One meter, with its own gain and offset,
-reads the loads at the bench and the refrigerator's draw.
+reads the loads at the bench and the refrigerator's draw. One kind takes less with nothing plugged in than a
+load makes it take, even while that rests: its run with nothing plugged in lasts longer than its standby says.
 
 Every number below is invented, in the range that one meets at benches.
 """
@@ -16,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-KINDS = ("linear", "curved", "rate effect", "light only", "two tests", "three tests")
+KINDS = ("linear", "curved", "rate effect", "light only", "two tests", "three tests", "idles deeper", "heavy only")
 
 # In shares of the unit's rated power, the loads of its run-downs; zero is nothing plugged in.
 LOADS = {
@@ -26,6 +27,8 @@ LOADS = {
     "light only": (0.0, 0.02, 0.05),
     "two tests": (0.04, 0.20),
     "three tests": (0.0, 0.05, 0.20),
+    "idles deeper": (0.0, 0.04, 0.20),
+    "heavy only": (0.15, 0.25, 0.45),
 }
 GAIN, OFFSET_W, STEP_W, SPREAD = 0.01, 0.5, 0.1, 0.015  # what is told of the meter and of the runs
 PER_K = 0.003  # capacity lost or won by a kelvin
@@ -72,21 +75,23 @@ class Unit:
         knee, width = rng.uniform(0.30, 0.45, n), rng.uniform(0.015, 0.04, n)
         self.sag = rng.uniform(0.19, 0.30, n) if kind == "rate effect" else rng.uniform(0.01, 0.03, n)
         self.sag = np.zeros(n) if kind == "linear" else self.sag  # at rated power
+        self.alone = rng.uniform(0.5, 0.7, n) if kind == "idles deeper" else np.ones(n)  # over fixed_w
         self.open = 1 - slow * (1 - CHARGE[:, None]) - knee * np.exp(-CHARGE[:, None] / width)
 
     def battery_w(self, power_w: np.ndarray) -> np.ndarray:
         return self.fixed_w + (1 + self.k1) * power_w + self.k2 * power_w**2 / self.rated_w
 
-    def under_load(self, power_w: np.ndarray, opened: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    def under_load(self, asked_w: np.ndarray, opened: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return current and voltage at a power from the cells: v = open - r i, p = v i."""
         r = self.sag / self.rated_w
-        root = np.sqrt(np.maximum(opened**2 - 4 * r * self.battery_w(power_w), 0))
+        root = np.sqrt(np.maximum(opened**2 - 4 * r * asked_w, 0))
         voltage = (opened + root) / 2
-        return self.battery_w(power_w) / voltage, voltage
+        return asked_w / voltage, voltage
 
     def steady_h(self, power_w: np.ndarray) -> np.ndarray:
         """Return how long a steady load runs [h]: from full down to where the voltage meets the limit."""
-        current, voltage = self.under_load(power_w, self.open)
+        asked_w = np.where(power_w == 0, self.alone * self.fixed_w, self.battery_w(power_w))
+        current, voltage = self.under_load(asked_w, self.open)
         each_h = self.full_wh * (CHARGE[1] - CHARGE[0]) / current
         return np.sum(np.where(voltage > self.limit, each_h, 0), axis=0)
 
@@ -104,7 +109,7 @@ class Unit:
             share = np.clip(left / charge, 0, 1) * size
             low = np.minimum(share.astype(int), size - 1)
             opened = self.open[low, unit] + (share - low) * (self.open[low + 1, unit] - self.open[low, unit])
-            current, voltage = self.under_load(np.where(on, power_w, 0), opened)
+            current, voltage = self.under_load(self.battery_w(np.where(on, power_w, 0)), opened)
             alive &= voltage > self.limit
             ran += np.where(alive, step_h, 0)
             left -= np.where(alive, current * step_h / self.full_wh, 0)

@@ -4,7 +4,11 @@ from pathlib import Path
 
 import pytest
 
+from ridethrough.answer.compare import compare
+from ridethrough.measure.bench import fit_rundowns
 from ridethrough.measure.candidates import read_units
+from ridethrough.model.load import Load
+from ridethrough.model.unit import BackupUnit
 from ridethrough.teach import scenario
 from ridethrough.units import Refusal
 
@@ -35,7 +39,6 @@ def test_a_missing_number_stays_missing_and_is_named(tmp_path: Path) -> None:
     )
     assert list(units) == ["one", "two"]
     assert units["one"].standby.value.magnitude == 9
-    assert units.missing("two") == ["standby_w"]
     with pytest.raises(Refusal, match=r"two in mine\.csv without standby_w"):
         units["two"]
     with pytest.raises(Refusal, match="one, two"):
@@ -48,7 +51,7 @@ def test_a_missing_number_stays_missing_and_is_named(tmp_path: Path) -> None:
         (["one,,1.000,iron phosphate,nine,88,300,800"], "row 2, column standby_w: 'nine'"),
         (["one,,1000,iron phosphate,-9,88,300,800"], "zero or more"),
         (["one,,1000,iron phosphate,9,0.88,300,800"], "Write 88 if 88 % is meant"),
-        (['one,,"1,000",iron phosphate,9,88,300,800'], "without unit or comma"),
+        (['one,,"1,000",iron phosphate,9,88,300,800'], "without unit or thousands mark"),
         (["one,,1000,iron phosphate,9,88,300,800"] * 2, "row 3: the name 'one' a second time"),
         ([",,1000,iron phosphate,9,88,300,800"], "no name"),
         ([], "without a row"),
@@ -57,6 +60,54 @@ def test_a_missing_number_stays_missing_and_is_named(tmp_path: Path) -> None:
 def test_a_row_that_can_not_be_is_refused(tmp_path: Path, rows: list[str], says: str) -> None:
     with pytest.raises(Refusal, match=says):
         read_units(table(tmp_path, *rows))
+
+
+@pytest.mark.parametrize(("split", "encoding"), [(";", "utf-8"), ("\t", "utf-16"), (";", "latin-1")])
+def test_a_table_is_read_as_a_log_is(tmp_path: Path, split: str, encoding: str) -> None:
+    """Semicolons or tabs between columns, then commas are decimal; and any encoding that a log may have."""
+    file, prices = tmp_path / "mine.csv", tmp_path / "prices.csv"
+    rows = [HEAD.strip().split(","), ["grün", "9 kg", "1040,5", "iron phosphate", "9.5", "88,5", "300", "800"]]
+    file.write_text("".join(f"{split.join(row)}\n" for row in rows), encoding=encoding)
+    priced = "unit;item;price;currency;tax_included;date\ngrün;unit;519,90;EUR;yes;2026-01-12\n"
+    prices.write_text(priced.replace(";", split), encoding=encoding)
+    units = read_units(file, prices=prices)
+    assert units["grün"].printed.m_as("Wh") == 1040.5
+    assert units["grün"].standby.value.m_as("W") == 9.5
+    assert [price.amount for price in units.prices("grün")] == [519.9]
+
+
+@pytest.mark.parametrize("capacity", ["1,040", "1.040"])
+def test_a_mark_before_three_digits_is_never_read_as_a_decimal_one(tmp_path: Path, capacity: str) -> None:
+    row = f"one;9 kg;{capacity};iron phosphate;9;88;300;800"
+    with pytest.raises(Refusal, match="thousands mark"):
+        read_units(table(tmp_path, row, head=HEAD.replace(",", ";")))
+
+
+def test_an_excel_file_is_named_with_what_to_do(tmp_path: Path) -> None:
+    (tmp_path / "units.xlsx").write_bytes(b"PK\x03\x04\x14\x00\x06\x00" + bytes(40))
+    with pytest.raises(Refusal, match=r"units\.xlsx: a file that is not text.*Save it as CSV"):
+        read_units(tmp_path / "units.xlsx")
+
+
+def test_a_row_that_can_not_be_a_unit_says_so_when_it_is_asked_for(tmp_path: Path) -> None:
+    head = HEAD.replace("rated_w", "rated_w,surge_w")
+    units = read_units(table(tmp_path, "one,,1000,iron phosphate,9,88,300,800,600",
+                             "two,,1.05,iron phosphate,0,88,300,800,", head=head))  # fmt: skip
+    for name, says in (("one", "one in mine.csv: surge=600 W beside rated=800 W"), ("two", "1.05 Wh.*Wh and kWh")):
+        with pytest.raises(Refusal, match=says):
+            units[name]
+
+
+def test_a_measured_unit_stands_in_the_table_with_its_price() -> None:
+    units = read_units(scenario.path("units.csv"), prices=scenario.path("prices.csv"))
+    line = fit_rundowns([("0 W", "120 h"), ("60 W", "18 h"), ("250 W", "4.8 h")], room="20 degC")
+    own = BackupUnit.from_rundowns("Unit B", line, printed="1430 Wh", rated="1150 W", pack="1210 Wh", packs_max=2)
+    both = units.measured(own)
+    assert both["Unit B"] is own
+    assert list(both) == list(units)
+    assert both["Unit C"].route.side == "battery"
+    row = compare(Load.steady("45 W"), both, ["12 h"]).set_index("unit").loc["Unit B"]
+    assert row["price"] == "989.00 EUR with tax"
 
 
 def test_a_file_that_is_no_table_is_refused(tmp_path: Path) -> None:
@@ -76,6 +127,9 @@ def test_a_file_that_is_no_table_is_refused(tmp_path: Path) -> None:
         ("Unit B,unit,1079,EUR,maybe,2026-01-12", "tax_included"),
         ("Unit B,unit,1079,EUR,yes,12.01.2026", 'Write "2026-02-01"'),
         ("Unit Z,unit,1079,EUR,yes,2026-01-12", "'Unit Z'"),
+        ("Unit B,packs,1079,EUR,yes,2026-01-12", "row 2: the price of 'packs'.*unit, pack, bundle"),
+        ("Unit B,unit,1079,kr,yes,2026-01-12", "row 2: the currency 'kr'.*ISO 4217.*SEK"),
+        ("Unit B,unit,nan,EUR,yes,2026-01-12", "column price"),
     ],
 )
 def test_a_price_that_can_not_be_is_refused(tmp_path: Path, row: str, says: str) -> None:

@@ -115,7 +115,7 @@ def test_its_efficiency_is_the_tables_or_as_given() -> None:
         (lambda: Recharge.series([1.0, math.nan]), "missing"),
         (lambda: Recharge.series([1.0, -0.1]), "below zero"),
         (lambda: Recharge.series([None]), "with its unit"),
-        (lambda: Recharge.series(["20"]), "a number and a unit"),
+        (lambda: Recharge.series(["20"]), "with its unit"),
         (lambda: Recharge.series([1.0], step="0 h"), "above zero"),
         (lambda: Recharge.series([1.0], step=1), "bare number"),
         (lambda: Outage("5 h", recharge=["400 W"]), "Recharge.mains"),  # type: ignore[list-item]

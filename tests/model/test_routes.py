@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ridethrough.answer.compare import compare
 from ridethrough.answer.ledger import Ledger, ledger
 from ridethrough.answer.outage import Outage
 from ridethrough.estimate import Estimate
 from ridethrough.measure.bench import RundownLine, fit_rundowns
+from ridethrough.measure.meter import Meter
 from ridethrough.model.inverter import Inverter
 from ridethrough.model.load import Load
+from ridethrough.model.ratings import Ratings
 from ridethrough.model.recharge import Recharge
 from ridethrough.model.routes import Measured, Printed
 from ridethrough.model.unit import BackupUnit
+from ridethrough.sampling import Sampler
 from ridethrough.units import Q_, Refusal
 
 HEATER = ("14 W", "-2 degC")
@@ -186,6 +192,17 @@ def test_a_measured_unit_s_rate_is_a_ratio_to_its_tests() -> None:
         assert STEEP.hours(load).value.m_as("h") == pytest.approx(expected)
 
 
+def test_no_draw_has_a_fast_discharge_give_more() -> None:
+    """An exponent of 1.02, give or take 0.1: what lies below 1 counts nowhere."""
+    steep = Estimate.standard("102 %", "5 %", "own runs").to("1")
+    line = fit_rundowns([("0 W", "55 h"), ("60 W", "11 h")], room="25 degC", rate_exponent=steep)
+    unit, sampler = BackupUnit.from_rundowns("mine", line, printed="1 kWh", rated="1 kW"), Sampler(500, seed=1)
+    drawn = unit.route.rate(sampler.of, 1000.0).exponent
+    assert drawn.min() < 1.01
+    assert drawn[sampler.within].min() >= 1
+    assert not sampler.within.all()
+
+
 def test_a_pack_of_a_measured_unit_gives_as_measured_and_at_a_lower_rate_more() -> None:
     """Twice the battery at the same drain is half the rate for each: 2^0.1 more from k = 1.1, nothing from k = 1."""
     load = Load.steady("200 W")
@@ -214,6 +231,51 @@ def test_recharge_at_the_outlet_needs_the_inverter_s_loss() -> None:
         account(bare, LOAD, recharge=sun)
     account(BackupUnit.from_rundowns("mine", STEEP, printed="1 kWh", rated="1 kW", k1="8 %"), LOAD, recharge=sun)
     account(bare, LOAD)
+
+
+def test_a_charge_counts_at_the_rating_on_both_routes() -> None:
+    """Lead-acid, run down in 1 to 2 h and rated at 20 h: what was charged by the sun lasts alike on both routes."""
+    unit = printed(chemistry="sealed lead-acid")
+    k = str(unit.route.battery.rate_exponent.value.magnitude)  # type: ignore[union-attr]
+    runs = [(Q_(power_w, "W"), hours(unit, Load.steady(Q_(power_w, "W")))) for power_w in (150.0, 250.0, 400.0)]
+    line = fit_rundowns([(power, Q_(ran_h, "h")) for power, ran_h in runs], room="25 degC", rate_exponent=k,
+                        chemistry="sealed lead-acid", rated="80 MW", repeatability="0.1 %")  # fmt: skip
+    own = BackupUnit.from_rundowns("mine", line, printed="1 kWh", rated="80 MW", k1=unit.inverter.k1)
+    sun = Recharge.series([120] * 5 + [0] * 45, efficiency="100 %")
+    for power in ("40 W", "60 W"):
+        told, measured_so = (ledger(Load.steady(power), each, Outage("50 h", start="30 %", recharge=sun), draws=2)
+                             for each in (unit, own))  # fmt: skip
+        assert 5 < measured_so.lasts.magnitude == pytest.approx(told.lasts.magnitude, rel=1e-6)
+
+
+# -- a loss curve as meters read it --------------------------------------------------------------------------
+
+READ = [("0 W", "10 W"), ("100 W", "120.5 W"), ("200 W", "232 W"), ("400 W", "458 W")]  # 10 W, 10 % and 2.5 %
+
+
+def test_two_meters_differ_and_one_meter_only_scales() -> None:
+    """Of one meter the gain is in P_0 and cancels in k1; of two the loss takes the difference of large readings."""
+    one, gain = Meter("1 %"), 0.01 / math.sqrt(3)
+    exact, shared, apart = (Inverter.fit(READ, "500 W", meter=meter) for meter in (None, one, (one, Meter("1 %"))))
+    assert exact.k1.u.magnitude == pytest.approx(0, abs=1e-9)
+    assert shared.standby.u.m_as("W") == pytest.approx(10 * gain, rel=1e-6)
+    assert shared.standby.correlation(one.gain * 1.0) == pytest.approx(1)
+    assert shared.k1.u.magnitude == pytest.approx(0, abs=1e-9)
+    assert apart.k1.u.magnitude == pytest.approx(1.1 * math.sqrt(2) * gain, rel=1e-6)
+
+
+def test_the_fit_with_meters_is_that_of_a_monte_carlo_run() -> None:
+    """By NumPy's least squares, gain, offset and last digit of two meters drawn anew."""
+    meters = (Meter("1 % + 0.5 W", power_step="0.2 W"), Meter("2 %", power_step="1 W"))
+    rng, out_w, into_w, found = np.random.default_rng(5), np.array([0.0, 100, 200, 400]), [10, 120.5, 232, 458], []
+    for _ in range(10_000):
+        gain, offset_w, other = rng.uniform(0.99, 1.01), rng.uniform(-0.5, 0.5), rng.uniform(0.98, 1.02)
+        true_w = np.where(out_w > 0, gain * out_w + offset_w + rng.uniform(-0.1, 0.1, 4), 0)
+        loss_w = other * np.array(into_w) + rng.uniform(-0.5, 0.5, 4) - true_w
+        found.append(np.linalg.lstsq(np.column_stack([np.ones(4), true_w, true_w**2 / 500]), loss_w)[0])
+    fitted = Inverter.fit(READ, "500 W", meter=meters)
+    ours = [float(part.u.magnitude) for part in (fitted.standby, fitted.k1, fitted.k2)]
+    assert ours == pytest.approx(np.std(found, axis=0), rel=0.03)
 
 
 # -- the heater ----------------------------------------------------------------------------------------------
@@ -281,6 +343,21 @@ def test_following_the_refusal_works() -> None:
     ("call", "says"),
     [
         (lambda: printed(heater="14 W"), 'heater=("'),
+        (lambda: printed(capacity=1200), 'capacity="1200 Wh"'),
+        (lambda: printed(capacity="1200"), 'capacity="1200 Wh"'),
+        (lambda: printed(capacity="1.05 Wh"), "Wh and kWh are a factor of 1000 apart"),
+        (lambda: printed(pack="1200 kWh"), "pack=1,200,000.00 Wh"),
+        (lambda: printed(rated=Ratings.of("1500 W", surge="900 W")), "surge=900 W beside rated=1,500 W"),
+        (lambda: printed(packs_max="2"), "packs_max=1"),
+        (lambda: printed().with_packs(True), "count=1"),
+        (lambda: Inverter.fit(READ, "500 W", meter="1 %"), "meter=Meter('1 %')"),
+        (lambda: Inverter.fit([5, 6, 7], "500 W"), "pairs of powers"),  # type: ignore[list-item]
+        (lambda: Outage("5 h", room="68 degC"), "degC and degF are easily taken for each other"),
+        (lambda: Outage("5"), 'duration="5 h"'),
+        (lambda: compare(LOAD, {"mine": PRINTED}, "1 day"), 'outages=["1 day"]'),
+        (lambda: compare(LOAD, {}, ["1 day"]), "units={}"),
+        (lambda: Estimate.within("1 W", "0.1 W", "any").interval("95 %"), "coverage=0.95"),  # type: ignore[arg-type]
+        (lambda: Meter(1), "accuracy=1"),  # type: ignore[arg-type]
         (lambda: printed(heater=("14 W",)), 'heater=("'),
         (lambda: printed(heater=("-2 degC", "14 W")), "heater"),
         (lambda: printed(heater=(14, "-2 degC")), 'heater="14 W"'),

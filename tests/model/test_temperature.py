@@ -87,12 +87,35 @@ def test_own_runs_come_back(chemistry: str, one: float, two: float, ratio: float
     """The curve between the two temperatures is the ratio of the two run times, with the two runs' spread."""
     low, high = ENDS_C[chemistry]
     cold_c, warm_c = (low + part * (high - low) for part in sorted((one, two)))
-    assume(warm_c - cold_c >= 10.001)
+    assume(min(warm_c, 25) - cold_c >= 10.001)
     found = own(chemistry, warm_c, cold_c, ratio, repeatability="1.5 %")
     over = at(found, cold_c) / at(found, warm_c)
     assert share(over) == pytest.approx(ratio)
     assert u(over) == pytest.approx(ratio * 0.015 * math.sqrt(2))
     assert (share(found.at("25 degC")), u(found.at("25 degC"))) == (1, 0)
+
+
+@pytest.mark.parametrize("warm", [("24 degC", "10 h"), ("38 degC", "10.3 h")])
+def test_a_cold_run_tells_nothing_of_the_warm_side(warm: tuple[str, str]) -> None:
+    """A loss of twice the table's in the cold leaves 33 degC where the table has it, with the table's doubt."""
+    steep = TemperatureCurve.from_runs("iron phosphate", warm, ("5 degC", "8.5 h"))
+    table = TemperatureCurve("iron phosphate")
+    assert 1 - share(at(steep, 10)) > 1.8 * (1 - share(at(table, 10)))
+    assert (share(at(steep, 33)), u(at(steep, 33))) == pytest.approx((share(at(table, 33)), u(at(table, 33))))
+    assert (steep.measured_at("10 degC"), steep.measured_at("33 degC"), steep.measured_at("0 degC")) == (
+        True,
+        False,
+        False,
+    )
+    assert u(at(steep, 25.001)) == pytest.approx(0, abs=1e-5)
+
+
+def test_a_warm_run_above_25_degc_keeps_the_table_s_doubt_of_the_warm_side() -> None:
+    """The same ratio of run times from 38 degC tells the cold less surely than from 24 degC."""
+    hot, mild = (TemperatureCurve.from_runs("sealed lead-acid", (warm, "10 h"), ("0 degC", "7.5 h"))
+                 for warm in ("38 degC", "24 degC"))  # fmt: skip
+    assert share(at(hot, 0)) == pytest.approx(0.75 * 1.06)
+    assert u(at(hot, 0)) > 1.3 * u(at(mild, 0))
 
 
 def test_own_runs_replace_the_table_s_band() -> None:

@@ -29,7 +29,8 @@ LOAD_W, RUN_H, SPREAD = np.array([0, 45, 110, 240]), np.array([61.0, 14.6, 7.15,
 def straight(loads_w: np.ndarray, run_h: np.ndarray, repeatability: Estimate) -> RundownLine:
     """Return the kit's line where every rate gives the same energy, no loss bends and the meter is exact."""
     runs = [(Q_(float(load_w), "W"), Q_(float(hours), "h")) for load_w, hours in zip(loads_w, run_h, strict=True)]
-    return fit_rundowns(runs, repeatability=repeatability, rate_exponent="1", rated="1e12 W", room="20 degC")
+    return fit_rundowns(runs, repeatability=repeatability, rate_exponent="1", idling="1", rated="1e12 W",
+                        room="20 degC")  # fmt: skip
 
 
 def known(spread: float) -> Estimate:
@@ -121,7 +122,13 @@ def test_a_meter_s_gain_in_every_load_as_gtc_carries_it() -> None:
     meter = Meter("3 %")
     runs = [(Q_(float(load_w), "W"), Q_(float(hours), "h")) for load_w, hours in zip(LOAD_W, RUN_H, strict=True)]
     line = fit_rundowns(
-        runs, meter=meter, repeatability=known(SPREAD), rate_exponent="1", rated="1e12 W", room="20 degC"
+        runs,
+        meter=meter,
+        repeatability=known(SPREAD),
+        rate_exponent="1",
+        idling="1",
+        rated="1e12 W",
+        room="20 degC",
     )
     ours = line.energy / (line.standby + meter.gain * Q_(35, "W"))
     assert ours.value.m_as("h") == pytest.approx(theirs.x, rel=1e-6)

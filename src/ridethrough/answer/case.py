@@ -172,10 +172,11 @@ class Case:
     @cached_property
     def sources(self) -> tuple[Inflow, ...]:
         """What flows in."""
-        inflow = self.unit.route.inflow(self.sampler.of) if self.outage.recharge else 1.0
+        route, of = self.unit.route, self.sampler.of
+        inflow, keeps = (route.inflow(of), route.keeps(of)) if self.outage.recharge else (1.0, 1.0)
         return tuple(
             Inflow(*each.window(self.outage.hours, self.outage.begins_h), self.sampler.of(each.factor, 0) * inflow,
-                   self.sampler.of(each.efficiency, 0, 1), each.carries)
+                   self.sampler.of(each.efficiency, 0, 1) * keeps, each.carries)
             for each in self.outage.recharge
         )  # fmt: skip
 
@@ -196,7 +197,7 @@ class Case:
         heats = heater is not None and heater.on(unit_at)
         heater_w = of(heater.power, 0) * (int(heats) - int(route.heated_in_tests)) if heater else 0.0
         cold = ones if cells is None else route.cold(of, cells) * ones
-        charges = cells is None or takes_charge(route.chemistry, cells)
+        charges = cells is None or takes_charge(route.curve.chemistry, cells)
         return Own((self.takes[0] + heater_w) * ones, heater_w * ones, cold, self.full_wh * np.maximum(1 - cold, 0),
                    np.maximum(cold, 1.0), charges, heats)  # fmt: skip
 

@@ -47,14 +47,11 @@ def compare(load: Load, units: Mapping[str, BackupUnit], outages: Sequence[Any],
     -----
     Prices with and without tax, or in different currencies, are not made alike. Lesson 07.
     """
-    if isinstance(outages, (str, Outage)) or not units or not outages:
-        raise Refusal(
-            f"outages={outages!r} and {len(units)} units",
-            "one of each or more, in a list",
-            'Write compare(load, units, ["12 h", "3 days"]).',
-        )
-    if not isinstance(units, Mapping):
+    if not isinstance(units, Mapping) or not units:
         raise Refusal(f"units={units!r}", "units by name", 'Write read_units("units.csv"), or {"mine": unit}.')
+    if isinstance(outages, str) or not isinstance(outages, Sequence) or not outages:
+        one = f'"{outages}"' if isinstance(outages, str) else '"12 h", "3 days"'
+        raise Refusal(f"outages={outages!r}", "one or more, in a list", f"Write outages=[{one}].")
     whens, aim = [Outage.of(outage) for outage in outages], confidence_of(confidence)
     for unit in units.values() if isinstance(units, dict) else ():
         case_of(load, unit, whens[0], draws=0, seed=0)  # refuses what is none

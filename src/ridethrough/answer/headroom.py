@@ -112,8 +112,8 @@ def cautions_of(unit: BackupUnit, outage: Outage) -> tuple[str, ...]:
     """Return what the numbers leave out and may hurt."""
     route, found = unit.route, []
     places = [] if outage.unit_at is None else [Q_(float(each), "degC") for each in outage.unit_at.celsius]
-    if any(not takes_charge(route.chemistry, cells_at(route.heater, place)) for place in places):
-        coldest = Q_(lookup(f"coldest charging, {route.chemistry}").value, "degC")
+    if any(not takes_charge(route.curve.chemistry, cells_at(route.heater, place)) for place in places):
+        coldest = Q_(lookup(f"coldest charging, {route.curve.chemistry}").value, "degC")
         found.append(f"do not charge it below {show(coldest)}: warm it first")
         found += ["recharge is not counted while the cells are too cold"] if outage.recharge else []
     if unit.packs and unit.pack_standby is None:

@@ -14,7 +14,8 @@ from ..estimate import Estimate
 from ..model.pattern import clock
 from ..model.recharge import Recharge
 from ..propagation import estimate
-from ..units import Q_, Refusal, number, positive, show
+from ..sources import usual
+from ..units import Q_, Refusal, positive, quantity, show
 
 
 @dataclass(frozen=True)
@@ -38,8 +39,10 @@ class Place:
         if given is None:
             return None
         if isinstance(given, str) or not np.iterable(getattr(given, "magnitude", given)):
-            return cls(np.array([number(given, "degC", name)]), hours)
-        celsius = np.array([number(each, "degC", name) for each in given])
+            given = [given]
+        celsius = np.array([usual(quantity(each, "degC", name), "temperature", name).magnitude for each in given])
+        if celsius.size == 1:
+            return cls(celsius, hours)
         if celsius.size < math.ceil(hours):
             raise Refusal(f"{celsius.size} hours of {name} for an outage of {show(Q_(hours, 'h'))}",
                           "the mean of every hour", "Give more hours, or one temperature.")  # fmt: skip

@@ -8,7 +8,7 @@ printed on the box. Every power here is AC power at the outlet, unless its side 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -19,12 +19,12 @@ import pint
 from ..estimate import Estimate
 from ..model.battery import CHEMISTRIES, of_chemistry
 from ..model.load import Load
-from ..model.rundowns import RundownLine
+from ..model.rundowns import Pack, RundownLine
 from ..model.temperature import TemperatureCurve
 from ..propagation import not_negative, through, values
 from ..sources import coefficient, lookup
-from ..units import Q_, Refusal, number, positive, quantity, show
-from .line import LineFit, repeatability_of
+from ..units import Q_, Refusal, float_of, number, positive, quantity, show
+from .line import LineFit, repeatability_of, with_standby
 from .meter import Meter
 from .meterlog import MeterLog
 from .rundown import Rundown
@@ -42,6 +42,7 @@ def fit_rundowns(
     repeatability: Any = None,
     room: Any = None,
     rate_exponent: Any = None,
+    idling: Any = None,
     chemistry: str | TemperatureCurve | None = None,
     rated: Any = None,
     standby: Any = None,
@@ -49,16 +50,18 @@ def fit_rundowns(
     """Return the line through a unit's run-downs: the energy to share and the standby at the outlet.
 
     1/t = alpha + beta P,   E = 1/beta,   S = alpha/beta                                      (1)
-    (t/T)^(1 - 1/k) / t = (S + P + c P^2) / E                                                 (2)
+    (t/T)^(1 - 1/k) / t = (S/i + P + c P^2) / E                                               (2)
 
-    (2) is (1) where rates give different energies (k) and loss bends (c), both inputs with a band. Weighted
-    least squares, every run time with the same relative spread.
+    (2) is (1) where rates give different energies (k), loss bends (c), and with nothing plugged in the unit takes
+    less than under load (i, 1 in all other runs): inputs with a band. Weighted least squares, every run time with
+    the same relative spread. A standby is never below zero: where runs leave that open, E and S follow.
 
     Parameters
     ----------
     runs : sequence of Rundown, MeterLog or pairs
         Two or more at different loads, one of them best with nothing plugged in; a pair is (power, run
-        time) or (energy delivered, run time) [W or Wh, h].
+        time) or (energy delivered, run time) [W or Wh, h]. Runs with packs, again at two loads or more, tell what
+        a pack adds.
     meter : Meter, optional
         What read the loads; exact where left out [-].
     repeatability : Estimate, str or float, optional
@@ -68,6 +71,9 @@ def fit_rundowns(
         where left out [degC].
     rate_exponent : Estimate or str, optional
         k, as "1.05" or "1.02 to 1.08"; the chemistry's band where left out [-].
+    idling : Estimate or str, optional
+        i, the standby under load over that with nothing plugged in, as "1" or "1 to 1.3"; the table's band where
+        left out [-].
     chemistry : str or TemperatureCurve
         One of `battery.CHEMISTRIES`, or the curve of the user's own cold runs; iron phosphate, with a warning, where
         left out [-].
@@ -98,28 +104,57 @@ def fit_rundowns(
     JCGM 100:2008, H.3 (a line fitted by least squares), G.4.2 (degrees of freedom of a stated uncertainty).
     """
     settings = {"meter": meter, "repeatability": repeatability, "room": room, "rate_exponent": rate_exponent,
-                "chemistry": chemistry, "rated": rated, "standby": standby}  # fmt: skip
-    entries, given = _entries(runs), None if standby is None else not_negative(standby, "W", "standby")
-    powers = [entry.power(meter or Meter()) for entry in entries]
+                "idling": idling, "chemistry": chemistry, "rated": rated, "standby": standby}  # fmt: skip
+    if not isinstance(meter, Meter | None):
+        raise Refusal(f"meter={meter!r}", "a Meter", f"Write meter=Meter({str(meter)!r}).")
+    entries = _entries(runs)
     curve = chemistry if isinstance(chemistry, TemperatureCurve) else TemperatureCurve(chemistry or CHEMISTRIES[0])
-    at = _reference_room(entries, room)
-    fit = LineFit(_at_room(entries, at, curve), powers, np.array([run.stopped_early for run in entries]), given)
-    bend, stated = _bend(rated, powers), _exponent(rate_exponent, curve.chemistry)
-    k, spread, dof, misfit = fit.judged(stated, bend, *repeatability_of(repeatability))
+    stated = _ratio(rate_exponent, "rate_exponent", of_chemistry("rate exponent", curve.chemistry))
+    deeper = _ratio(idling, "idling", coefficient("standby under load over standby alone"))
+    at, shared = _reference_room(entries, room), settings | {"rate_exponent": stated, "idling": deeper}
+    counts = sorted({run.packs for run in entries})
+    if len(counts) > 2:
+        raise Refusal(f"run-downs with {', '.join(map(str, counts))} packs", "two counts of packs, best 0 and 1",
+                      "Leave the others out.")  # fmt: skip
+    line = _fitted([run for run in entries if run.packs == counts[0]], shared, at, curve)
+    line = replace(line, runs=entries, settings=settings)
+    if len(counts) == 1:
+        return line
+    extra, added = [run for run in entries if run.packs == counts[1]], counts[1] - counts[0]
+    one_load = len({float(run.power(Meter()).value.magnitude) for run in extra if not run.at_least}) == 1
+    own = line.standby * (1 + added * coefficient("standby of a pack over its unit's")) if one_load else None
+    more = _fitted(extra, shared | {"standby": own}, at, curve)
+    pack = Pack((more.energy - line.energy) / added, (more.standby - line.standby) / added)
+    points = pd.concat([line.points, more.points], ignore_index=True)
+    told = (*line.warnings, *(f"with packs: {warning}" for warning in more.warnings if warning not in line.warnings))
+    return replace(line, pack=pack, points=points, warnings=told)
+
+
+def _fitted(entries: Sequence[Rundown], given: Mapping[str, Any], at: pint.Quantity | None,
+            curve: TemperatureCurve) -> RundownLine:  # fmt: skip
+    """Return the line through runs with one count of packs, at one temperature [degC]."""
+    powers = [entry.power(given["meter"] or Meter()) for entry in entries]
+    standby, repeats, stated = given["standby"], given["repeatability"], given["rate_exponent"]
+    known = None if standby is None else not_negative(standby, "W", "standby")
+    fit = LineFit(_at_room(entries, at, curve), powers, np.array([run.at_least for run in entries]), known)
+    bend = _bend(given["rated"], powers)
+    (k, idling), spread, dof, found = fit.judged([stated, given["idling"]], bend, *repeatability_of(repeats))
     one = np.eye(len(entries) + 1)
-    own, table = isinstance(repeatability, Estimate) and repeatability.u.magnitude, lookup("run-to-run repeatability")
+    own, table = isinstance(repeats, Estimate) and repeats.u.magnitude, lookup("run-to-run repeatability")
     source, entries_of = ("", ()) if own else (str(table.source), (table.name,))
     *errors, next_error = Estimate.jointly(0 * one[0], spread**2 * one, ["1"] * len(one), "run to run", dof=dof,
                                            source=source, entries=entries_of)  # fmt: skip
     ran = [hours * (1 + error) for hours, error in zip(fit.hours, errors, strict=True)]
-    inputs = replace(fit, hours=ran).inputs(k, bend)
+    inputs = replace(fit, hours=ran).inputs([k, idling], bend)
     energy, standing = through(lambda at: fit.line(at, spread), inputs, ["Wh", "W"])
+    if not fit.alone.any():
+        energy, standing = with_standby(energy, standing)
     points = _points(entries, fit, fit.off(values(inputs), spread), float(k.value.magnitude))
-    line = RundownLine(energy, standing, k, bend, next_error + Q_(1, "1"), Q_(fit.reference_h, "h"), at, curve, points,
-                       (), entries, settings)  # fmt: skip
+    line = RundownLine(energy, standing, k, idling, bend, next_error + Q_(1, "1"), Q_(fit.reference_h, "h"), at,
+                       curve, points, (), tuple(entries), given)  # fmt: skip
     steeper = k.value + 2 * (stated.u if stated.u else coefficient("rate exponent, iron phosphate").u)
-    other = fit.line(values(fit.inputs(Estimate.exact(steeper), bend)), spread)[1]
-    return replace(line, warnings=tuple(_warnings(line, misfit, steeper, other)))
+    other = fit.line(values(fit.inputs([Estimate.exact(steeper), idling], bend)), spread)[1]
+    return replace(line, warnings=_warnings(line, found, steeper, other))
 
 
 def next_test(line: RundownLine, load: Any = None) -> pd.DataFrame:
@@ -138,10 +173,10 @@ def next_test(line: RundownLine, load: Any = None) -> pd.DataFrame:
     wanted = Q_(min(tested - {0.0}, default=0.0), "W") if load is None else load
     plugged = wanted if isinstance(wanted, Load) else Load.steady(wanted)
     settings, told = dict(line.settings) | {"standby": None}, line.settings["standby"] is not None
-    rows = []
+    rows, fewest = [], min(run.packs for run in line.runs)
     for power_w in {0.0, *tested, float(plugged.mean_power.value.magnitude)} - (tested if told else set()):
         if power_w + float(line.standby.value.magnitude) > 0:
-            more = Rundown(Q_(power_w, "W"), line.hours(Q_(power_w, "W")).value)
+            more = Rundown(Q_(power_w, "W"), line.hours(Q_(power_w, "W")).value, packs=fewest)
             half = fit_rundowns([*line.runs, more], **settings).hours(plugged).expanded()
             rows.append((power_w, float(more.hours.magnitude), float(half.magnitude)))
     now = f"give or take (h), now {show(line.hours(plugged).expanded(), 2)}"
@@ -168,31 +203,23 @@ def _at_room(entries: Sequence[Rundown], room: pint.Quantity | None, curve: Temp
 
     t = t_run f(T) / f(T_run),   f the capacity at a temperature over that at 25 degC         (1)
     """
-    return [
-        Estimate.exact(run.duration)
-        if run.room is None
-        else (run.duration * (curve.at(room) / curve.at(run.room))).to("h")  # (1)
-        for run in entries
-    ]
+    return [run.lasts if run.room is None else (run.lasts * (curve.at(room) / curve.at(run.room))).to("h")  # (1)
+            for run in entries]  # fmt: skip
 
 
-def _exponent(given: Any, chemistry: str) -> Estimate:
-    """Return the rate exponent as stated, or the chemistry's [-]."""
+def _ratio(given: Any, name: str, table: Estimate) -> Estimate:
+    """Return a ratio of one or more as stated, or the table's [-]."""
     if given is None:
-        return of_chemistry("rate exponent", chemistry)
-    if isinstance(given, Estimate):
-        found = given.to("1")
-        if not 1 <= found.value.magnitude < 2:
-            raise Refusal(f"rate_exponent={given}", "an exponent from 1 to 2", 'Write rate_exponent="1.05".')
-        return found
-    try:
-        low, high = (float(end) for end in (str(given).split("to") * 2)[:2])
-    except ValueError:
-        low = high = math.nan
+        return table
+    value = given.to("1").value.magnitude if isinstance(given, Estimate) else given
+    low, high = (float_of(end) for end in (str(value).split("to") * 2)[:2])
     if not 1 <= low <= high < 2:
-        raise Refusal(f"rate_exponent={given!r}", "an exponent from 1 to 2, or a band",
-                      'Write rate_exponent="1.05" or rate_exponent="1.02 to 1.08".')  # fmt: skip
-    return Estimate.within(Q_((low + high) / 2, "1"), Q_((high - low) / 2, "1"), "rate exponent", source="as stated")
+        raise Refusal(f"{name}={given!r}", "a number from 1 to 2, or a band",
+                      f'Write {name}="1.05" or {name}="1.02 to 1.08".')  # fmt: skip
+    if isinstance(given, Estimate):
+        return given.to("1")
+    return Estimate.within(Q_((low + high) / 2, "1"), Q_((high - low) / 2, "1"), name.replace("_", " "),
+                           source="as stated")  # fmt: skip
 
 
 def _bend(rated: Any, powers: Sequence[Estimate]) -> Estimate:
@@ -202,44 +229,45 @@ def _bend(rated: Any, powers: Sequence[Estimate]) -> Estimate:
     if rated_w < max(values(powers)):
         given = f"rated={rated!r} and a run-down at {max(values(powers)):g} W"
         raise Refusal(given, "a rating no smaller than the loads", "Check both.")
-    most = lookup("resistive loss").high / rated_w
     loss = lookup("resistive loss")
-    return Estimate.standard(Q_(0, "1/W"), Q_(most / math.sqrt(3), "1/W"), "bend of the loss", source=str(loss.source),
-                             entries=(loss.name,))  # fmt: skip
+    u = Q_(loss.high / rated_w / math.sqrt(3), "1/W")
+    return Estimate.standard(Q_(0, "1/W"), u, "bend of the loss", source=str(loss.source), entries=(loss.name,))
 
 
 def _points(entries: Sequence[Rundown], fit: LineFit, off: np.ndarray, k: float) -> pd.DataFrame:
     """Return each run-down beside what the line says."""
-    hours_h = np.array([float(run.duration.magnitude) for run in entries])
+    hours_h = values([run.lasts for run in entries])
     return pd.DataFrame({
         "load (W)": values(fit.powers),
         "hours (h)": hours_h,
         "line says (h)": hours_h * np.exp(-k * off),
         "longer by (%)": 100 * np.expm1(k * off),
         "room (degC)": [None if run.room is None else number(run.room, "degC", "room") for run in entries],
-        "counted as": ["at least" if run.stopped_early else "full" for run in entries],
+        "counted as": ["at least" if run.at_least else "full" if run.left is None else "by gauge" for run in entries],
     })  # fmt: skip
 
 
-def _warnings(line: RundownLine, disagree: bool, steeper: pint.Quantity, other_w: float) -> Iterator[str]:
-    """Yield what limits the claim; ``other_w`` is the standby with the rate exponent ``steeper``."""
-    full = line.points[line.points["counted as"] == "full"]
+def _warnings(line: RundownLine, found: tuple[bool, bool], steeper: pint.Quantity, other_w: float) -> tuple[str, ...]:
+    """Return what limits the claim; ``other_w`` is the standby with the rate exponent ``steeper``."""
+    full = line.points[line.points["counted as"] != "at least"]
     lightest_w, off, given = full["load (W)"].min(), full["longer by (%)"], line.settings
-    own = any(isinstance(run.load, (MeterLog, Estimate, Load)) for run in line.runs)
-    if full["load (W)"].max() > 0 and not own and (given["meter"] is None or given["meter"].accuracy is None):
-        yield "the meter's accuracy is not stated: its error is not in the intervals"
-    if given["chemistry"] is None:
-        yield f"the chemistry is not stated: taken as {line.curve.chemistry}"
-    if given["room"] is None and line.points["room (degC)"].isna().any():
-        yield "a room's temperature is not stated: that run is taken as no warmer or colder than the others"
-    if len(full) == (2 if given["standby"] is None else 1):
-        yield "nothing checks this line: add one more run-down"
-    if disagree:
-        yield (f"run-downs lie {off.min():+.1f} to {off.max():+.1f} % off the straight line, more than they repeat: "
-               "loss or capacity bends, and the intervals are wider")  # fmt: skip
-    if given["standby"] is None and lightest_w > float(line.standby.value.magnitude):
-        yield (f"no run-down is lighter than {lightest_w:.0f} W: at a rate exponent of {show(steeper, 2)} the standby "
-               f"would be {other_w:.1f} W; add a run with nothing plugged in")  # fmt: skip
+    own = full["load (W)"].max() == 0 or any(isinstance(run.load, MeterLog | Estimate | Load) for run in line.runs)
     low, high = line.standby.interval()
-    if low.magnitude <= 0:
-        yield f"these run-downs do not settle the standby: {show(low, 1)} to {show(high, 1)}"
+    told = (
+        (not own and (given["meter"] is None or given["meter"].accuracy is None),
+         "the meter's accuracy is not stated: its error is not in the intervals"),
+        (given["chemistry"] is None, f"the chemistry is not stated: taken as {line.curve.chemistry}"),
+        (given["room"] is None and line.points["room (degC)"].isna().any(),
+         "a room's temperature is not stated: that run is taken as no warmer or colder than the others"),
+        (len(full) == (2 if given["standby"] is None else 1), "nothing checks this line: add one more run-down"),
+        (found[0], f"run-downs lie {off.min():+.1f} to {off.max():+.1f} % off the straight line, more than they "
+                   "repeat: loss or capacity bends, and the intervals are wider"),
+        (found[1], "with nothing plugged in it takes less than under load: its standby may be higher than this line "
+                   "says, and the intervals are wider; leave that run out"),
+        (given["standby"] is None and lightest_w > float(line.standby.value.magnitude),
+         f"no run-down is lighter than {lightest_w:.0f} W: at a rate exponent of {show(steeper, 2)} the standby would "
+         f"be {other_w:.1f} W; add a run with nothing plugged in"),
+        (low.magnitude <= 0,
+         f"these run-downs do not settle the standby: 0 to {show(high, 1)}; add one at a light load"),
+    )  # fmt: skip
+    return tuple(text for holds, text in told if holds)

@@ -2,70 +2,48 @@
 
 from __future__ import annotations
 
+import csv
 import math
+import re
 from collections.abc import Iterator, Mapping
 from datetime import date
-from os import PathLike, fspath
+from os import PathLike
+from pathlib import Path
 from typing import Any
 
 from ..model.price import Price
 from ..model.ratings import Ratings
 from ..model.unit import BackupUnit
 from ..units import Q_, Refusal, float_of
+from .fields import find_layout
 
-# column -> unit, None for text; the ones marked True must be there for a unit to be reckoned with
-COLUMNS: dict[str, tuple[str | None, bool]] = {
-    "name": (None, True),
-    "capacity_wh": ("Wh", True),
-    "chemistry": (None, True),
-    "standby_w": ("W", True),
-    "efficiency_percent": ("%", True),
-    "efficiency_at_w": ("W", True),
-    "rated_w": ("W", True),
-    "rated_va": ("VA", False),
-    "surge_w": ("W", False),
-    "waveform": (None, False),
-    "outlet_v": ("V", False),
-    "legs": ("1", False),
-    "sleeps_below_w": ("W", False),
-    "pack_wh": ("Wh", False),
-    "pack_standby_w": ("W", False),
-    "packs_max": ("1", False),
-}
-
-
+# Each column's unit (none for text), whether a unit can't be reckoned with without it, and where it goes.
+_TABLE = Path(__file__).with_name("unit_columns.csv").read_text(encoding="utf-8").splitlines()
+COLUMNS = {row["column"]: row for row in csv.DictReader(_TABLE)}
+NEEDED = [column for column, row in COLUMNS.items() if row["needed"] == "yes"]
 PRICE_COLUMNS = ("unit", "item", "price", "currency", "tax_included", "date")
 TAX: dict[str, bool | None] = {"yes": True, "no": False, "": None}
 
 
 class UnitTable(Mapping[str, BackupUnit]):
-    """Units by name, as `read_units` found them.
+    """Units by name, as `read_units` found them or as they were measured.
 
-    A unit with a number missing is listed, and refused with the number's name when it is asked for.
+    A unit that can't be reckoned with, for a number is missing, is listed, and refused when it is asked for.
     """
 
-    def __init__(self, file: str, rows: dict[str, dict[str, Any]], prices: tuple[Price, ...] = ()) -> None:
-        self._file, self._rows, self._prices = file, rows, prices
+    def __init__(self, file: str, units: Mapping[str, BackupUnit | Refusal], prices: tuple[Price, ...] = ()) -> None:
+        self._file, self._units, self._prices = file, dict(units), prices
 
     def __getitem__(self, name: str) -> BackupUnit:
-        row = self._row(name)
-        if missing := self.missing(name):
-            raise Refusal(f"{name} in {self._file} without {', '.join(missing)}",
-                          "every number that the ledger rests on", "Measure it or find it in print, and fill the cell; "
-                          "or build the unit yourself with BackupUnit.from_print(...).")  # fmt: skip
-        ratings = Ratings.of(
-            row["rated_w"], rated_va=row["rated_va"], surge=row["surge_w"], waveform=row["waveform"],
-            volts=row["outlet_v"], legs=1 if row["legs"] is None else row["legs"], sleeps_below=row["sleeps_below_w"],
-        )  # fmt: skip
-        return BackupUnit.from_print(
-            name, capacity=row["capacity_wh"], chemistry=row["chemistry"], standby=row["standby_w"], rated=ratings,
-            efficiency=row["efficiency_percent"], at=row["efficiency_at_w"], pack=row["pack_wh"],
-            pack_standby=row["pack_standby_w"], packs_max=row["packs_max"] or 0,
-        )  # fmt: skip
+        known = Refusal(f"the unit {name!r}", f"one in {self._file}", f"Write one of: {', '.join(self)}.")
+        found = self._units.get(name, known)
+        if isinstance(found, Refusal):
+            raise found
+        return found
 
-    def missing(self, name: str) -> list[str]:
-        """Return the needed columns that are empty in this unit's row."""
-        return [column for column, (_, needed) in COLUMNS.items() if needed and self._row(name)[column] is None]
+    def measured(self, *units: BackupUnit) -> UnitTable:
+        """Return the table with these units in place of those of the same name, or beside them; prices stay."""
+        return UnitTable(self._file, self._units | {unit.name: unit for unit in units}, self._prices)
 
     def prices(self, name: str, on: str | date | None = None) -> tuple[Price, ...]:
         """Return this unit's prices, oldest first.
@@ -77,7 +55,6 @@ class UnitTable(Mapping[str, BackupUnit]):
         on : str or datetime.date, optional
             The latest price of each item that stood on that day or before it, as "2026-02-01".
         """
-        self._row(name)
         mine = sorted((price for price in self._prices if price.unit == name), key=lambda price: price.date)
         if on is None:
             return tuple(mine)
@@ -85,19 +62,14 @@ class UnitTable(Mapping[str, BackupUnit]):
         latest = {(price.item, price.terms): price for price in mine if price.date <= day}
         return tuple(latest.values())
 
-    def _row(self, name: str) -> dict[str, Any]:
-        if name not in self._rows:
-            raise Refusal(f"the unit {name!r}", f"one in {self._file}", f"Write one of: {', '.join(self._rows)}.")
-        return self._rows[name]
-
     def __iter__(self) -> Iterator[str]:
-        return iter(self._rows)
+        return iter(self._units)
 
     def __len__(self) -> int:
-        return len(self._rows)
+        return len(self._units)
 
     def __repr__(self) -> str:
-        return f"<UnitTable of {self._file}: {', '.join(self._rows)}>"
+        return f"<UnitTable of {self._file}: {', '.join(self)}>"
 
 
 def read_units(path: str | PathLike[str], prices: str | PathLike[str] | None = None) -> UnitTable:
@@ -107,7 +79,8 @@ def read_units(path: str | PathLike[str], prices: str | PathLike[str] | None = N
     ----------
     path : str or path
         A CSV file with the columns of `COLUMNS`: energies in Wh, powers in W, the efficiency in percent
-        beside the load at which it holds. Further columns are left alone. Empty cells stay missing.
+        beside the load at which it holds. Further columns are left alone. Empty cells stay missing. Columns split
+        by semicolons or tabs may have decimal commas.
     prices : str or path, optional
         A CSV file with the columns of `PRICE_COLUMNS`; dates as 2026-02-01, amounts without thousands mark.
 
@@ -122,34 +95,50 @@ def read_units(path: str | PathLike[str], prices: str | PathLike[str] | None = N
         If a file or a column is missing, a name stands twice, a cell is no number or no date, or a price
         belongs to no unit; it names file, row and column.
     """
-    file, table = _table(path, [column for column, (_, needed) in COLUMNS.items() if needed])
-    rows: dict[str, dict[str, Any]] = {}
+    file, table = _table(path, NEEDED)
+    units: dict[str, BackupUnit | Refusal] = {}
     for here, record in table.items():
         row = {column: _cell(here, column, record.get(column, "")) for column in COLUMNS}
         name = row["name"]
-        if name is None or name in rows:
+        if name is None or name in units:
             what = "no name" if name is None else f"the name {name!r} a second time"
             raise Refusal(f"{here}: {what}", "a name of its own in each row", "Correct the name.")
-        rows[name] = row
-    return UnitTable(file, rows, () if prices is None else _read_prices(prices, rows))
+        units[name] = _unit(file, row)
+    return UnitTable(file, units, () if prices is None else _read_prices(prices, units))
+
+
+def _unit(file: str, row: dict[str, Any]) -> BackupUnit | Refusal:
+    """Return the unit of a row, or what is wrong with it."""
+    if missing := [column for column in NEEDED if row[column] is None]:
+        return Refusal(f"{row['name']} in {file} without {', '.join(missing)}",
+                       "every number that the ledger rests on", "Measure it or find it in print, and fill the cell; "
+                       "or build the unit yourself with BackupUnit.from_print(...).")  # fmt: skip
+    told, ratings = ({where["argument"]: row[column] for column, where in COLUMNS.items()
+                      if where["of"] == of and row[column] is not None} for of in ("unit", "ratings"))  # fmt: skip
+    try:
+        return BackupUnit.from_print(**told, rated=Ratings.of(**ratings))
+    except Refusal as refusal:
+        return refusal.at(f"{row['name']} in {file}")
 
 
 def _read_prices(path: str | PathLike[str], units: Mapping[str, Any]) -> tuple[Price, ...]:
     """Return the prices of a table, one row each."""
-    _, table = _table(path, list(PRICE_COLUMNS))
     prices = []
-    for here, record in table.items():
-        if record["unit"] not in units:
-            raise Refusal(f"{here}: the unit {record['unit']!r}", "one of the table of units", "Correct the name.")
-        tax = record["tax_included"].lower()
-        if tax not in TAX:
-            raise Refusal(f"{here}, column tax_included: {tax!r}", "yes, no or nothing", "Correct the cell.")
-        amount = float_of(record["price"])
-        if not 0 <= amount < math.inf:
-            raise Refusal(f"{here}, column price: {record['price']!r}",
-                          "an amount of zero or more without thousands mark", "Write 1234.50.")  # fmt: skip
-        prices.append(Price(record["unit"], record["item"], amount, record["currency"], TAX[tax],
-                            _day(record["date"], here), record.get("note", "")))  # fmt: skip
+    for here, record in _table(path, list(PRICE_COLUMNS))[1].items():
+        tax, amount = record["tax_included"].lower(), float_of(record["price"])
+        for column, sound, needed in (
+            ("unit", record["unit"] in units, "one of the table of units"),
+            ("tax_included", tax in TAX, "yes, no or nothing"),
+            ("price", 0 <= amount < math.inf, "an amount of zero or more without thousands mark, as 1234.50"),
+        ):
+            if not sound:
+                raise Refusal(f"{here}, column {column}: {record[column]!r}", needed, "Correct the cell.")
+        day = _day(record["date"], here)
+        try:
+            prices.append(Price(record["unit"], record["item"], amount, record["currency"], TAX[tax], day,
+                                record.get("note", "")))  # fmt: skip
+        except Refusal as refusal:
+            raise refusal.at(here) from None
     return tuple(prices)
 
 
@@ -157,20 +146,34 @@ def _table(path: str | PathLike[str], needed: list[str]) -> tuple[str, dict[str,
     """Return a file's name and its rows as text, each by where it stands, or refuse it."""
     import pandas as pd
 
-    file = fspath(path).replace("\\", "/").rsplit("/", 1)[-1]
+    file = Path(path).name
     try:
-        table = pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
+        layout = find_layout(Path(path))
+        table = pd.read_csv(path, dtype=str, keep_default_na=False, sep=layout.delimiter, encoding=layout.encoding,
+                            skiprows=layout.header_row - 1)  # fmt: skip
     except (OSError, ValueError) as error:
-        raise Refusal(f"{file}: {str(error).splitlines()[0]}", "a table in CSV",
-                      f"Give one with the columns {', '.join(needed)}.") from None  # fmt: skip
+        given = error.given if isinstance(error, Refusal) else f"{file}: {str(error).splitlines()[0]}"
+        remedy = f"Save it as CSV, with the columns {', '.join(needed)}."
+        raise Refusal(given, "a table in CSV", remedy) from None
     absent = [column for column in needed if column not in table.columns]
     if absent:
         raise Refusal(f"{file} with the columns {', '.join(map(str, table.columns))}", f"also {', '.join(absent)}",
                       "Add the column; its cells may be empty.")  # fmt: skip
     if table.empty:
         raise Refusal(f"{file} without a row", "one row or more", "Add a row.")
-    rows = ({str(column): str(text).strip() for column, text in row.items()} for row in table.to_dict("records"))
-    return file, {f"{file}, row {number}": row for number, row in enumerate(rows, start=2)}
+    rows = ({str(column): _plain(str(text).strip(), layout.delimiter) for column, text in row.items()}
+            for row in table.to_dict("records"))  # fmt: skip
+    return file, {f"{file}, row {number}": row for number, row in enumerate(rows, start=layout.header_row + 1)}
+
+
+def _plain(text: str, delimiter: str) -> str:
+    """Return a number with its decimal comma as a point, where commas do not split columns.
+
+    Three digits after a mark are left as they are with a comma, for they may be thousands as well: no number.
+    """
+    if delimiter == "," or not re.fullmatch(r"-?\d+[.,]\d+", text):
+        return text
+    return text.replace(".", ",") if re.fullmatch(r"[1-9]\d{0,2}[.,]\d{3}", text) else text.replace(",", ".")
 
 
 def _day(text: str, here: str) -> date:
@@ -183,12 +186,12 @@ def _day(text: str, here: str) -> date:
 
 def _cell(here: str, column: str, text: str) -> Any:
     """Return a cell as text, quantity or (without a unit) a whole number, None if empty."""
-    unit, _ = COLUMNS[column]
-    if not text or unit is None:
+    unit = COLUMNS[column]["unit"]
+    if not text or not unit:
         return text or None
     value, given = float_of(text), f"{here}, column {column}: {text!r}"
     if not 0 <= value < math.inf or (unit == "1" and value % 1):
-        needed = "a number of zero or more, without unit or comma" if unit != "1" else "a whole number"
+        needed = "a number of zero or more, without unit or thousands mark" if unit != "1" else "a whole number"
         raise Refusal(given, needed, "Correct the cell, or leave it empty if the number is not known.")
     if unit == "%" and 0 < value <= 1:
         remedy = f"Write {100 * value:g} if {100 * value:g} % is meant."

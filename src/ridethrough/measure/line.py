@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -43,22 +44,33 @@ class LineFit:
         """Geometric mean of the full runs' times [h]."""
         return float(np.exp(np.log(self.measured_h[~self.early]).mean()))
 
-    def inputs(self, k: Estimate, bend: Estimate) -> list[Estimate]:
-        """Return all that the line depends on, in the order that `line` takes."""
-        return [*self.hours, *self.powers, k, bend, *([] if self.standby is None else [self.standby])]
+    @cached_property
+    def own(self) -> np.ndarray:
+        """What a run time has of error by itself, beyond that of all runs, over the run time [-]."""
+        return np.array([float(each.u.magnitude) for each in self.hours]) / self.measured_h
+
+    @property
+    def alone(self) -> np.ndarray:
+        """Which runs had nothing plugged in."""
+        return values(self.powers) == 0
+
+    def inputs(self, doubts: Sequence[Estimate], bend: Estimate) -> list[Estimate]:
+        """Return all that the line depends on, in the order that `line` takes; ``doubts`` are k and i."""
+        return [*self.hours, *self.powers, *doubts, bend, *([] if self.standby is None else [self.standby])]
 
     def _axes(self, at: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Return (2) of `fit_rundowns`: P + c P^2 [W], the share of E used up in an hour, and its size [1/h].
 
         The size weights the runs; it is that of the run times as measured and holds still while they vary.
         """
-        hours_h, power_w, (k, c, *_) = np.split(at, [len(self.hours), 2 * len(self.hours)])
+        hours_h, power_w, (k, idles, c, *_) = np.split(at, [len(self.hours), 2 * len(self.hours)])
         used, size = ((each_h / self.reference_h) ** (1 - 1 / k) / each_h for each_h in (hours_h, self.measured_h))
-        return power_w + c * power_w**2, used, size
+        return power_w + c * power_w**2, used * np.where(self.alone, idles, 1), size
 
     def line(self, at: np.ndarray, spread: float) -> np.ndarray:
         """Return E [Wh] and S [W]."""
         (x, y, size), full = self._axes(at), ~self.early
+        size = size * np.hypot(1, self.own / spread)
         if self.standby is not None:
             return np.array([np.mean((at[-1] + x[full]) / y[full]), at[-1]])
         alpha, beta = weighted_line(x[full], y[full], size[full])
@@ -74,30 +86,67 @@ class LineFit:
         (x, y, _), (energy, standby) = self._axes(at), self.line(at, spread)
         return np.log((standby + x) / energy / y)
 
-    def judged(self, k: Estimate, bend: Estimate, stated: float, known: float) -> tuple[Estimate, float, float, bool]:
-        """Return the rate exponent, the spread of a run and its degrees of freedom, and whether runs disagree.
+    def judged(
+        self, doubts: Sequence[Estimate], bend: Estimate, stated: float, known: float
+    ) -> tuple[list[Estimate], float, float, tuple[bool, bool]]:
+        """Return k and i as the runs leave them, a run's spread and its degrees of freedom, and what was found.
 
-        chi2 = d (r^2 + u_k^2 g g')^-1 d',   r'^2 = r^2 (known + chi2) / (known + free)        (1)
-        v = 1 / (g g'/r'^2 + 1/u_k^2),   m = -v g d'/r'^2,   u_k'^2 = v + m^2                  (2)
+        That is whether the runs disagree, and whether the unit idles deeper with nothing plugged in.
 
-        d are the runs' distances from the line and g = dd/dk: spread and exponent share what the runs
-        disagree in. The exponent keeps its value, so that the line stays straight, and how far from it the
-        runs put it goes into its uncertainty.
+        C = r^2 1 + O + G U G',   chi2 = d C^-1 d',   r'^2 = r^2 (known + chi2) / (known + free)     (1)
+        V = U - U G' C'^-1 G U,   m = -U G' C'^-1 d,   u'^2 = V + m^2                          (2)
+
+        d are the runs' distances from the line, O their own errors' variances (a gauge's), G how they move with the
+        doubts, U the variances of these, and C' is C with r': spread and doubts share what the runs disagree in. A
+        doubt keeps its value, so that the line stays straight, and how far from it the runs put it goes into its
+        uncertainty.
         """
         from scipy.special import chdtri
 
-        at, full, u_k = values(self.inputs(k, bend)), ~self.early, float(k.u.magnitude)
-        step = np.eye(at.size)[2 * len(self.hours)] * 0.1 * u_k
-        d = self.off(at, stated)[full]
-        g = (self.off(at + step, stated)[full] - d) / (0.1 * u_k) if u_k else 0 * d
+        at, full = values(self.inputs(doubts, bend)), ~self.early
+        u = np.array([float(doubt.u.magnitude) for doubt in doubts])
+        d, first = self.off(at, stated)[full], 2 * len(self.hours)
+        steps = np.eye(at.size)[first : first + u.size] * np.maximum(0.1 * u, 1e-9)[:, np.newaxis]
+        g = np.array([(self.off(at + step, stated)[full] - d) / step.sum() for step in steps]).T
         free = d.size - (2 if self.standby is None else 1)
-        chi2 = float(d @ np.linalg.solve(stated**2 * np.eye(d.size) + u_k**2 * np.outer(g, g), d))
+
+        def left(spread: float, u: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
+            apart = np.diag(spread**2 + self.own[full] ** 2) + (g * u**2) @ g.T
+            gain = np.linalg.solve(apart, g * u**2).T
+            return float(d @ np.linalg.solve(apart, d)), u**2 - np.diag(gain @ g) * u**2, -gain @ d
+
+        chi2, *_ = left(stated, u)
         spread = stated * math.sqrt((known + chi2) / (known + free))  # (1)
-        if u_k:
-            v = 1 / (g @ g / spread**2 + 1 / u_k**2)
-            m = -v * (g @ d) / spread**2
-            k = (k - k.value) * (math.hypot(math.sqrt(v), m) / u_k) + k.value  # (2)
-        return k, spread, known + free, free > 0 and chi2 > chdtri(free, 0.05)
+        _, v, m = left(spread, u)
+        if m[1] < 0:  # no unit idles less deep: what the runs disagree in is not that
+            _, alone, m = left(spread, u * [1, 0])
+            v[0] = alone[0]
+        wider = np.hypot(np.sqrt(v), m) / np.where(u > 0, u, np.inf)  # (2)
+        judged = [(doubt - doubt.value) * float(w) + doubt.value for doubt, w in zip(doubts, wider, strict=True)]
+        disagree, deeper = free > 0 and chi2 > chdtri(free, 0.05), m[1] > 2 * math.sqrt(v[1]) > 0
+        return judged, spread, known + free, (bool(disagree), bool(deeper))
+
+
+def with_standby(energy: Estimate, standby: Estimate) -> tuple[Estimate, Estimate]:
+    """Return energy [Wh] and standby [W] of a line, given that a standby is never below zero.
+
+    S' = s + u l + (1 - z l - l^2)^(1/2) (S - s),   z = s/u,   l = phi(z)/Phi(z)         (1)
+    E' = E + (cov(E, S)/u^2) (S' - S)                                                         (2)
+
+    Mean and standard deviation of a normal distribution that is cut off at zero; the energy, found with the
+    standby, goes with it, so that a run time between the tested loads stays.
+    """
+    from scipy.special import log_ndtr
+
+    s, u = float(standby.value.magnitude), float(standby.u.magnitude)
+    if not u:
+        return energy, standby
+    z = s / u
+    ratio = math.exp(-(z**2) / 2 - float(log_ndtr(z))) / math.sqrt(2 * math.pi)
+    narrower = math.sqrt(1 - z * ratio - ratio**2)
+    found = (standby - standby.value) * narrower + standby.value + standby.u * ratio  # (1)
+    slope = energy.correlation(standby) * (energy.u / standby.u)
+    return energy + (found - standby) * slope, found  # (2)
 
 
 def weighted_line(x: np.ndarray, y: np.ndarray, u: np.ndarray) -> tuple[float, float]:

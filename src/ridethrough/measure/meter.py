@@ -56,7 +56,7 @@ class Meter:
     def _limits(self) -> tuple[float, float]:
         """Return the limits of error: share of the reading [-] and fixed part [W]."""
         share, fixed, remedy = 0.0, 0.0, 'Write accuracy="1 % + 0.5 W".'
-        parts = self.accuracy.replace("±", "").split("+") if self.accuracy is not None else []
+        parts = str(self.accuracy).replace("±", "").split("+") if self.accuracy is not None else []
         try:
             for limit in map(read_quantity, parts):
                 if f"{limit.units:D}" == "percent" and not share:

@@ -11,7 +11,8 @@ import pint
 from ..estimate import Estimate
 from ..model.load import Load
 from ..propagation import estimate
-from ..units import Q_, Refusal, positive, quantity, read_quantity, show
+from ..sources import coefficient, lookup
+from ..units import Q_, Refusal, measures, number, positive, quantity, show, whole
 from .meter import Meter
 from .meterlog import MeterLog
 
@@ -32,6 +33,11 @@ class Rundown:
         Temperature of the room [degC].
     stopped_early : bool
         Whether it was stopped while still running, so that ``hours`` is "at least" [-].
+    left : str or float, optional
+        Charge that the unit showed when a run from full was stopped: it counts as so much of a run, with the gauge's
+        error [-].
+    packs : int
+        How many packs were on it [-].
 
     Example
     -------
@@ -44,6 +50,8 @@ class Rundown:
     delivered: Any = None
     room: Any = None
     stopped_early: bool = False
+    left: Any = None
+    packs: int = 0
 
     @classmethod
     def of(cls, entry: Any) -> Rundown:
@@ -51,16 +59,23 @@ class Rundown:
         if isinstance(entry, MeterLog):
             return cls(load=entry)
         if isinstance(entry, (tuple, list)) and len(entry) == 2:
-            first = read_quantity(entry[0]) if isinstance(entry[0], str) else getattr(entry[0], "value", None)
-            energy = isinstance(first, pint.Quantity) and first.check("[energy]")
-            entry = cls(hours=entry[1], **{"delivered" if energy else "load": entry[0]})
+            entry = cls(hours=entry[1], **{"delivered" if measures(entry[0], "[energy]") else "load": entry[0]})
         if not isinstance(entry, Rundown) or (entry.load is None) == (entry.delivered is None):
-            raise Refusal(
-                f"the run-down {entry!r}",
-                "a run time and either a load or the energy delivered",
-                'Write ("60 W", "11.8 h"), ("0.7 kWh", "11.8 h") or Rundown(load="60 W", hours="11.8 h").',
-            )
+            remedy = 'Write ("60 W", "11.8 h"), ("0.7 kWh", "11.8 h") or Rundown(load="60 W", hours="11.8 h").'
+            raise Refusal(f"the run-down {entry!r}", "a run time and either a load or the energy delivered", remedy)
+        whole(entry.packs, "packs")
         return entry
+
+    @property
+    def at_least(self) -> bool:
+        """Whether nothing tells how much longer it would have run."""
+        return self.stopped_early and self.left is None
+
+    @property
+    def lasts(self) -> Estimate:
+        """How long it ran, or would have: t / (1 - left) [h]."""
+        ran = Estimate.exact(self.duration)
+        return ran if self.left is None else (ran / fall_of_charge("100 %", self.left)).to("h")
 
     @property
     def duration(self) -> pint.Quantity:
@@ -95,14 +110,32 @@ class Rundown:
         return meter.reading(shown) if given is not None else meter.reading(self.delivered, over=hours)  # (1)
 
 
+def fall_of_charge(before: Any, after: Any, gauge: Any = None) -> Estimate:
+    """Return by how much of full the charge fell that a display shows in whole percents [-].
+
+    Raises
+    ------
+    Refusal
+        If it rose, or fell by no more than such a gauge may be wrong by.
+    """
+    shown = [Estimate.within(quantity(each, "1", name), Q_(0.5, "%"), "whole percents")
+             for each, name in ((before, "before"), (after, "after"))]  # fmt: skip
+    far = lookup("gauge departure").high if gauge is None else number(gauge, "1", "gauge")
+    own = Estimate.within(Q_(0, "1"), Q_(far, "1"), "gauge departure")
+    fall = (shown[0] - shown[1]).to("1")
+    if not fall.value.magnitude > far:
+        raise Refusal(f"a displayed charge that goes from {before} to {after}",
+                      f"one that falls by more than the {show(Q_(100 * far, '%'))} that a gauge may be off",
+                      "Wait until it has fallen far; half or more tells most.")  # fmt: skip
+    return fall + (coefficient("gauge departure") if gauge is None else own)
+
+
 def _logged_h(log: MeterLog) -> float:
     """Return how long the run in a log lasted [h]; refuse one that goes on after the unit switched off."""
     ends_s = (log.start_s + log.duration_s)[log.power_w > 0]
     pauses_s = np.diff(ends_s, prepend=0.0)
     if ends_s.size and log.span_s - ends_s[-1] > pauses_s.max():
-        raise Refusal(
-            f"{log.name}, which ends with {show(Q_((log.span_s - ends_s[-1]) / 3600, 'h'))} without any draw",
-            "a log that ends when the unit switches off",
-            "Cut it there, or give the run time too: Rundown(load=log, hours=...).",
-        )
+        rest, remedy = Q_((log.span_s - ends_s[-1]) / 3600, "h"), "or give the run time: Rundown(load=log, hours=...)."
+        raise Refusal(f"{log.name}, which ends with {show(rest)} without any draw",
+                      "a log that ends when the unit switches off", f"Cut it there, {remedy}")  # fmt: skip
     return log.span_s / 3600

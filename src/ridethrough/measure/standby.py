@@ -7,9 +7,10 @@ from typing import Any, Literal
 from ..estimate import Estimate
 from ..propagation import estimate, not_negative
 from ..sources import coefficient
-from ..units import Q_, Refusal, positive, quantity
+from ..units import Q_, Refusal, positive
 from .line import repeatability_of
 from .meter import Meter
+from .rundown import fall_of_charge
 
 Side = Literal["battery", "outlet", "wall"]
 SIDES = ("battery", "outlet", "wall")
@@ -66,15 +67,7 @@ def standby_from_gauge(before: Any, after: Any, hours: Any, capacity: Any, *, ga
     >>> standby_from_gauge("90 %", "50 %", "40 h", "1 kWh").value.to("W")
     <Quantity(10.0, 'watt')>
     """
-    shown = [Estimate.within(quantity(each, "1", name), Q_(0.5, "%"), "whole percents")
-             for each, name in ((before, "before"), (after, "after"))]  # fmt: skip
-    fall = (shown[0] - shown[1]).to("1")
-    if not fall.value.magnitude > 0:
-        raise Refusal(f"a charge that goes from {before} to {after}", "one that falls", "Wait until it has fallen.")
-    departure = coefficient("gauge departure")
-    if gauge is not None:
-        departure = Estimate.within(Q_(0, "1"), quantity(gauge, "1", "gauge"), "gauge departure")
-    fallen = not_negative(capacity, "Wh", "capacity") * (fall + departure)
+    fallen = not_negative(capacity, "Wh", "capacity") * fall_of_charge(before, after, gauge)
     return (fallen / positive(hours, "h", "hours")).to("W")  # (1)
 
 

@@ -11,7 +11,7 @@ import pint
 from ..estimate import Estimate
 from ..propagation import estimate, not_negative
 from ..sources import coefficient, lookup
-from ..units import Q_, Refusal, number, positive, read_quantity, show
+from ..units import Q_, Refusal, measures, number, positive, show
 from .temperature import TemperatureCurve
 
 CHEMISTRIES = ("iron phosphate", "nickel-manganese-cobalt", "sealed lead-acid", "flooded lead-acid")
@@ -186,9 +186,7 @@ def stored_energy(capacity: Any, volts: Any = None) -> pint.Quantity:
     >>> stored_energy("100 Ah", "12 V")
     <Quantity(1200.0, 'watt_hour')>
     """
-    given = read_quantity(capacity) if isinstance(capacity, str) else capacity
-    charge = isinstance(given, pint.Quantity) and given.check("[current] * [time]")
-    if not charge:
+    if not measures(capacity, "[current] * [time]"):
         if volts is not None:
             raise Refusal(f"capacity={capacity!r} and volts={volts!r}", "an energy, or ampere-hours with their voltage",
                           'Leave volts out, or write capacity="100 Ah", volts="12.8 V".')  # fmt: skip

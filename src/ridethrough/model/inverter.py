@@ -11,9 +11,9 @@ import numpy as np
 import pint
 
 from ..estimate import Estimate
-from ..propagation import estimate, not_negative, through
+from ..propagation import estimate, not_negative, through, values
 from ..sources import COEFFICIENTS, coefficient
-from ..units import Q_, Refusal, number, positive, show
+from ..units import Q_, Refusal, positive, show
 from .battery import Rate, drained_w
 from .load import Load
 
@@ -81,44 +81,43 @@ class Inverter:
         """
         p_0, rating = not_negative(standby, "W", "standby"), positive(rated, "W", "rated")
         if at is None:
-            raise Refusal(
-                f"an efficiency of {efficiency} beside a standby of {show(p_0.value)}, without a load",
-                "the load at which the efficiency holds: standby is part of every efficiency, and its share "
-                "changes with the load, so it would be charged twice",
-                'Write for example efficiency="88 %", at="300 W".',
-            )
+            given = f"an efficiency of {efficiency} beside a standby of {show(p_0.value)}, without a load"
+            raise Refusal(given, "the load at which the efficiency holds: standby is part of every efficiency, and its "
+                          "share changes with the load, so it would be charged twice",
+                          'Write for example efficiency="88 %", at="300 W".')  # fmt: skip
         eta, load = estimate(efficiency, "1", "efficiency"), positive(at, "W", "at")
         positive(eta.value, "1", "efficiency")
         k2 = coefficient("resistive loss")
         k1 = (1 / eta - 1 - p_0 / load - k2 * (load / rating)).to("1")  # (1)
         if k1.value.magnitude < 0:
             lost = ((1 / eta - 1) * load).to("W").value
-            raise Refusal(
-                f"an efficiency of {show((eta.value * 100), 0)} % at {show(load)}, a loss of {show(lost)}, "
-                f"beside a standby of {show(p_0.value)}",
-                "an efficiency that leaves room for the standby, which is part of it",
-                "Check which load the efficiency belongs to, and on which side the standby was measured.",
-            )
+            given = f"an efficiency of {show((eta.value * 100), 0)} % at {show(load)}, a loss of {show(lost)}"
+            remedy = "Check which load the efficiency belongs to, and on which side the standby was measured."
+            raise Refusal(f"{given}, beside a standby of {show(p_0.value)}",
+                          "an efficiency that leaves room for the standby, which is part of it", remedy)  # fmt: skip
         return cls(p_0, k1, k2, rating)
 
     @classmethod
-    def fit(cls, points: Sequence[tuple[Any, Any]], rated: Any) -> Inverter:
+    def fit(cls, points: Sequence[tuple[Any, Any]], rated: Any, *, meter: Any = None) -> Inverter:
         """Return the inverter whose loss goes through measured points, by least squares.
 
         P_b - P = P_0 + k1 P + k2 P^2 / P_rated,   P_0, k1, k2 >= 0                           (1)
 
         Parameters
         ----------
-        points : sequence of (str or pint.Quantity, str or pint.Quantity)
+        points : sequence of pairs of (Estimate, str or pint.Quantity)
             Power at the outlet and power from the battery, three different loads or more [W], [W].
         rated : str or pint.Quantity
             Largest steady power at the outlet [W].
+        meter : Meter or pair of Meter, optional
+            What read both, or the outlet's and the battery's; exact where left out [-].
 
         Returns
         -------
         Inverter
-            Its three parameters with the scatter of the points about the curve, one influence for all three;
-            exact where three points leave no scatter to see.
+            Its three parameters with the scatter of the points about the curve, one influence for all three, none
+            where three points leave none to see; and with the meters' errors. Two meters differ by their gains, and
+            the loss is what lies between them.
 
         Raises
         ------
@@ -132,32 +131,38 @@ class Inverter:
         """
         from scipy.optimize import nnls
 
-        rating = positive(rated, "W", "rated")
-        pairs = [(number(out, "W", "outlet"), number(into, "W", "battery")) for out, into in points]
-        unknowns = ("P_0", "k1", "k2")
-        if len({out for out, _ in pairs}) < len(unknowns):
-            raise Refusal(
-                f"{len(pairs)} points at {len({out for out, _ in pairs})} loads",
-                "three different loads or more",
-                "Measure nothing plugged in, a light and a heavy load, or use Inverter.from_efficiency(...).",
-            )
-        out_w, in_w = np.array(pairs).T
+        rating, units = positive(rated, "W", "rated"), ("W", "1", "1")
+        if not all(isinstance(pair, Sequence) and len(pair) == 2 for pair in points):
+            raise Refusal(f"points={points!r}", "pairs of powers", 'Write [("0 W", "9 W"), ("60 W", "75 W"), ...].')
+        meters = meter if isinstance(meter, tuple) else (meter, meter)
+        outlet, battery = ([_read(pair[at], meters[at], side) for pair in points]
+                           for at, side in enumerate(("outlet", "battery")))  # fmt: skip
+        out_w, in_w = values(outlet), values(battery)
+        loads = len(set(out_w.tolist()))
+        if loads < len(units):
+            remedy = "Measure nothing plugged in, a light and a heavy load, or use Inverter.from_efficiency(...)."
+            raise Refusal(f"{out_w.size} points at {loads} loads", "three different loads or more", remedy)
         if (in_w < out_w).any() or (out_w < 0).any():
-            raise Refusal(
-                f"a point with {in_w[in_w < out_w]} W from the battery for {out_w[in_w < out_w]} W at the outlet",
-                "more from the battery than comes out",
-                "Write each point as (power at the outlet, power from the battery).",
-            )
-        scale = float(rating.magnitude)
-        design = np.column_stack([np.ones_like(out_w), out_w, out_w**2 / scale])
-        found, residual = nnls(design, in_w - out_w)  # (1)
-        active = found > 0  # a parameter held at zero was not fitted
+            given = f"a point with {in_w[in_w < out_w]} W from the battery for {out_w[in_w < out_w]} W at the outlet"
+            raise Refusal(given, "more from the battery than comes out",
+                          "Write each point as (power at the outlet, power from the battery).")  # fmt: skip
+
+        def design(out_w: np.ndarray) -> np.ndarray:
+            return np.column_stack([np.ones_like(out_w), out_w, out_w**2 / float(rating.magnitude)])
+
+        found, residual = nnls(design(out_w), in_w - out_w)  # (1)
+        active = found > 0  # a parameter held at zero is not fitted
+
+        def fitted(at: np.ndarray) -> np.ndarray:
+            out_w, in_w = np.split(at, 2)
+            return active * (np.linalg.pinv(design(out_w) * active) @ (in_w - out_w))
+
         freedom = out_w.size - int(active.sum())
-        variance = residual**2 / freedom if freedom else 0.0
-        covariance = np.zeros((len(unknowns), len(unknowns)))
-        covariance[np.ix_(active, active)] = variance * np.linalg.inv(design[:, active].T @ design[:, active])
-        p_0, k1, k2 = Estimate.jointly(found, covariance, ["W", "1", "1"], "scatter about the loss curve",
-                                       dof=freedom or math.inf)  # fmt: skip
+        variance, n = residual**2 / freedom if freedom else 0.0, in_w.size
+        scatter = Estimate.jointly([0.0] * n, variance * np.eye(n), ["W"] * n, "scatter about the loss curve",
+                                   dof=freedom or math.inf)  # fmt: skip
+        read = [*outlet, *(power + error for power, error in zip(battery, scatter, strict=True))]
+        p_0, k1, k2 = through(fitted, read, units)
         return cls(p_0, k1, k2, rating, measured=True)
 
     def weighted_efficiency(self, scheme: str) -> Estimate:
@@ -168,11 +173,8 @@ class Inverter:
         scheme : {"CEC", "European"}
             Both weight the loads of grid-tie inverters; neither is the load of a refrigerator. Lesson 03.
         """
-        weights = scheme_weights(scheme)
-        total = Estimate.exact("0 %")
-        for share, weight in weights.items():
-            total = total + weight * self.efficiency(share * self.rated)
-        return total.to("1")
+        weighted = [weight * self.efficiency(share * self.rated) for share, weight in scheme_weights(scheme).items()]
+        return sum(weighted[1:], weighted[0]).to("1")
 
     def battery_power(self, load: Any) -> Estimate:
         """Return the power from the battery for a steady power or a `Load` at the outlet [W].
@@ -228,6 +230,14 @@ def drained_of_cycles_w(power_w: Any, variance_w2: Any, takes: tuple[Any, Any, A
     share = power_w / np.maximum(runs_w, 1e-300)
     runs, rests = asked_w(runs_w, 0.0, *takes), takes[0] + 0.0 * power_w
     return share * drained_w(runs, runs, *rate) + (1 - share) * drained_w(rests, rests, *rate)  # (1)
+
+
+def _read(power: Any, meter: Any, side: str) -> Estimate:
+    """Return a power of a loss curve as its meter read it [W]; nothing plugged in is known without one."""
+    shown = estimate(power, "W", side)
+    if meter is not None and not hasattr(meter, "reading"):
+        raise Refusal(f"meter={meter!r}", "a Meter, or a pair of them", f"Write meter=Meter({str(meter)!r}).")
+    return shown if meter is None or not shown.value.magnitude or shown.u.magnitude else meter.reading(shown)
 
 
 def scheme_weights(scheme: str) -> dict[float, float]:

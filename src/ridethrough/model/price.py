@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import date
+
+from ..units import Refusal
+
+ITEMS = ("unit", "pack", "bundle")
 
 
 @dataclass(frozen=True)
@@ -33,6 +38,13 @@ class Price:
     tax_included: bool | None
     date: date
     note: str = ""
+
+    def __post_init__(self) -> None:
+        if self.item not in ITEMS:
+            raise Refusal(f"the price of {self.item!r}", f"one of {', '.join(ITEMS)}", 'Write "pack", one row for one.')
+        if not re.fullmatch("[A-Z]{3}", self.currency):
+            remedy = 'Write "EUR", "USD", "SEK" ...'
+            raise Refusal(f"the currency {self.currency!r}", "three letters of ISO 4217: others share a sign", remedy)
 
     @property
     def terms(self) -> str:

@@ -7,7 +7,7 @@ from typing import Any, Literal
 
 import pint
 
-from ..units import Refusal, positive
+from ..units import Refusal, positive, show
 
 Waveform = Literal["sine", "stepped"]
 WAVEFORMS = ("sine", "stepped")
@@ -61,15 +61,13 @@ class Ratings:
             raise Refusal(f"waveform={waveform!r}", f"one of {', '.join(WAVEFORMS)}", 'Write waveform="sine".')
         if legs not in (1, 2) or isinstance(legs, bool):
             raise Refusal(f"legs={legs!r}", "1, or 2 for split phase", "Write legs=2.")
-        return cls(
-            positive(rated, "W", "rated"),
-            _if_given(rated_va, "VA", "rated_va"),
-            _if_given(surge, "W", "surge"),
-            waveform,
-            _if_given(volts, "V", "volts"),
-            legs,
-            _if_given(sleeps_below, "W", "sleeps_below"),
-        )
+        found = cls(positive(rated, "W", "rated"), _if_given(rated_va, "VA", "rated_va"),
+                    _if_given(surge, "W", "surge"), waveform, _if_given(volts, "V", "volts"), legs,
+                    _if_given(sleeps_below, "W", "sleeps_below"))  # fmt: skip
+        if found.surge is not None and found.surge < found.rated:
+            raise Refusal(f"surge={show(found.surge)} beside rated={show(found.rated)}",
+                          "no less than it may carry steadily", "Check both, or leave surge out.")  # fmt: skip
+        return found
 
 
 def _if_given(value: Any, unit: str, name: str) -> pint.Quantity | None:

@@ -10,10 +10,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar, NamedTuple
 
+import numpy as np
 import pint
 
 from ..estimate import Estimate
-from ..units import Q_, Refusal, number
+from ..sources import lookup
+from ..units import Refusal, number
 from .battery import Battery, Rate, percent
 from .inverter import Inverter
 from .rundowns import RundownLine
@@ -67,11 +69,6 @@ class Printed:
         return self.battery.printed
 
     @property
-    def chemistry(self) -> str:
-        """What the battery is made of."""
-        return self.battery.chemistry
-
-    @property
     def curve(self) -> TemperatureCurve:
         """What the cold leaves."""
         return self.battery.curve
@@ -116,12 +113,21 @@ class Printed:
         """Return what recharge at the battery is worth on this side [-]."""
         return 1.0
 
-    def changed(self, *, more: Any = None, standby: Estimate | None = None, **battery: Any) -> Printed:
-        """Return the route with more printed capacity [Wh], another standby [W], or other numbers of its battery."""
-        found = replace(self.battery, printed=self.printed + (Q_(0, "Wh") if more is None else more), **battery)
+    def keeps(self, read: Read) -> Any:
+        """Return what of a charge counts, at the rate that its energy holds for [-]."""
+        return 1.0
+
+    def changed(self, *, standby: Estimate | None = None, **battery: Any) -> Printed:
+        """Return the route with another standby [W], or other numbers of its battery."""
+        found = replace(self, battery=replace(self.battery, **battery))
         if standby is None:
-            return replace(self, battery=found)
-        return replace(self, battery=found, inverter=replace(self.inverter, standby=standby, measured=False))
+            return found
+        return replace(found, inverter=replace(self.inverter, standby=standby, measured=False))
+
+    def with_packs(self, count: int, pack: pint.Quantity, standby: Estimate | None) -> Printed:
+        """Return the route with more packs: each with its printed capacity [Wh] and what it takes [W], if known."""
+        own = None if standby is None else self.standby + count * standby
+        return self.changed(printed=self.printed + count * pack, standby=own)
 
     def fixed(self) -> list[str]:
         """Return the table's coefficients without a band that this route rests on."""
@@ -165,11 +171,6 @@ class Measured:
     measured = True
 
     @property
-    def chemistry(self) -> str:
-        """What the battery is made of."""
-        return self.line.curve.chemistry
-
-    @property
     def curve(self) -> TemperatureCurve:
         """What the cold leaves."""
         return self.line.curve
@@ -203,39 +204,56 @@ class Measured:
     def rate(self, read: Read, printed_wh: Any) -> Rate:
         """Return what a discharge faster than the run-downs costs, and a slower one gives."""
         reference_w = self._energy(read, printed_wh) / self.line.reference.m_as("h")
-        return Rate(reference_w, read(self.line.rate_exponent), 0.0)
+        return Rate(reference_w, read(self.line.rate_exponent, 1), 0.0)
 
     def cold(self, read: Read, cells: Any) -> Any:
         """Return the capacity at a temperature of the cells over that in the tests [-]."""
         if self.line.room is None:
-            raise Refusal(
-                "unit_at for a unit whose run-downs state no temperature",
-                "the room's temperature in the tests",
-                'Write fit_rundowns(..., room="20 degC"), or leave unit_at out.',
-            )
+            raise Refusal("unit_at for run-downs that state no temperature", "the room's temperature in the tests",
+                          'Write fit_rundowns(..., room="20 degC"), or leave unit_at out.')  # fmt: skip
         then = cells_at(self.heater, self.line.room)
         return read(self.curve.at(cells, "unit_at"), 0) / read(self.curve.at(then, "room"), 0)
 
     def inflow(self, read: Read) -> Any:
         """Return what recharge at the battery is worth on this side, 1 / (1 + k1) [-]."""
         if self.k1 is None:
-            raise Refusal(
-                "recharge of a unit that was measured at its outlet",
-                "the proportional loss of its inverter: what flows into the battery is less at the outlet",
-                'Write BackupUnit.from_rundowns(..., k1="8 %"), by its sheet or Inverter.from_efficiency(...).k1.',
-            )
+            needed = "the proportional loss of its inverter: what flows into the battery is less at the outlet"
+            remedy = 'Write BackupUnit.from_rundowns(..., k1="8 %"), by its sheet or Inverter.from_efficiency(...).k1.'
+            raise Refusal("recharge of a unit that was measured at its outlet", needed, remedy)
         return 1 / (1 + read(self.k1, 0))
 
-    def changed(self, *, more: Any = None, **other: Any) -> Measured:
-        """Return the route with more printed capacity [Wh], another standby [W] or another health [-]."""
+    def keeps(self, read: Read) -> Any:
+        """Return what of a charge counts, at the rate of the run-downs [-].
+
+        (P_r / P_H)^(k - 1), at most 1,   P_r = C / (H (1 + k1))                              (1)
+
+        What was charged is there in full at the rating, C in H hours, as on the printed route; P_H, the power of the
+        run-downs, gets less of it.
+        """
+        tested_wh, hours = self.tested.m_as("Wh"), lookup(f"rating hours, {self.curve.chemistry}").value
+        reference_w, exponent, _ = self.rate(read, tested_wh)
+        return np.minimum(tested_wh / hours * self.inflow(read) / reference_w, 1) ** (exponent - 1)  # (1)
+
+    def with_packs(self, count: int, pack: pint.Quantity, standby: Estimate | None) -> Measured:
+        """Return the route with more packs, as run-downs with and without them told, or else as alike as printed."""
+        more, told = count * pack, self.line.pack
+        own = self.standby if standby is None else self.standby + count * standby
+        found = self.changed(printed=self.printed + more, standby=own)
+        if told is None:
+            return found
+        line = replace(self.line, energy=self.line.energy + count * told.energy)
+        return replace(found, line=line, tested=self.tested + more)
+
+    def changed(self, **other: Any) -> Measured:
+        """Return the route with another printed capacity [Wh], another standby [W] or another health [-]."""
         if "depth_of_discharge" in other:
             raise Refusal("a depth of discharge for a unit that was measured by run-downs", "a unit from print",
                           "Its run-downs went down to its own cut-off.")  # fmt: skip
-        return replace(self, printed=self.printed + (Q_(0, "Wh") if more is None else more), **other)
+        return replace(self, **other)
 
     def fixed(self) -> list[str]:
         """Return the table's coefficients without a band that this route rests on."""
-        return [f"coldest charging, {self.chemistry}"]
+        return [f"coldest charging, {self.curve.chemistry}"]
 
 
 def cells_at(heater: Heater | None, unit_at: Any) -> Any:

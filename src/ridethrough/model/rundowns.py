@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from html import escape
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -20,6 +20,13 @@ from .load import Load
 from .temperature import TemperatureCurve
 
 
+class Pack(NamedTuple):
+    """What each pack adds, at the outlet: energy to share [Wh] and standby [W]."""
+
+    energy: Estimate
+    standby: Estimate
+
+
 @dataclass(frozen=True, eq=False)
 class RundownLine:
     """What a unit gives at its outlet, by its run-downs; make it with `fit_rundowns`.
@@ -29,8 +36,9 @@ class RundownLine:
     energy, standby : Estimate
         E, the energy to share at the outlet in a run as long as ``reference`` [Wh], and S, the standby as
         the outlet sees it, P_0 / (1 + k1) [W]. They are correlated.
-    rate_exponent, bend : Estimate
-        k, 1 where every rate gives the same energy [-]; c, by which the loss bends with the load [1/W].
+    rate_exponent, idling, bend : Estimate
+        k, 1 where every rate gives the same energy [-]; i, the standby under load over that with nothing plugged in
+        [-]; c, by which the loss bends with the load [1/W].
     next_run : Estimate
         The next run's time over the mean of many: 1, give or take the run-to-run spread [-].
     reference : pint.Quantity
@@ -45,11 +53,14 @@ class RundownLine:
         What limits the claim.
     runs, settings : tuple of Rundown, mapping
         What `fit_rundowns` was given.
+    pack : Pack, optional
+        What runs with more packs tell of each; the rest holds without them.
     """
 
     energy: Estimate
     standby: Estimate
     rate_exponent: Estimate
+    idling: Estimate
     bend: Estimate
     next_run: Estimate
     reference: pint.Quantity
@@ -59,6 +70,12 @@ class RundownLine:
     warnings: tuple[str, ...]
     runs: tuple[Any, ...]
     settings: Mapping[str, Any]
+    pack: Pack | None = None
+
+    @property
+    def alone(self) -> Estimate:
+        """The standby with nothing plugged in, at the outlet: S / i [W]."""
+        return self.standby / self.idling
 
     def hours(self, load: Any) -> Estimate:
         """Return how long the next run lasts at a load [h].
@@ -77,7 +94,8 @@ class RundownLine:
         The gain of a meter that read both the load and the run-downs cancels.
         """
         plugged = load if isinstance(load, Load) else Load.steady(load)
-        drain = self.standby.value + plugged.mean_power.value
+        own = self.standby if plugged.mean_power.value.magnitude else self.alone
+        drain = own.value + plugged.mean_power.value
         if not drain.magnitude > 0:
             raise Refusal(f"a drain of {show(drain)}", "more than zero", "Add a run-down with nothing plugged in.")
         variance, ref_h = plugged.variance_w2, float(self.reference.magnitude)
@@ -90,7 +108,7 @@ class RundownLine:
                 cycles = drained_of_cycles_w(power_w, variance, (standby, 1, c), rate)
                 return np.array([energy * next_run / (cycles if moment else drained_w(x, x, *rate))])  # (1)
 
-            inputs = [self.energy, self.standby, power, self.rate_exponent, self.bend, self.next_run]
+            inputs = [self.energy, own, power, self.rate_exponent, self.bend, self.next_run]
             return through(run_time, inputs, ["h"])[0]
 
         length = lasts(plugged.mean_power, moment=True).value
@@ -103,7 +121,8 @@ class RundownLine:
     def __repr__(self) -> str:
         notes = "".join(f"\n  warning: {warning}" for warning in self.warnings)
         runs = f"{len(self.runs)} run-down{'s' * (len(self.runs) > 1)}"
-        return f"<RundownLine of {runs}, at the outlet: {self.energy}, to share; standby {self.standby}{notes}>"
+        more = f"; each pack {self.pack.energy} and {self.pack.standby}" if self.pack else ""
+        return f"<RundownLine of {runs}, at the outlet: {self.energy}, to share; standby {self.standby}{more}{notes}>"
 
     def _repr_html_(self) -> str:
         head, *notes = repr(self)[1:-1].split("\n")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -20,12 +20,12 @@ from ..units import Q_, Refusal, number, positive, show
 class TemperatureCurve:
     """Capacity over that at 25 degC, against the temperature of the cells; one uncertainty for all of it.
 
-    f(T) = 1 + q (value(T) - 1) + z u(T)                                                      (1)
+    f(T) = 1 + q (value(T) - 1) + z u(T),   q = 1 above 25 degC                               (1)
 
     Value and uncertainty are straight between the points of the table of coefficients. z is one influence: a
     battery that does badly at 0 degC does badly at -10 degC too, and two temperatures compare well. Without
-    own runs q is 1. With them, q fits them and u is 0 down to the coldest of them; below it u grows as the
-    table's does.
+    own runs q is 1. With them, q fits them and u is 0 from 25 degC down to the coldest of them; below it u grows
+    as the table's does. Of the warm side they tell nothing.
 
     Parameters
     ----------
@@ -53,6 +53,8 @@ class TemperatureCurve:
         """Return the curve that one unit's own runs at two temperatures tell, in place of the table's band.
 
         t_cold / t_warm = (1 + q d_cold) / (1 + q d_warm),   d = value(T) - 1                 (1)
+
+        Of a warm run above 25 degC the table's f(T_warm) makes one at 25 degC first.
 
         Parameters
         ----------
@@ -85,9 +87,9 @@ class TemperatureCurve:
             (number(at, "degC", "temperature"), positive(hours, "h", "run time")) for at, hours in (warm, cold)
         )
         apart = lookup("least step between battery temperatures").value
-        if warm_c - cold_c < apart:
-            raise Refusal(f"runs at {warm_c:g} and {cold_c:g} degC", f"a cold run at least {apart:g} K colder",
-                          "Wait for a colder day.")  # fmt: skip
+        if min(warm_c, table.mild_c) - cold_c < apart:
+            needed = f"a cold run at least {apart:g} K colder, and colder than {table.mild_c:g} degC by as much"
+            raise Refusal(f"runs at {warm_c:g} and {cold_c:g} degC", needed, "Wait for a colder day.")
         if cold_h > warm_h:
             raise Refusal(f"a cold run of {show(cold_h)} and a warm one of {show(warm_h)}",
                           "a cold run that is no longer", "Check which is which, or leave it out.")  # fmt: skip
@@ -95,13 +97,18 @@ class TemperatureCurve:
                           "repeatability").value  # fmt: skip
         errors = [Estimate.standard(Q_(1, "1"), spread, f"{name} run") for name in ("cold", "warm")]
         ratio = (cold_h / warm_h).to("1") * errors[0] / errors[1]
+        if warm_c > table.mild_c:
+            ratio, warm_c = ratio * table.at(Q_(warm_c, "degC")), table.mild_c
         d_cold, d_warm = (float(table.at(Q_(at, "degC")).value.magnitude) - 1 for at in (cold_c, warm_c))
         scale = (ratio - 1) / (d_cold - ratio * d_warm)  # (1)
-        return cls(chemistry, scale, Q_(cold_c, "degC"))
+        found = replace(table, scale=scale, coldest=Q_(cold_c, "degC"))
+        vars(found)["_z"] = table._z  # the warm run may stand over the table's
+        return found
 
     def measured_at(self, temperature: Any) -> bool:
-        """Return whether own runs tell the capacity at a temperature [degC], between them or warmer."""
-        return self.coldest is not None and number(temperature, "degC", "temperature") >= float(self.coldest.magnitude)
+        """Return whether own runs tell the capacity at a temperature [degC]: from the cold one to 25 degC."""
+        celsius = number(temperature, "degC", "temperature")
+        return self.coldest is not None and self.coldest.m_as("degC") <= celsius <= self.mild_c
 
     @cached_property
     def points(self) -> dict[float, Coefficient]:
@@ -117,14 +124,14 @@ class TemperatureCurve:
         return dict(sorted(found.items()))
 
     @property
-    def doubt(self) -> Estimate:
-        """What of the table's doubt is left [-]: none where own runs tell."""
-        return self._z if self.coldest is None else Estimate.exact("0 %").to("1")
+    def mild_c(self) -> float:
+        """Temperature over whose capacity all others are told [degC]; own cold runs tell no warmer ones."""
+        return next(celsius for celsius, entry in self.points.items() if entry.low == entry.high)
 
-    @cached_property
-    def _u(self) -> list[float]:
-        """The standard uncertainties at the points [-]."""
-        return [float(entry.estimate().u.magnitude) for entry in self.points.values()]
+    def _u_at(self, celsius: float) -> float:
+        """Return the table's standard uncertainty at a temperature [-]."""
+        points = self.points
+        return float(np.interp(celsius, list(points), [float(p.estimate().u.magnitude) for p in points.values()]))
 
     @cached_property
     def _z(self) -> Estimate:
@@ -157,9 +164,9 @@ class TemperatureCurve:
                 f'Bring the unit somewhere milder, such as {name}="5 degC".',
             )
         lost = float(np.interp(celsius, at_c, [entry.value for entry in self.points.values()])) - 1
-        grown = float(np.interp(celsius, at_c, self._u))
-        if self.coldest is not None:
-            at = float(self.coldest.magnitude)
-            grown = max(0.0, grown - float(np.interp(at, at_c, self._u))) if celsius < at else 0
-        found = self.scale * lost + self._z * grown + 1  # (1)
+        grown = self._u_at(celsius)
+        if self.coldest is not None and celsius <= self.mild_c:
+            grown = max(0.0, grown - self._u_at(self.coldest.m_as("degC"))) if not self.measured_at(temperature) else 0
+        scale = self.scale if celsius <= self.mild_c else 1
+        found = scale * lost + self._z * grown + 1  # (1)
         return found if found.value.magnitude >= 0 else found - found.value  # no less than nothing

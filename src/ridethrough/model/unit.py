@@ -9,8 +9,8 @@ import pint
 
 from ..estimate import Estimate
 from ..propagation import estimate, not_negative
-from ..sources import coefficient
-from ..units import Refusal, positive, quantity, show
+from ..sources import coefficient, usual
+from ..units import Refusal, positive, quantity, show, whole
 from .battery import Battery
 from .charger import Charger
 from .inverter import Inverter
@@ -105,19 +105,17 @@ class BackupUnit:
         """
         ratings = Ratings.of(rated)
         if (inverter is None) == (standby is None and efficiency is None):
-            raise Refusal(
-                "a unit with a measured curve beside standby and efficiency"
-                if inverter
-                else "a unit without its losses",
-                "either standby and efficiency, or a measured curve",
-                'Write standby="9 W", efficiency="88 %", at="300 W", or inverter=Inverter.fit(points, rated).',
-            )
+            given = "a measured curve beside standby and efficiency" if inverter else "a unit without its losses"
+            remedy = 'Write standby="9 W", efficiency="88 %", at="300 W", or inverter=Inverter.fit(points, rated).'
+            raise Refusal(given, "either standby and efficiency, or a measured curve", remedy)
         route = Printed(
             Battery.from_print(capacity, chemistry, depth_of_discharge, volts=volts, health=health,
                                rating_hours=rating_hours, curve=curve),
             inverter or _by_sheet(standby, efficiency, at, ratings.rated),
             _heater(heater),
         )  # fmt: skip
+        if not isinstance(capacity, Estimate):
+            usual(route.printed, "printed capacity", "capacity")
         charger = Charger.of(charge_power, taper_from, route.printed)
         return cls(name, route, ratings, charger, *_packs(pack, packs_max, pack_standby))
 
@@ -134,7 +132,8 @@ class BackupUnit:
         name : str
             What the kit calls it.
         line : RundownLine
-            From `fit_rundowns`: energy [Wh] and standby [W], both at the outlet.
+            From `fit_rundowns`: energy [Wh] and standby [W], both at the outlet, and those of a pack where runs
+            with packs told them.
         printed : str or pint.Quantity
             Printed capacity of what was tested [Wh].
         health : Estimate, str or float
@@ -149,14 +148,14 @@ class BackupUnit:
         Refusal
             If the run-downs gave more than is printed.
         """
-        tested = positive(printed, "Wh", "printed")
+        tested = usual(positive(printed, "Wh", "printed"), "printed capacity", "printed")
         since = not_negative(health, "1", "health")
+        if pack_standby is None and line.pack is not None:
+            pack_standby = line.pack.standby
         if line.energy.interval()[0] > tested:
-            raise Refusal(
-                f"{show(line.energy.value)} from run-downs of a box that says {show(tested)}",
-                "no more at the outlet than is printed",
-                "Check hours and loads, and count its packs in printed.",
-            )
+            given = f"{show(line.energy.value)} from run-downs of a box that says {show(tested)}"
+            remedy = "Check hours and loads, and count its packs in printed."
+            raise Refusal(given, "no more at the outlet than is printed", remedy)
         loss = None if k1 is None else not_negative(k1, "1", "k1")
         route = Measured(tested, line, tested, line.standby.to("W"), since, _heater(heater), loss)
         charger = Charger.of(charge_power, taper_from, tested)
@@ -175,17 +174,14 @@ class BackupUnit:
     @property
     def chemistry(self) -> str:
         """What its battery is made of."""
-        return self.route.chemistry
+        return self.route.curve.chemistry
 
     @property
     def inverter(self) -> Inverter:
         """The loss curve of the printed route; a measured unit has its losses in its energy instead."""
         if isinstance(self.route, Measured):
-            raise Refusal(
-                f"the loss curve of {self.name}, which was measured by run-downs",
-                "a unit from print",
-                "Its conversion loss is part of the measured energy; charging it again would count it twice.",
-            )
+            remedy = "Its conversion loss is part of the measured energy; charging it again would count it twice."
+            raise Refusal(f"the loss curve of {self.name}, measured by run-downs", "a unit from print", remedy)
         return self.route.inverter
 
     def with_packs(self, count: int) -> BackupUnit:
@@ -196,24 +192,18 @@ class BackupUnit:
         Refusal
             If the unit takes no packs or not so many.
         """
-        if not isinstance(count, int) or isinstance(count, bool) or count < 0:
-            raise Refusal(f"{count!r} packs", "a whole number of zero or more", "Write unit.with_packs(1).")
         room = self.packs_max - self.packs if self.pack is not None else 0
-        if count > room:
-            raise Refusal(
-                f"{count} more packs on {self.label}",
-                f"at most {room} more",
-                f"Write .with_packs({room}) or take a larger unit.",
-            )
+        if whole(count, "count") > room:
+            remedy = f"Write .with_packs({room}) or take a larger unit."
+            raise Refusal(f"{count} more packs on {self.label}", f"at most {room} more", remedy)
         if not count or self.pack is None:
             return self
-        own = {} if self.pack_standby is None else {"standby": self.standby + count * self.pack_standby}
-        route = self.route.changed(more=count * self.pack, **own)
+        route = self.route.with_packs(count, self.pack, self.pack_standby)
         return replace(self, route=route, packs=self.packs + count)
 
     def with_capacity(self, printed: Any) -> BackupUnit:
         """Return the unit with another printed capacity [Wh], packs included, and nothing else changed."""
-        return replace(self, route=self.route.changed(more=positive(printed, "Wh", "printed") - self.printed))
+        return replace(self, route=self.route.changed(printed=positive(printed, "Wh", "printed")))
 
     def with_standby(self, standby: Any) -> BackupUnit:
         """Return the unit with another standby [W], on the same side, by its sheet, and nothing else changed."""
@@ -233,10 +223,8 @@ class BackupUnit:
         return self.name if not self.packs else f"{self.name} with {self.packs} pack{'s' if self.packs > 1 else ''}"
 
     def __repr__(self) -> str:
-        return (
-            f"<BackupUnit {self.label!r}: {show(self.printed)} printed, "
-            f"standby {show(self.standby.value)} at the {self.route.side}>"
-        )
+        own = f"standby {show(self.standby.value)} at the {self.route.side}"
+        return f"<BackupUnit {self.label!r}: {show(self.printed)} printed, {own}>"
 
 
 def on_sheet(given: Any, unit: str, name: str) -> Estimate:
@@ -255,14 +243,16 @@ def _by_sheet(standby: Any, efficiency: Any, at: Any, rated: pint.Quantity) -> I
 
 def _packs(pack: Any, packs_max: int, standby: Any) -> tuple[pint.Quantity | None, int, int, Estimate | None]:
     """Return one pack's capacity [Wh], how many fit, that none is added, and what each takes [W]."""
-    if not isinstance(packs_max, int) or isinstance(packs_max, bool) or packs_max < 0:
-        raise Refusal(f"packs_max={packs_max!r}", "a whole number of zero or more", "Write packs_max=2.")
-    if pack is None and packs_max:
-        raise Refusal(
-            "packs without their capacity", "the printed capacity of one", 'Write pack="700 Wh", packs_max=2.'
-        )
-    capacity = None if pack is None else positive(pack, "Wh", "pack")
-    return capacity, packs_max, 0, None if standby is None else not_negative(standby, "W", "pack_standby")
+    if pack is None and whole(packs_max, "packs_max"):
+        remedy = 'Write pack="700 Wh", packs_max=2.'
+        raise Refusal("packs without their capacity", "the printed capacity of one", remedy)
+    capacity = None if pack is None else usual(positive(pack, "Wh", "pack"), "printed capacity", "pack")
+    return (
+        capacity,
+        whole(packs_max, "packs_max"),
+        0,
+        None if standby is None else not_negative(standby, "W", "pack_standby"),
+    )
 
 
 def _heater(given: Any) -> Heater | None:
