@@ -16,7 +16,8 @@ from .case import Case, Own
 
 AT_ONCE = 100_000  # numbers handled by one NumPy call: few enough to stay in a processor's cache
 MOMENT_H = 1e-5  # what lies closer together is one moment
-np.empty(30_000_000, np.int8)  # once freed, the C library keeps blocks up to this size at hand: twice as fast
+AT_HAND = 30_000_000  # bytes: once a block of this size was freed, the C library keeps smaller ones at hand, and
+np.empty(AT_HAND, np.int8)  # what goes through time by large blocks takes half as long
 
 
 class Flow(NamedTuple):

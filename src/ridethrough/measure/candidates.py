@@ -15,7 +15,7 @@ from ..model.price import Price
 from ..model.ratings import Ratings
 from ..model.unit import BackupUnit
 from ..units import Q_, Refusal, float_of
-from .fields import find_layout
+from .layout import find_layout
 
 # Each column's unit (none for text), whether a unit can't be reckoned with without it, and where it goes.
 _TABLE = Path(__file__).with_name("unit_columns.csv").read_text(encoding="utf-8").splitlines()
