@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
+
+from matplotlib.axes import Axes
 
 from ...answer.ledger import Ledger, Line
 from ...units import show
 from .base import APPLIANCE, ASSUMED, HELD, INK, KEPT, LEFT, MAINS, OWN, SHORT, SUM_ASSUMED, Known, beside, plain
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 _LONGEST = 29  # characters that fit beside the bars
 _COLOURS = {"total": HELD, "battery": KEPT, "load": APPLIANCE, "loss": OWN, "recharge": MAINS}

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
+from matplotlib.axes import Axes
 
 from ...units import Q_, show
 from .base import APPLIANCE, HELD, OWN, UNITS, Curve, Known, apart, plain
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 
 def curves_figure(

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pint
+from matplotlib.axes import Axes
+from matplotlib.ticker import MultipleLocator
 
+from ...measure.log import MeterLog
 from ...units import show
 from .base import APPLIANCE, ASSUMED, HELD, KEPT, MAINS, SHORT, SUM_ASSUMED, Known, apart, beside, clock, level, plain
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-    from ...measure.log import MeterLog
 
 _SINCE, _POWER = "hours since the log began (h)", "power at the outlet (W)"
 _STEPS_H = (1, 3, 6, 12, 24)  # between the marks of an axis of hours
@@ -134,8 +131,6 @@ def charge_figure(
     mains_h : sequence of (float, float)
         When the mains are back: from and to [h].
     """
-    from matplotlib.ticker import MultipleLocator
-
     end, (low, lower, middle, upper, high) = float(times_h[-1]), levels_wh
     axes.fill_between(times_h, low, high, color=HELD, alpha=0.22)
     axes.fill_between(times_h, lower, upper, color=HELD, alpha=0.35)

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+from matplotlib.axes import Axes
 
 from .base import INK, OWN, SHORT, add_axes, apart, beside, clock, level
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 SPAN_H = 30.0  # the part of an outage that is shown
 _LEFT, _WIDTH = 0.09, 0.66
