@@ -7,8 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.axes import Axes
 
+from ...model.rundowns import RundownLine
 from ...units import Q_, show
-from .base import APPLIANCE, HELD, OWN, UNITS, Curve, Known, apart, plain
+from .base import APPLIANCE, HELD, OWN, UNITS, Curve, apart, plain
 
 
 def curves_figure(
@@ -80,7 +81,7 @@ def band_figure(
     return "light band: 95 % interval", "dark band: the meter alone"
 
 
-def rundown_figure(axes: Axes, power_w: np.ndarray, hours: np.ndarray, energy: Known, standby: Known) -> Sequence[str]:
+def rundown_figure(axes: Axes, line: RundownLine) -> Sequence[str]:
     """Draw the run-down line: one over run time against load, where standby is read off the axis.
 
     1/t = (S + P) / E                                                                         (1)
@@ -89,16 +90,15 @@ def rundown_figure(axes: Axes, power_w: np.ndarray, hours: np.ndarray, energy: K
     ----------
     axes
         As in `ledger_figure`.
-    power_w, hours : arrays of shape (n,)
-        The loads and run times of the tests [W], [h].
-    energy, standby : Known
-        E and S, with their correlation [Wh], [W].
+    line : RundownLine
+        E and S with the runs that they come from.
     """
-    crossing, right = -plain(standby), 1.08 * float(power_w.max())
+    power_w, hours = line.points["load (W)"].to_numpy(), line.points["hours (h)"].to_numpy()
+    crossing, right = -plain(line.standby), 1.08 * float(power_w.max())
     load = np.linspace(1.6 * crossing, right, 40)
-    line = Curve.of("", [((standby + Q_(p, "W")) / energy).to("1/h") for p in load])  # (1)
-    axes.fill_between(load, line.low, line.high, color=HELD, alpha=0.25)
-    axes.plot(load, line.value, color=HELD, linewidth=2.5)
+    rates = Curve.of("", [((line.standby + Q_(p, "W")) / line.energy).to("1/h") for p in load])  # (1)
+    axes.fill_between(load, rates.low, rates.high, color=HELD, alpha=0.25)
+    axes.plot(load, rates.value, color=HELD, linewidth=2.5)
     axes.plot(power_w, 1 / hours, "o")
     axes.plot(crossing, 0, "s", color=OWN, markersize=11)
     axes.axhline(0, linewidth=0.8)
@@ -108,7 +108,7 @@ def rundown_figure(axes: Axes, power_w: np.ndarray, hours: np.ndarray, energy: K
         place = (-12, 10) if left else (12, -18) if p else (20, -5)  # clear of the line and of both axes
         axes.annotate(f"{p:.0f} W ran {t:.1f} h", (p, 1 / t), xytext=place, textcoords="offset points",
                       ha="right" if left else "left")  # fmt: skip
-    axes.annotate(f"standby {show(standby.value)}", (crossing, 0), xytext=(4, 14), textcoords="offset points",
+    axes.annotate(f"standby {show(line.standby)}", (crossing, 0), xytext=(4, 14), textcoords="offset points",
                   fontweight="bold", ha="right")  # fmt: skip
     axes.set(xlim=(min(2.6 * crossing, -0.3 * right), right), xlabel="load at the outlet (W)",
              ylabel="1 / run time (1/h)")  # fmt: skip

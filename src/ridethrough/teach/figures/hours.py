@@ -2,26 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import pint
 from matplotlib.axes import Axes
 from matplotlib.ticker import MultipleLocator
 
+from ...answer.outage import Outage
+from ...answer.ride import Ride
+from ...measure.draw import Draw
 from ...measure.log import MeterLog
 from ...units import show
-from .base import APPLIANCE, ASSUMED, HELD, KEPT, MAINS, SHORT, SUM_ASSUMED, Known, apart, beside, clock, level, plain
+from .base import APPLIANCE, ASSUMED, HELD, KEPT, MAINS, SHORT, SUM_ASSUMED, apart, beside, clock, level, plain
 
 _SINCE, _POWER = "hours since the log began (h)", "power at the outlet (W)"
 _STEPS_H = (1, 3, 6, 12, 24)  # between the marks of an axis of hours
 
 
 def trace_figure(
-    axes: Axes, log: MeterLog, mean: Known, sticker: pint.Quantity, *, hours: tuple[float, float],
-    marks: Sequence[tuple[float, float, str]] = (),
-) -> Sequence[str]:  # fmt: skip
-    """Draw the power that a meter logged, with its mean and what the sticker says.
+    axes: Axes, log: MeterLog, draw: Draw, sticker: pint.Quantity, hours: tuple[float, float]
+) -> Sequence[str]:
+    """Draw the power that a meter logged, with its mean, what the sticker says, and what a learner should find.
 
     Parameters
     ----------
@@ -29,26 +31,35 @@ def trace_figure(
         As in `ledger_figure`.
     log : MeterLog
         What the meter wrote.
-    mean : Known
-        The measured mean power [W].
+    draw : Draw
+        What was measured in it.
     sticker : pint.Quantity
         The power on the appliance's sticker [W].
     hours : (float, float)
         The part of the log to show, counted from its beginning [h].
-    marks : sequence of (float, float, str)
-        What to name in the picture: when [h], at which power [W], and its name.
     """
     axes.figure.subplots_adjust(right=0.80)
     x, y = _outline(log, *hours)
     top = max(float(np.nanmax(y)), plain(sticker))
     axes.fill_between(x, 0, y, color=APPLIANCE, alpha=0.3)
     axes.plot(x, y, color=APPLIANCE, linewidth=0.8)
-    level(axes, plain(mean), f"mean {show(mean.value)}")
+    level(axes, plain(draw.mean_power), f"mean {show(draw.mean_power)}")
     level(axes, plain(sticker), f"sticker {show(sticker)}", linestyle="--", **SUM_ASSUMED)
-    for when, power, name in marks:
-        axes.text(when, power + 0.03 * top, name, ha="center")
+    for when, power_w, name in _marks(log, draw, hours):
+        axes.text(when, power_w + 0.03 * top, name, ha="center")
     axes.set(xlim=hours, ylim=(0, 1.15 * top), xlabel=_SINCE, ylabel=_POWER)
     return log.name, "shaded: energy that flowed"
+
+
+def _marks(log: MeterLog, draw: Draw, hours: tuple[float, float]) -> Iterator[tuple[float, float, str]]:
+    """Yield when each defrost, and the highest start caught, was at its highest, and that power."""
+    at_h = log.start_s / 3600
+    seen = [(start, start + 0.5, "defrost") for start in draw.defrosts["start_h"]]
+    for begin, end, name in seen + [(*hours, "a start")] * (draw.surge is not None):
+        held = np.flatnonzero((at_h >= max(begin, hours[0])) & (at_h < min(end, hours[1])))
+        if held.size:
+            tallest = held[np.argmax(log.power_w[held])]
+            yield at_h[tallest], log.power_w[tallest], name
 
 
 def _outline(log: MeterLog, begin: float, end: float) -> tuple[np.ndarray, np.ndarray]:
@@ -110,33 +121,25 @@ def parting_figure(axes: Axes, lines: Sequence[tuple[str, np.ndarray, np.ndarray
     return ("broken lines: not measured",)
 
 
-def charge_figure(
-    axes: Axes, times_h: np.ndarray, levels_wh: np.ndarray, empty_h: Sequence[float], *, full_wh: float,
-    mains_h: Sequence[tuple[float, float]] = (),
-) -> Sequence[str]:  # fmt: skip
+def charge_figure(axes: Axes, rides: Ride, levels_wh: np.ndarray) -> Sequence[str]:
     """Draw the charge through an outage as a fan: the middle of many rides, half of them, 19 of 20.
 
     Parameters
     ----------
     axes
         As in `ledger_figure`.
-    times_h : array of shape (n,)
-        Moments, from the outage's beginning to its end [h].
+    rides : Ride
+        What is shown.
     levels_wh : array of shape (5, n)
-        Charge that 1 in 40, a quarter, half, three quarters, 39 in 40 of the rides are below [Wh].
-    empty_h : (float, float)
-        When the first and the last of 19 in 20 rides run empty; the outage's end where they do not [h].
-    full_wh : float
-        Where the upright axis ends [Wh].
-    mains_h : sequence of (float, float)
-        When the mains are back: from and to [h].
+        Charge that 1 in 40, a quarter, half, three quarters, 39 in 40 of them are below, at each moment told [Wh].
     """
-    end, (low, lower, middle, upper, high) = float(times_h[-1]), levels_wh
+    times_h, empty_h = rides.case.told_h, [plain(end) for end in rides.interval()]
+    end, full_wh, (low, lower, middle, upper, high) = times_h[-1], 1.08 * levels_wh.max(), levels_wh
     axes.fill_between(times_h, low, high, color=HELD, alpha=0.22)
     axes.fill_between(times_h, lower, upper, color=HELD, alpha=0.35)
     axes.plot(times_h, middle, color=HELD, linewidth=3)
     axes.axhline(0, linewidth=0.9)
-    for begin, until in mains_h:
+    for begin, until in _mains(rides.outage):
         axes.axvspan(begin, until, color=MAINS, alpha=0.45)
         axes.text((begin + until) / 2, 0.99 * full_wh, "mains", ha="center", va="top")
     if empty_h[0] < end:
@@ -151,38 +154,43 @@ def charge_figure(
     return "line: middle ride", "dark: half of the rides", "light: 19 of 20"
 
 
-def emptying_figure(
-    axes: Axes, charge_wh: np.ndarray, limit_wh: np.ndarray, ends: tuple[Known, Known], *, begins: int
-) -> Sequence[str]:
+def _mains(outage: Outage) -> Iterator[tuple[float, float]]:
+    """Yield when the mains carry the load: from and to [h]."""
+    for recharge in outage.recharge:
+        ends_h = np.cumsum(recharge.pattern.duration_h)
+        for back in np.flatnonzero((recharge.pattern.power_w > 0) & recharge.carries):
+            yield ends_h[back] - recharge.pattern.duration_h[back], ends_h[back]
+
+
+def emptying_figure(axes: Axes, night: Ride, warm: Ride, begins: int) -> Sequence[str]:
     """Draw what a battery holds hour by hour, and below it the part that the cold keeps back.
 
     Parameters
     ----------
     axes
         As in `ledger_figure`.
-    charge_wh : array of shape (n + 1,)
-        What is in it at the full hours, falling [Wh].
-    limit_wh : array of shape (n,)
-        What can't be taken out during each hour [Wh].
-    ends : (Known, Known)
-        When the charge meets the limit, and when it would meet zero [h].
+    night, warm : Ride
+        In a room given by the hour, told at every full hour; and what it would be with the unit in the warm.
     begins : int
         The clock's hour at the beginning [h].
     """
-    hours, limit = np.arange(charge_wh.size), np.append(limit_wh, limit_wh[-1])
-    end, zero = (plain(each) for each in ends)
+    told = night.state_of_charge
+    limit = told["kept back (Wh)"].to_numpy()
+    charge_wh, hours = told["charge (Wh)"].to_numpy() + limit, np.arange(limit.size)
+    limit = np.append(limit[:-1], limit[-2])  # of each hour, the last one to its end
+    end, zero = plain(night.lasts), plain(warm.lasts)
     before = np.append(hours[hours < end], end)
     charge = np.interp(before, hours, charge_wh)
     axes.fill_between(before, limit[before.astype(int)], charge, color=HELD, alpha=0.75)
     axes.fill_between(hours, 0, limit, step="post", color=KEPT, alpha=0.3)
     axes.plot(hours, limit, drawstyle="steps-post")
     axes.plot([end, zero], [charge[-1], 0], color=HELD, linestyle="--")
-    marks = ((charge[-1], SHORT, "empty in the cold", ends[0]), (0.0, HELD, "in the warm", ends[1]))
+    marks = (charge[-1], SHORT, "empty in the cold", night.lasts), (0.0, HELD, "in the warm", warm.lasts)
     for y, colour, words, when in marks:
         at, width = plain(when), [plain(end) for end in when.interval()]
         axes.plot(width, [y, y], color=colour, linewidth=3, clip_on=False)
         axes.plot(at, y, "o", color=colour, markersize=11, clip_on=False)
-        axes.text(at + 0.5, y + 0.05 * charge_wh[0], f"{words}: {show(when.value)}", fontweight="bold", color=colour)
-    clock(axes, begins, limit_wh.size, 0, 3)
-    axes.set(xlim=(0, limit_wh.size), ylim=(0, 1.1 * charge_wh[0]), ylabel="in the battery (Wh)")
+        axes.text(at + 0.5, y + 0.05 * charge_wh[0], f"{words}: {show(when)}", fontweight="bold", color=colour)
+    clock(axes, begins, hours[-1], 0, 3)
+    axes.set(xlim=(0, hours[-1]), ylim=(0, 1.1 * charge_wh[0]), ylabel="in the battery (Wh)")
     return "pale: out of reach in the cold", "flat lines: 95 % interval"

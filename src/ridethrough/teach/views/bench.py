@@ -19,34 +19,29 @@ def crossing_panel(lines: Mapping[str, RundownLine]) -> Panel:
     load_w = np.arange(0.0, 101.0)
     hours = {name: [line.hours(Q_(p, "W")) for p in load_w] for name, line in lines.items()}
     curves = [Curve.of(name, found) for name, found in hours.items()]
+    labels = "load at the outlet (W)", "run time (h)"
 
     def view(load: float) -> View:
         here = {name: found[int(load)] for name, found in hours.items()}
         longest = max(here, key=lambda name: plain(here[name]))
-        table = pd.DataFrame(
-            {
-                "unit": list(here),
-                "energy to share (Wh)": [plain(lines[name].energy) for name in here],
-                "standby (W)": [plain(lines[name].standby) for name in here],
-                "run time (h)": [plain(t) for t in here.values()],
-            }
-        )
-        return View(
-            f"At a load of {load:g} W: {'; '.join(f'{name} {t}' for name, t in here.items())}.",
-            table,
-            f"At {load:g} W {longest} lasts {'longer' if len(here) == 2 else 'longest'}: {show(here[longest].value)}",
-            partial(curves_figure, x=load_w, curves=curves, at=load, labels=("load at the outlet (W)", "run time (h)")),
-        )
+        columns = {
+            "unit": list(here),
+            "energy to share (Wh)": [plain(lines[name].energy) for name in here],
+            "standby (W)": [plain(lines[name].standby) for name in here],
+            "run time (h)": [plain(t) for t in here.values()],
+        }
+        text = f"At a load of {load:g} W: {'; '.join(f'{name} {t}' for name, t in here.items())}."
+        lasts = "lasts longer" if len(here) == 2 else "lasts longest"
+        headline = f"At {load:g} W {longest} {lasts}: {show(here[longest].value)}"
+        picture = partial(curves_figure, x=load_w, curves=curves, at=load, labels=labels)
+        return View(text, pd.DataFrame(columns), headline, picture)
 
     return Panel(view, load=Slider("load at the outlet", 0, 100, 5, unit="W"))
 
 
 def rundown_view(line: RundownLine) -> View:
     """Return the view of a run-down line with its runs."""
-    power_w, hours = line.points["load (W)"].to_numpy(), line.points["hours (h)"].to_numpy()
-    return View(
-        f"Energy to share: {line.energy}. Standby at the outlet: {line.standby}.",
-        line.points[["load (W)", "hours (h)", "line says (h)"]],
-        f"{len(hours)} run-downs: {show(line.energy.value)} to share, {show(line.standby.value)} of standby",
-        partial(rundown_figure, power_w=power_w, hours=hours, energy=line.energy, standby=line.standby),
-    )
+    table = line.points[["load (W)", "hours (h)", "line says (h)"]]
+    headline = f"{len(table)} run-downs: {show(line.energy)} to share, {show(line.standby)} of standby"
+    picture = partial(rundown_figure, line=line)
+    return View(f"Energy to share: {line.energy}. Standby at the outlet: {line.standby}.", table, headline, picture)

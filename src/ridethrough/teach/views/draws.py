@@ -35,25 +35,9 @@ def trace_view(log: MeterLog, draw: Draw, sticker: Any, *, hours: tuple[float, f
         text += f"it runs {share:.0f} % of the time at about {show(draw.running_power)}; "
     text += f"the sticker says {show(says)}."
     return View(
-        text, table, f"On average {show(draw.mean_power.value)}; the sticker says {show(says)}",
-        partial(trace_figure, log=log, mean=draw.mean_power, sticker=says, hours=hours,
-                marks=_marks(log, draw, hours)),
+        text, table, f"On average {show(draw.mean_power)}; the sticker says {show(says)}",
+        partial(trace_figure, log=log, draw=draw, sticker=says, hours=hours),
     )  # fmt: skip
-
-
-def _marks(log: MeterLog, draw: Draw, hours: tuple[float, float]) -> list[tuple[float, float, str]]:
-    """Return what a learner should find in a trace: each defrost, and the highest start caught."""
-    at = log.start_s / 3600
-    within = [(float(start), float(start) + 0.5, "defrost") for start in draw.defrosts["start_h"]]
-    if draw.surge is not None:
-        within.append((*hours, "a start"))
-    marks = []
-    for begin, end, name in within:
-        held = np.flatnonzero((at >= max(begin, hours[0])) & (at < min(end, hours[1])))
-        if held.size:
-            tallest = held[np.argmax(log.power_w[held])]
-            marks.append((float(at[tallest]), float(log.power_w[tallest]), name))
-    return marks
 
 
 def parting_view(log: MeterLog, sticker: Any, yearly: Any, *, hours: float = 24) -> View:

@@ -25,21 +25,14 @@ _LEVELS = (0.025, 0.25, 0.5, 0.75, 0.975)  # 19 of 20, half, the middle
 def rides_view(load: Load, unit: BackupUnit, outage: Any) -> View:
     """Return the view of 2,000 rides through one outage: how many last, when the others run empty."""
     rides = ride(load, unit, outage, draws=_RIDES, times=_MOMENTS)
-    levels_wh, times_h = np.quantile(rides.charges_wh, _LEVELS, axis=1), rides.case.told_h
-    low, _, middle, _, high = levels_wh
-    last, hours = round(rides.chance * _RIDES), show(rides.outage.duration)
-    reserve = rides.outage.reserve
+    levels_wh, reserve = np.quantile(rides.charges_wh, _LEVELS, axis=1), rides.outage.reserve
     kept = f" and keep {show(reserve)} in reserve" if reserve.magnitude else ""
-    text = (
-        f"Outage of {hours} on {unit.label}: {last:,} of {_RIDES:,} rides last{kept}, {rides.verdict}. {_ends(rides)}"
-    )
-    table = pd.DataFrame({"time (h)": times_h, "low (Wh)": low, "middle (Wh)": middle, "high (Wh)": high})
+    last = f"on {unit.label}: {round(rides.chance * _RIDES):,} of {_RIDES:,} rides last"
+    hours, verdict = show(rides.outage.duration), rides.verdict
+    table = pd.DataFrame([rides.case.told_h, *levels_wh[::2]], ["time (h)", "low (Wh)", "middle (Wh)", "high (Wh)"]).T
     return View(
-        text,
-        table.iloc[:: _MOMENTS // 8],
-        f"{hours} on {unit.label}: {last:,} of {_RIDES:,} rides last, {rides.verdict}",
-        partial(charge_figure, times_h=times_h, levels_wh=levels_wh, full_wh=1.08 * float(high.max()),
-                empty_h=[plain(end) for end in rides.interval()], mains_h=_mains(rides.outage)),
+        f"Outage of {hours} {last}{kept}, {verdict}. {_ends(rides)}", table[:: _MOMENTS // 8],
+        f"{hours} {last}, {verdict}", partial(charge_figure, rides=rides, levels_wh=levels_wh),
     )  # fmt: skip
 
 
@@ -51,16 +44,6 @@ def _ends(rides: Ride) -> str:
     runs = longest if plain(low) >= most else f"{show(low)} to {longest}"
     amount, fate = show(Q_(abs(left), "Wh"), 0), "left over" if left >= 0 else "missing"
     return f"The unit runs for {runs}; in the middle ride {amount} are {fate}."
-
-
-def _mains(outage: Outage) -> list[tuple[float, float]]:
-    """Return when the mains carry the load [h]."""
-    windows: list[tuple[float, float]] = []
-    for recharge in outage.recharge:
-        ends = np.cumsum(recharge.pattern.duration_h)
-        back = (recharge.pattern.power_w > 0) & recharge.carries
-        windows += zip((ends - recharge.pattern.duration_h)[back].tolist(), ends[back].tolist(), strict=True)
-    return windows
 
 
 def outage_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Panel:

@@ -107,26 +107,19 @@ def emptying_view(night: Ride, warm: Ride, *, begins: int) -> View:
     begins : int
         The clock's hour at the beginning [h].
     """
-    told, room = night.state_of_charge, night.outage.room
-    limit = told["kept back (Wh)"].to_numpy()
-    charge = told["charge (Wh)"].to_numpy() + limit
-    ends = night.lasts, warm.lasts
-    last = int(plain(ends[0]))
+    last = int(plain(night.lasts))
+    told, hours = night.state_of_charge[: last + 1], np.arange(last + 1)
+    limit = told["kept back (Wh)"]
     text = (
-        f"From {begins}:00 on: empty after {ends[0]}, with {limit[last]:,.0f} Wh still in it that the cold "
-        f"keeps back. With the unit in the warm the same load would run for {ends[1]}."
+        f"From {begins}:00 on: empty after {night.lasts}, with {limit[last]:,.0f} Wh still in it that the cold "
+        f"keeps back. With the unit in the warm the same load would run for {warm.lasts}."
     )
-    hours = np.arange(last + 1)
-    table = pd.DataFrame(
-        {
-            "clock": [f"{(begins + hour) % 24}:00" for hour in hours],
-            "store (°C)": room.at(hours),
-            "in the battery (Wh)": charge[: last + 1],
-            "out of reach (Wh)": limit[: last + 1],
-        }
-    )
-    headline = f"Empty after {show(ends[0].value)}, with {limit[last]:,.0f} Wh in it that the cold keeps back"
-    return View(
-        text, table, headline,
-        partial(emptying_figure, charge_wh=charge, limit_wh=limit[:-1], ends=ends, begins=begins),
-    )  # fmt: skip
+    columns = {
+        "clock": [f"{(begins + hour) % 24}:00" for hour in hours],
+        "store (°C)": night.outage.room.at(hours),
+        "in the battery (Wh)": told["charge (Wh)"] + limit,
+        "out of reach (Wh)": limit,
+    }
+    headline = f"Empty after {show(night.lasts)}, with {limit[last]:,.0f} Wh in it that the cold keeps back"
+    picture = partial(emptying_figure, night=night, warm=warm, begins=begins)
+    return View(text, pd.DataFrame(columns), headline, picture)
