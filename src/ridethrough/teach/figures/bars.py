@@ -99,26 +99,19 @@ class Box:
     ----------
     name, chemistry : str
         What the kit calls the unit, and what its battery is made of.
+    printed_wh : float
+        What is printed [Wh].
+    missing_wh : mapping from str to float
+        What of it may not be used, by the reason: "kept back", "not full", "lost to age" [Wh].
     usable : Known
-        What may be used [Wh].
-    missing : mapping from str to float
-        The rest of what is printed, by its reason: "kept back", "not full", "lost to age" [Wh].
+        The rest, which may be used [Wh].
     """
 
     name: str
     chemistry: str
+    printed_wh: float
+    missing_wh: Mapping[str, float]
     usable: Known
-    missing: Mapping[str, float]
-
-    @property
-    def usable_wh(self) -> float:
-        """What may be used [Wh]."""
-        return plain(self.usable)
-
-    @property
-    def printed_wh(self) -> float:
-        """What is printed [Wh]."""
-        return self.usable_wh + sum(self.missing.values())
 
 
 def capacity_figure(axes: Axes, boxes: Sequence[Box]) -> Sequence[str]:
@@ -133,9 +126,9 @@ def capacity_figure(axes: Axes, boxes: Sequence[Box]) -> Sequence[str]:
     """
     _rows(axes, [f"{box.name}\n{box.chemistry}" for box in boxes], "energy at the battery (Wh)", left=0.275, right=0.87)
     for row, box in enumerate(boxes):
-        level = box.usable_wh
+        level = plain(box.usable)
         axes.barh(row, level, height=0.6, color=HELD)
-        for reason, energy in box.missing.items():
+        for reason, energy in box.missing_wh.items():
             if energy > 0:
                 axes.barh(row, energy, left=level, height=0.6, **_MISSING[reason])
             level += energy

@@ -16,11 +16,9 @@ from ..panels import Panel, Slider, View
 
 def sentence(account: Ledger) -> str:
     """Return what a ledger says, for everyone."""
-    return (
-        f"With {show(account.unit.standby.value)} of standby, {account.unit.label} keeps the "
-        f"{account.load.name} running for {account.lasts}. {show(account.outage.duration)} without mains: "
-        f"{account.verdict}."
-    )
+    unit, outage = account.unit, show(account.outage.duration)
+    runs = f"{unit.label} keeps the {account.load.name} running for {account.lasts}"
+    return f"With {show(unit.standby)} of standby, {runs}. {outage} without mains: {account.verdict}."
 
 
 def ledger_view(account: Ledger, *, reach: tuple[float, float] | None = None) -> View:
@@ -36,8 +34,5 @@ def standby_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Pane
         account = ledger(load, unit.with_standby(Q_(standby_w, "W")), Outage(Q_(hours, "h"), start=start))
         return ledger_view(account, reach=(-0.65 * plain(unit.printed), plain(unit.printed)))
 
-    return Panel(
-        view,
-        standby_w=Slider("standby of the unit", 5, 40, 5, unit="W"),
-        hours=Slider("length of the outage", 6, 24, 24, unit="h", step=6),
-    )
+    standby_w = Slider("standby of the unit", 5, 40, 5, unit="W")
+    return Panel(view, standby_w=standby_w, hours=Slider("length of the outage", 6, 24, 24, unit="h", step=6))

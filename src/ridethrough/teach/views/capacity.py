@@ -46,18 +46,15 @@ def usable_panel(units: Mapping[str, BackupUnit], *, start: Any = "100 %") -> Pa
     def view(depth: float, years: float, months: float) -> View:
         chosen = {name: depths[name] + (Q_(depth, "%").to("1") - depths[name].value) for name in lead}
         boxes = []
-        for name, unit in units.items():
-            chemistry = unit.chemistry
-            health, charge = aged(Q_(years, "year"), chemistry), charge_after(Q_(months, "month"), chemistry, start)
-            boxes.append(_box(unit.with_health(health).with_depth((depths | chosen)[name]), charge))
+        for unit, goes_to in zip(units.values(), (depths | chosen).values(), strict=True):
+            health = aged(Q_(years, "year"), unit.chemistry)
+            charge = charge_after(Q_(months, "month"), unit.chemistry, start)
+            boxes.append(_box(unit.with_health(health).with_depth(goes_to), charge))
         return _usable_view(boxes)
 
-    return Panel(
-        view,
-        depth=Slider(f"depth of discharge, {' and '.join(lead)}", 30, 90, 50, unit="%", step=5),
-        years=Slider("age of all", 0, 8, 0, unit="years"),
-        months=Slider("months since the last charge", 0, 8, 0, unit="months"),
-    )
+    depth = Slider(f"depth of discharge, {' and '.join(lead)}", 30, 90, 50, unit="%", step=5)
+    months = Slider("months since the last charge", 0, 8, 0, unit="months")
+    return Panel(view, depth=depth, years=Slider("age of all", 0, 8, 0, unit="years"), months=months)
 
 
 def _box(unit: BackupUnit, charge: Estimate) -> Box:
@@ -66,40 +63,27 @@ def _box(unit: BackupUnit, charge: Estimate) -> Box:
     printed, (holds, health, _) = plain(unit.printed), (float(each.share[0]) for each in account.ride.case.shares)
     healthy = printed * holds * health
     full = plain(charge) * healthy
-    missing = {
-        "kept back": full - plain(account.available),
-        "not full": healthy - full,
-        "lost to age": printed - healthy,
-    }
-    return Box(unit.name, unit.chemistry, account.available, missing)
+    kept_back = full - plain(account.available)
+    missing = {"kept back": kept_back, "not full": healthy - full, "lost to age": printed - healthy}
+    return Box(unit.name, unit.chemistry, printed, missing, account.available)
 
 
 def _usable_view(boxes: Sequence[Box]) -> View:
     """Return the view of what several batteries give of what is printed on them."""
-    table = pd.DataFrame(
-        [
-            {
-                "unit": box.name,
-                "printed (Wh)": box.printed_wh,
-                **{f"{reason} (Wh)": energy for reason, energy in box.missing.items()},
-                "usable (Wh)": box.usable_wh,
-                "give or take (Wh)": plain(box.usable.expanded()),
-            }
-            for box in boxes
-        ]
-    )
+    columns = ["unit", "printed (Wh)", *(f"{reason} (Wh)" for reason in boxes[0].missing_wh), "usable (Wh)",
+               "give or take (Wh)"]  # fmt: skip
+    rows = [(box.name, box.printed_wh, *box.missing_wh.values(), plain(box.usable), plain(box.usable.expanded()))
+            for box in boxes]  # fmt: skip
     said = [(box, *box.usable.spoken()) for box in boxes]
     each = "; ".join(f"{b.name} {usable} of {b.printed_wh:,.0f} Wh, give or take {half}" for b, usable, half in said)
-    headline = _upside_down(boxes)
+    headline, table = _upside_down(boxes), pd.DataFrame(rows, columns=columns)
     return View(f"Usable tonight: {each}. {headline}.", table, headline, partial(capacity_figure, boxes=boxes))
 
 
 def _upside_down(boxes: Sequence[Box]) -> str:
     """Return a pair of boxes of which the larger gives less, or that there is none."""
     for more, less in permutations(boxes, 2):
-        if more.printed_wh > less.printed_wh and more.usable_wh < less.usable_wh:
-            return (
-                f"{more.name} prints {more.printed_wh - less.printed_wh:,.0f} Wh more than {less.name} "
-                f"and gives {less.usable_wh - more.usable_wh:,.0f} Wh less"
-            )
+        printed, usable = more.printed_wh - less.printed_wh, plain(less.usable) - plain(more.usable)
+        if printed > 0 and usable > 0:
+            return f"{more.name} prints {printed:,.0f} Wh more than {less.name} and gives {usable:,.0f} Wh less"
     return "The larger the box, the more it gives"

@@ -37,31 +37,27 @@ def efficiency_panel(units: Mapping[str, BackupUnit], stated_at: Mapping[str, An
         return unit.inverter.efficiency(Q_(load_w, "W")).to("%")
 
     curves = [Curve.of(name, [percent(unit, p) for p in load_w]) for name, unit in units.items()]
-    sheet_w = {name: number(stated_at[name], "W", "stated_at") for name in units}
-    stated = [(sheet_w[name], plain(percent(unit, sheet_w[name]))) for name, unit in units.items()]
+    sheet_w = [number(stated_at[name], "W", "stated_at") for name in units]
+    stated = [(at, plain(percent(unit, at))) for at, unit in zip(sheet_w, units.values(), strict=True)]
 
     def view(load: float) -> View:
         here = int(load)
         each = ", ".join(f"{curve.name} {curve.value[here]:.0f} Wh" for curve in curves)
-        battery_w = [plain(unit.inverter.battery_power(Q_(load, "W"))) for unit in units.values()]
-        table = pd.DataFrame(
-            {
-                "unit": list(units),
-                "box says (%)": [says for _, says in stated],
-                "at (W)": [at for at, _ in stated],
-                "efficiency here (%)": [curve.value[here] for curve in curves],
-                "give or take (%)": [curve.half[here] for curve in curves],
-                "from the battery (W)": battery_w,
-            }
-        )
+        columns = {
+            "unit": list(units),
+            "box says (%)": [says for _, says in stated],
+            "at (W)": [at for at, _ in stated],
+            "efficiency here (%)": [curve.value[here] for curve in curves],
+            "give or take (%)": [curve.half[here] for curve in curves],
+            "from the battery (W)": [plain(u.inverter.battery_power(Q_(load, "W"))) for u in units.values()],
+        }
+        text = f"Of 100 Wh from the battery, so much reaches a load of {load:g} W: {each}."
         worst, (_, says) = min(zip(curves, stated, strict=True), key=lambda pair: pair[0].value[here])
-        return View(
-            f"Of 100 Wh from the battery, so much reaches a load of {load:g} W: {each}.",
-            table,
-            f"At {load:g} W {worst.name} delivers {worst.value[here]:.0f} %; its box says {says:.0f} %",
-            partial(curves_figure, x=load_w, curves=curves, at=load, labels=_LABELS, reach=(0, 100), stated=stated,
-                    about=("squares: what the box says",)),
-        )  # fmt: skip
+        headline = f"At {load:g} W {worst.name} delivers {worst.value[here]:.0f} %; its box says {says:.0f} %"
+        return View(text, pd.DataFrame(columns), headline, partial(picture, at=load))
+
+    picture = partial(curves_figure, x=load_w, curves=curves, labels=_LABELS, reach=(0, 100), stated=stated,
+                      about=("squares: what the box says",))  # fmt: skip
 
     return Panel(view, load=Slider("load at the outlet", 5, 500, 33, unit="W"))
 
@@ -87,7 +83,6 @@ def starts_view(log: MeterLog, draw: Draw) -> View:
         f"running {show(draw.running_power)}: {times.low * running_w:,.0f} to {times.high * running_w:,.0f} W."
     )
     table = pd.DataFrame({"start (h)": hours[caught], "highest reading (W)": highest[caught]})
-    return View(
-        text, table, f"{len(hours)} starts, {caught.sum()} of them caught by the meter",
-        partial(starts_figure, hours=hours, power_w=highest, running_w=running_w, times=(times.low, times.high)),
-    )  # fmt: skip
+    headline = f"{len(hours)} starts, {caught.sum()} of them caught by the meter"
+    picture = partial(starts_figure, hours=hours, power_w=highest, running_w=running_w, times=(times.low, times.high))
+    return View(text, table, headline, picture)

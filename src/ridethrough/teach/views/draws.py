@@ -14,7 +14,7 @@ from ...estimate import Estimate
 from ...measure.draw import Draw, measure_draw
 from ...measure.log import Meter, MeterLog
 from ...model.nameplate import label_power
-from ...units import Q_, quantity, show
+from ...units import Q_, number, quantity, show
 from ..figures import Curve, band_figure, bars_figure, parting_figure, plain, trace_figure
 from ..panels import Choice, Panel, Slider, View
 
@@ -22,22 +22,16 @@ from ..panels import Choice, Panel, Slider, View
 def trace_view(log: MeterLog, draw: Draw, sticker: Any, *, hours: tuple[float, float] = (0, 24)) -> View:
     """Return the view of a log: its power in a part of it [h], with its mean, defrosts and starts named."""
     says = quantity(sticker, "W", "sticker")
-    known = [("mean", draw.mean_power.value), ("running", draw.running_power), ("peak", draw.peak_power)]
-    table = pd.DataFrame(
-        {
-            "what": [what for what, _ in known],
-            "power (W)": ["not measured" if value is None else f"{value.to('W').magnitude:,.1f}" for _, value in known],
-        }
-    )
-    text = f"{draw.name}: on average {draw.mean_power}; "
+    known = {"mean": draw.mean_power.value, "running": draw.running_power, "peak": draw.peak_power}
+    power = ["not measured" if value is None else f"{value.to('W').magnitude:,.1f}" for value in known.values()]
+    runs = ""
     if draw.duty_cycle is not None and draw.running_power is not None:
         share = 100 * plain(draw.duty_cycle.to(""))
-        text += f"it runs {share:.0f} % of the time at about {show(draw.running_power)}; "
-    text += f"the sticker says {show(says)}."
-    return View(
-        text, table, f"On average {show(draw.mean_power)}; the sticker says {show(says)}",
-        partial(trace_figure, log=log, draw=draw, sticker=says, hours=hours),
-    )  # fmt: skip
+        runs = f"it runs {share:.0f} % of the time at about {show(draw.running_power)}; "
+    text = f"{draw.name}: on average {draw.mean_power}; {runs}the sticker says {show(says)}."
+    headline = f"On average {show(draw.mean_power)}; the sticker says {show(says)}"
+    picture = partial(trace_figure, log=log, draw=draw, sticker=says, hours=hours)
+    return View(text, pd.DataFrame({"what": list(known), "power (W)": power}), headline, picture)
 
 
 def parting_view(log: MeterLog, sticker: Any, yearly: Any, *, hours: float = 24) -> View:
@@ -46,23 +40,22 @@ def parting_view(log: MeterLog, sticker: Any, yearly: Any, *, hours: float = 24)
     shown = ends <= hours
     counted = np.cumsum(log.power_w * log.duration_s / 3600)[shown]
     straight = np.array([0.0, float(ends[shown][-1])])
-    rates = {"sticker": quantity(sticker, "W", "sticker"), "label": label_power(yearly)}
-    lines = [(name, straight, straight * plain(rate), False) for name, rate in rates.items()]
-    lines.insert(1, ("meter", ends[shown], counted, True))
-    after = f"After {straight[-1]:.0f} h"
-    text = (
-        f"{after} the sticker has {lines[0][2][-1]:,.0f} Wh, the meter {counted[-1]:,.0f} Wh, "
-        f"the label {lines[2][2][-1]:,.0f} Wh."
-    )
-    headline = f"{after} the sticker is {lines[0][2][-1] - counted[-1]:,.0f} Wh ahead of the meter"
-    table = pd.DataFrame({"what": [line[0] for line in lines], "energy (Wh)": [float(line[2][-1]) for line in lines]})
-    return View(text, table, headline, partial(parting_figure, lines=lines))
+    lines = [
+        ("sticker", straight, straight * number(sticker, "W", "sticker"), False),
+        ("meter", ends[shown], counted, True),
+        ("label", straight, straight * plain(label_power(yearly)), False),
+    ]
+    after, (by_sticker, by_meter, by_label) = f"After {straight[-1]:.0f} h", (float(line[2][-1]) for line in lines)
+    text = f"{after} the sticker has {by_sticker:,.0f} Wh, the meter {by_meter:,.0f} Wh, the label {by_label:,.0f} Wh."
+    headline = f"{after} the sticker is {by_sticker - by_meter:,.0f} Wh ahead of the meter"
+    columns = {"what": [line[0] for line in lines], "energy (Wh)": [by_sticker, by_meter, by_label]}
+    return View(text, pd.DataFrame(columns), headline, partial(parting_figure, lines=lines))
 
 
 def sticker_panel(draw: Draw, sticker: Any) -> Panel:
     """Return the panel of lesson 01: how many hours a day would it have to run at the sticker's power?"""
-    power = quantity(sticker, "W", "sticker")
-    measured = draw.daily_energy
+    power, measured = quantity(sticker, "W", "sticker"), draw.daily_energy
+    reach = 1.05 * 24 * plain(power)
 
     def view(hours: float) -> View:
         claimed = Estimate.exact(power * Q_(hours, "h")).to("Wh")
@@ -72,11 +65,10 @@ def sticker_panel(draw: Draw, sticker: Any) -> Panel:
             f"found: {measured} in a day."
         )
         bars = [(f"sticker, {hours:g} h a day", claimed, False), ("meter, a whole day", measured, True)]
-        table = pd.DataFrame({"what": [bar[0] for bar in bars], "energy (Wh)": [plain(bar[1]) for bar in bars]})
-        return View(
-            text, table, f"The sticker's {hours:g} h make {ratio:.2f} times the measured day",
-            partial(bars_figure, bars=bars, axis="energy in a day, at the outlet (Wh)", reach=1.05 * 24 * plain(power)),
-        )  # fmt: skip
+        columns = {"what": [bar[0] for bar in bars], "energy (Wh)": [plain(bar[1]) for bar in bars]}
+        headline = f"The sticker's {hours:g} h make {ratio:.2f} times the measured day"
+        picture = partial(bars_figure, bars=bars, axis="energy in a day, at the outlet (Wh)", reach=reach)
+        return View(text, pd.DataFrame(columns), headline, picture)
 
     return Panel(view, hours=Slider("hours a day at the sticker's power", 0, 24, 24, unit="h", step=0.25))
 
@@ -97,6 +89,7 @@ def length_panel(log: MeterLog, meters: Mapping[str, Meter]) -> Panel:
         for name, meter in meters.items()
     }
     curves = {name: Curve.of(name, [draw.mean_power.to("W") for draw in found]) for name, found in draws.items()}
+    labels = "hours logged (h)", "mean power at the outlet (W)"
     floors = {name: np.array([plain(draw.metered.expanded()) for draw in found]) for name, found in draws.items()}
 
     def view(hours_logged: float, meter: str) -> View:
@@ -109,14 +102,8 @@ def length_panel(log: MeterLog, meters: Mapping[str, Meter]) -> Panel:
         )
         table = pd.DataFrame({"hours logged": hours, "mean power (W)": curve.value, "give or take (W)": curve.half,
                               "meter alone (W)": floor}).iloc[[0, 2, 5, 11, 23, 47, len(hours) - 1]]  # fmt: skip
-        return View(
-            text, table, f"After {hours_logged:g} h: {draw.mean_power}",
-            partial(band_figure, x=hours, curve=curve, floor=floor, at=hours_logged,
-                    labels=("hours logged (h)", "mean power at the outlet (W)")),
-        )  # fmt: skip
+        picture = partial(band_figure, x=hours, curve=curve, floor=floor, at=hours_logged, labels=labels)
+        return View(text, table, f"After {hours_logged:g} h: {draw.mean_power}", picture)
 
-    return Panel(
-        view,
-        hours_logged=Slider("hours logged", 1, float(hours[-1]), 1, unit="h"),
-        meter=Choice("accuracy of the meter", list(meters)),
-    )
+    hours_logged = Slider("hours logged", 1, float(hours[-1]), 1, unit="h")
+    return Panel(view, hours_logged=hours_logged, meter=Choice("accuracy of the meter", list(meters)))

@@ -39,11 +39,10 @@ def rides_view(load: Load, unit: BackupUnit, outage: Any) -> View:
 def _ends(rides: Ride) -> str:
     """Return how long 19 of 20 rides are, and what the middle one has left."""
     low, high = rides.interval()
-    left, most = float(np.median(rides.left.draws)), rides.lasts.horizon
-    longest = f"at least {show(high)}" if plain(high) >= most else show(high)
-    runs = longest if plain(low) >= most else f"{show(low)} to {longest}"
-    amount, fate = show(Q_(abs(left), "Wh"), 0), "left over" if left >= 0 else "missing"
-    return f"The unit runs for {runs}; in the middle ride {amount} are {fate}."
+    runs = f"{show(low)} to {show(high)}" if plain(high) < rides.lasts.horizon else rides.lasts
+    left = float(np.median(rides.left.draws))
+    fate = "left over" if left >= 0 else "missing"
+    return f"The unit runs for {runs}; in the middle ride {show(Q_(abs(left), 'Wh'), 0)} are {fate}."
 
 
 def outage_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Panel:
@@ -63,17 +62,14 @@ def outage_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Panel
     def view(hours: float, on: str) -> View:
         return rides_view(load, units[on], Outage(Q_(hours, "h"), start=start))
 
-    return Panel(
-        view,
-        hours=Slider("length of the outage", 6, 168, 36, unit="h"),
-        on=Choice("carried by", list(units)),
-    )
+    hours = Slider("length of the outage", 6, 168, 36, unit="h")
+    return Panel(view, hours=hours, on=Choice("carried by", list(units)))
 
 
 def past_view(load: Load, unit: BackupUnit, past: Sequence[Any], *, start: Any = "100 %") -> View:
     """Return the view of past outages: their lengths, their mean, and the fewest packs that cover each."""
-    outages = sorted((Outage(length, start=start) for length in past), key=lambda outage: outage.duration)
-    hours = [plain(outage.duration) for outage in outages]
+    outages = sorted((Outage(length, start=start) for length in past), key=lambda outage: outage.hours)
+    hours = [outage.hours for outage in outages]
     packs = [size(load, outage, like=unit).packs for outage in outages]
     mean, alone = sum(hours) / len(hours), sum(needed == 0 for needed in packs)
     text = (
@@ -81,9 +77,9 @@ def past_view(load: Load, unit: BackupUnit, past: Sequence[Any], *, start: Any =
         f"{hours[-1]:g} h. {unit.label} alone covers {alone} of them; "
         f"{100 * hours[-1] / sum(hours):.0f} % of the dark hours were in the longest one."
     )
-    table = pd.DataFrame({"outage (h)": hours, "packs": packs})
     headline = f"Mean {mean:.1f} h, longest {hours[-1]:g} h: {unit.label} alone covers {alone} of {len(hours)}"
-    return View(text, table, headline, partial(outages_figure, hours=hours, packs=packs, name=unit.label))
+    picture = partial(outages_figure, hours=hours, packs=packs, name=unit.label)
+    return View(text, pd.DataFrame({"outage (h)": hours, "packs": packs}), headline, picture)
 
 
 def side_by_side(table: pd.DataFrame) -> pd.DataFrame:

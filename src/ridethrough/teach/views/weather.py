@@ -48,30 +48,24 @@ def cold_panel(freezer: Load, steady: Load, unit: BackupUnit, *, kitchen: Any) -
         place: [Curve.of(found[0][n].load.name, [pair[n].lasts for pair in found]) for n in (0, 1)]
         for place, found in accounts.items()
     }
-    before = both(measured_at, _PLACES[0])
+    before, usual = both(measured_at, _PLACES[0]), show(measured_at, 0)
 
     def view(store: float, place: str) -> View:
         here = accounts[place][int(np.argmin(np.abs(store_c - store)))]
         text = (
-            f"Store at {store:g} °C, unit {place}: the {freezer.name} draws {show(here[0].mean_power.value)} and "
+            f"Store at {store:g} °C, unit {place}: the {freezer.name} draws {show(here[0].mean_power)} and "
             f"runs for {here[0].lasts}; the {steady.name} runs for {here[1].lasts}. In the ordinary week, at "
-            f"{show(measured_at, 0)}: {show(before[0].lasts.value)} and {show(before[1].lasts.value)}."
+            f"{usual}: {show(before[0].lasts)} and {show(before[1].lasts)}."
         )
         gained = [plain(now.lasts - then.lasts) for now, then in zip(here, before, strict=True)]
         words = [f"{load.name} {round(hours):+d} h" for load, hours in zip((freezer, steady), gained, strict=True)]
         headline = f"Store at {store:g} °C, unit {place}: {', '.join(words)}".replace("-", "−")
-        return View(
-            text, _table(here, before), headline,
-            partial(curves_figure, x=store_c, curves=curves[place], at=store, reach=(0, 100), colours=LOADS[::3],
-                    labels=("temperature of the store (°C)", "run time (h)"),
-                    about=(f"+ and −: against {show(measured_at, 0)}",)),
-        )  # fmt: skip
+        return View(text, _table(here, before), headline, partial(picture, curves=curves[place], at=store))
 
-    return Panel(
-        view,
-        store=Slider("temperature of the store", -15, 25, -8, unit="°C"),
-        place=Choice("the unit stands", list(_PLACES)),
-    )
+    picture = partial(curves_figure, x=store_c, reach=(0, 100), colours=LOADS[::3], about=[f"+ and −: against {usual}"],
+                      labels=("temperature of the store (°C)", "run time (h)"))  # fmt: skip
+    store = Slider("temperature of the store", -15, 25, -8, unit="°C")
+    return Panel(view, store=store, place=Choice("the unit stands", list(_PLACES)))
 
 
 def _room(load: Load) -> pint.Quantity:
@@ -85,15 +79,14 @@ def _room(load: Load) -> pint.Quantity:
 
 def _table(here: Sequence[Ledger], before: Sequence[Ledger]) -> pd.DataFrame:
     """Return powers, usable energy and hours of the same loads now and before."""
-    return pd.DataFrame(
-        {
-            "load": [account.load.name for account in here],
-            "draws (W)": [plain(account.mean_power) for account in here],
-            "usable (Wh)": [plain(account.available) for account in here],
-            "runs (h)": [plain(account.lasts) for account in here],
-            "in the ordinary week (h)": [plain(account.lasts) for account in before],
-        }
-    )
+    columns = {
+        "load": [account.load.name for account in here],
+        "draws (W)": [plain(account.mean_power) for account in here],
+        "usable (Wh)": [plain(account.available) for account in here],
+        "runs (h)": [plain(account.lasts) for account in here],
+        "in the ordinary week (h)": [plain(account.lasts) for account in before],
+    }
+    return pd.DataFrame(columns)
 
 
 def emptying_view(night: Ride, warm: Ride, *, begins: int) -> View:
