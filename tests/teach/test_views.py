@@ -17,7 +17,7 @@ from ridethrough.model.load import Load
 from ridethrough.model.unit import BackupUnit
 from ridethrough.teach import pantry, scenario, views
 from ridethrough.teach.figures import canvas
-from ridethrough.teach.figures.base import ASSUMED
+from ridethrough.teach.figures.palette import ASSUMED
 from ridethrough.teach.panels import Choice, Panel, Slider, View
 from ridethrough.units import Refusal
 

@@ -10,7 +10,8 @@ from matplotlib.axes import Axes
 
 from ...answer.ledger import Ledger, Line
 from ...units import show
-from .base import APPLIANCE, ASSUMED, HELD, INK, KEPT, LEFT, MAINS, OWN, SHORT, SUM_ASSUMED, Known, beside, plain
+from .base import Known, beside, plain
+from .palette import APPLIANCE, ASSUMED, HELD, INK, KEPT, LEFT, MAINS, OWN, SHORT, SUM_ASSUMED
 
 _LONGEST = 29  # characters that fit beside the bars
 _COLOURS = {"total": HELD, "battery": KEPT, "load": APPLIANCE, "loss": OWN, "recharge": MAINS}

@@ -1,4 +1,4 @@
-"""What all figures share: the palette, a canvas that is drawn on again and again, and pictures as bytes."""
+"""What all figures share: a canvas that is drawn on again and again, and pictures as bytes."""
 
 from __future__ import annotations
 
@@ -20,15 +20,8 @@ from matplotlib.ticker import MaxNLocator
 from PIL import Image
 
 from ...known import Known
+from .palette import INK
 
-APPLIANCE, OWN = "#C44E00", "#E69F00"  # vermilion: what is plugged in takes; orange: what the unit takes for itself
-HELD, KEPT = "#0072B2", "#56B4E9"  # blue: what a unit gives; sky: what stays in it
-LEFT, SHORT = "#009E73", "#A3487D"  # green: what is left over; purple: what is missing, and when
-MAINS, INK = "#F0E442", "#222222"
-ASSUMED: dict[str, Any] = {"color": "#C9C9C9", "hatch": "///"}  # nothing else is hatched or grey
-SUM_ASSUMED: dict[str, Any] = {"color": "#6E6E6E"}  # what rests on it, and lines
-LOADS = (APPLIANCE, KEPT, SHORT, HELD, MAINS, INK, LEFT)  # where several stand side by side, in the household's order
-UNITS = (HELD, SHORT, INK, LEFT)
 _STYLE = rc_params_from_file(Path(__file__).parents[1] / "kit.mplstyle", use_default_template=False)
 _SHOWN = 0.75  # of the size drawn: controls, sentence and picture fit on a small screen
 

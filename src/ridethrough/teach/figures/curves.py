@@ -9,7 +9,8 @@ from matplotlib.axes import Axes
 
 from ...model.rundowns import RundownLine
 from ...units import Q_, show
-from .base import APPLIANCE, HELD, OWN, UNITS, Curve, apart, plain
+from .base import Curve, apart, plain
+from .palette import APPLIANCE, HELD, OWN, UNITS
 
 
 def curves_figure(

@@ -1,4 +1,4 @@
-"""What an appliance draws, and how sure that is: lessons 01 and 06."""
+"""What an appliance draws, how sure that is, and the starts that a meter can't see: lessons 01, 03, 06."""
 
 from __future__ import annotations
 
@@ -14,8 +14,9 @@ from ...estimate import Estimate
 from ...measure.draw import Draw, measure_draw
 from ...measure.log import Meter, MeterLog
 from ...model.nameplate import label_power
-from ...units import Q_, number, quantity, show
-from ..figures import Curve, band_figure, bars_figure, parting_figure, plain, trace_figure
+from ...sources import lookup
+from ...units import Q_, Refusal, number, quantity, show
+from ..figures import Curve, band_figure, bars_figure, parting_figure, plain, starts_figure, trace_figure
 from ..panels import Choice, Panel, Slider, View
 
 
@@ -107,3 +108,29 @@ def length_panel(log: MeterLog, meters: Mapping[str, Meter]) -> Panel:
 
     hours_logged = Slider("hours logged", 1, float(hours[-1]), 1, unit="h")
     return Panel(view, hours_logged=hours_logged, meter=Choice("accuracy of the meter", list(meters)))
+
+
+def starts_view(log: MeterLog, draw: Draw) -> View:
+    """Return the view of what the log showed in the first minute of each start, beside what a start asks.
+
+    Raises
+    ------
+    Refusal
+        If the log shows no starts.
+    """
+    if draw.running_power is None or draw.cycles.empty:
+        raise Refusal(f"{draw.name}, in whose log no cycles were seen", "a log of powers with starts",
+                      "Log every minute or more often.")  # fmt: skip
+    running_w, hours = plain(draw.running_power), draw.cycles["start_h"].to_numpy()
+    at, times = log.start_s / 3600, lookup("start over running power")
+    highest = np.array([log.power_w[np.abs(at - start - 1 / 120) <= 1 / 120 + 1e-6].max() for start in hours])
+    caught = highest >= times.low * running_w
+    text = (
+        f"In {len(hours)} starts the meter caught {caught.sum()}, the highest {highest.max():,.0f} W; in the others it "
+        f"showed {highest[~caught].max():,.0f} W at most. A start asks {times.low:g} to {times.high:g} times the "
+        f"running {show(draw.running_power)}: {times.low * running_w:,.0f} to {times.high * running_w:,.0f} W."
+    )
+    table = pd.DataFrame({"start (h)": hours[caught], "highest reading (W)": highest[caught]})
+    headline = f"{len(hours)} starts, {caught.sum()} of them caught by the meter"
+    picture = partial(starts_figure, hours=hours, power_w=highest, running_w=running_w, times=(times.low, times.high))
+    return View(text, table, headline, picture)
