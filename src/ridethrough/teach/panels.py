@@ -11,17 +11,15 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import anywidget
 import ipywidgets
+import pandas as pd
 import traitlets
+from matplotlib.figure import Figure
 
 from .figures import Picture, canvas, img, paint
-
-if TYPE_CHECKING:
-    import pandas as pd
-    from matplotlib.figure import Figure
 
 _SLEEPING = "This panel is asleep. To wake it: menu Run, Run All Cells. Then drag its slider."
 

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 
 from ...answer.ledger import Ledger, Line
 from ...units import show
-from .base import Known, beside, plain
+from .base import About, Known, beside, plain
 from .palette import APPLIANCE, ASSUMED, HELD, INK, KEPT, LEFT, MAINS, OWN, SHORT, SUM_ASSUMED
 
 _LONGEST = 29  # characters that fit beside the bars
@@ -22,7 +22,7 @@ _MISSING: dict[str, dict[str, Any]] = {
 }
 
 
-def ledger_figure(axes: Axes, account: Ledger, *, reach: tuple[float, float] | None = None) -> Sequence[str]:
+def ledger_figure(axes: Axes, account: Ledger, *, reach: tuple[float, float] | None = None) -> About:
     """Draw the energy ledger, from the printed capacity down to what is left; return what the grey line explains.
 
     Parameters
@@ -66,9 +66,7 @@ def _look(line: Line, *, last: bool) -> Mapping[str, Any]:
     return SUM_ASSUMED if line.kind == "total" else ASSUMED
 
 
-def bars_figure(
-    axes: Axes, bars: Sequence[tuple[str, Known, bool]], axis: str, *, reach: float | None = None
-) -> Sequence[str]:
+def bars_figure(axes: Axes, bars: Sequence[tuple[str, Known, bool]], axis: str, *, reach: float | None = None) -> About:
     """Draw what appliances take side by side, in the appliance's colour or, not measured, grey and hatched.
 
     Parameters
@@ -115,7 +113,7 @@ class Box:
     usable: Known
 
 
-def capacity_figure(axes: Axes, boxes: Sequence[Box]) -> Sequence[str]:
+def capacity_figure(axes: Axes, boxes: Sequence[Box]) -> About:
     """Draw a bar for each box, the first on top, as long as what is printed: usable in blue, then what is missing.
 
     Parameters
@@ -140,7 +138,7 @@ def capacity_figure(axes: Axes, boxes: Sequence[Box]) -> Sequence[str]:
     return "dark: usable", "light: kept back", "pale: not full", "outlined: lost to age", "thin lines: 95 % interval"
 
 
-def outages_figure(axes: Axes, hours: Sequence[float], packs: Sequence[int | None], name: str) -> Sequence[str]:
+def outages_figure(axes: Axes, hours: Sequence[float], packs: Sequence[int | None], name: str) -> About:
     """Draw past outages as bars, their mean as a line, and beside each what would have covered it.
 
     Parameters

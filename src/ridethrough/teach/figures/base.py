@@ -25,7 +25,8 @@ from .palette import INK
 _STYLE = rc_params_from_file(Path(__file__).parents[1] / "kit.mplstyle", use_default_template=False)
 _SHOWN = 0.75  # of the size drawn: controls, sentence and picture fit on a small screen
 
-Picture = Callable[[Axes], Sequence[str]]
+About = Sequence[str]  # what the grey line explains of a picture
+Picture = Callable[[Axes], About]
 
 
 class Curve(NamedTuple):

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 
 from ...model.rundowns import RundownLine
 from ...units import Q_, show
-from .base import Curve, apart, plain
+from .base import About, Curve, apart, plain
 from .palette import APPLIANCE, HELD, OWN, UNITS
 
 
@@ -17,7 +17,7 @@ def curves_figure(
     axes: Axes, x: np.ndarray, curves: Sequence[Curve], at: float, *, labels: tuple[str, str],
     colours: Sequence[str] = UNITS, reach: tuple[float, float] | None = None,
     stated: Sequence[tuple[float, float]] = (), about: Sequence[str] = (),
-) -> Sequence[str]:  # fmt: skip
+) -> About:  # fmt: skip
     """Draw one number against another for several things, each with its band, and a place marked.
 
     Parameters
@@ -58,19 +58,17 @@ def curves_figure(
     return "bands: 95 % interval", "dotted: the place chosen", *about
 
 
-def band_figure(
-    axes: Axes, x: np.ndarray, curve: Curve, floor: np.ndarray, at: float, *, labels: tuple[str, str]
-) -> Sequence[str]:
-    """Draw an appliance's estimate that narrows, its band, and inside it the band that stays.
+def band_figure(axes: Axes, x: np.ndarray, curve: Curve, floor: np.ndarray, at: float) -> About:
+    """Draw a mean power that narrows while it is logged, its band, and inside it the band that stays.
 
     Parameters
     ----------
-    axes, x, at, labels
-        As in `curves_figure`.
+    axes, x, at
+        As in `curves_figure`; ``x`` counts the hours logged [h].
     curve : Curve
-        The estimate at ``x``.
+        The mean power at ``x`` [W].
     floor : array of shape (n,)
-        The half width that no more readings cure.
+        The half width that no more readings cure [W].
     """
     here = int(np.argmin(np.abs(x - at)))
     axes.fill_between(x, curve.low, curve.high, color=APPLIANCE, alpha=0.25)
@@ -78,11 +76,12 @@ def band_figure(
     axes.plot(x, curve.value)
     axes.plot([x[here]] * 2, [curve.low[here], curve.high[here]], linewidth=3)
     axes.plot(x[here], curve.value[here], "o")
-    axes.set(xlim=(0, x[-1]), ylim=(0, 2 * curve.value[-1]), xlabel=labels[0], ylabel=labels[1])
+    axes.set(xlim=(0, x[-1]), ylim=(0, 2 * curve.value[-1]), xlabel="hours logged (h)",
+             ylabel="mean power at the outlet (W)")  # fmt: skip
     return "light band: 95 % interval", "dark band: the meter alone"
 
 
-def rundown_figure(axes: Axes, line: RundownLine) -> Sequence[str]:
+def rundown_figure(axes: Axes, line: RundownLine) -> About:
     """Draw the run-down line: one over run time against load, where standby is read off the axis.
 
     1/t = (S + P) / E                                                                         (1)

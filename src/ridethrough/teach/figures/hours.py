@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,8 +15,9 @@ from ...answer.outage import Outage
 from ...answer.ride import Ride
 from ...measure.draw import Draw
 from ...measure.log import MeterLog
+from ...sources import Coefficient
 from ...units import show
-from .base import add_axes, apart, beside, clock, level, plain
+from .base import About, add_axes, apart, beside, clock, level, plain
 from .palette import APPLIANCE, ASSUMED, HELD, INK, KEPT, MAINS, OWN, SHORT, SUM_ASSUMED
 
 _SINCE, _POWER = "hours since the log began (h)", "power at the outlet (W)"
@@ -25,9 +26,7 @@ _LEFT, _WIDTH = 0.09, 0.66
 _STEPS_H = (1, 3, 6, 12, 24)  # between the marks of an axis of hours
 
 
-def trace_figure(
-    axes: Axes, log: MeterLog, draw: Draw, sticker: pint.Quantity, hours: tuple[float, float]
-) -> Sequence[str]:
+def trace_figure(axes: Axes, log: MeterLog, draw: Draw, sticker: pint.Quantity, hours: tuple[float, float]) -> About:
     """Draw the power that a meter logged, with its mean, what the sticker says, and what a learner should find.
 
     Parameters
@@ -76,9 +75,7 @@ def _outline(log: MeterLog, begin: float, end: float) -> tuple[np.ndarray, np.nd
     return np.insert(x, gaps, np.nan), np.insert(y, gaps, np.nan)
 
 
-def starts_figure(
-    axes: Axes, hours: np.ndarray, power_w: np.ndarray, running_w: float, times: tuple[float, float]
-) -> Sequence[str]:
+def starts_figure(axes: Axes, hours: np.ndarray, power_w: np.ndarray, running_w: float, times: Coefficient) -> About:
     """Draw what a meter showed at each start of a compressor, beside the band where starts lie.
 
     Parameters
@@ -89,22 +86,22 @@ def starts_figure(
         When each start was, and the highest reading in it [h], [W].
     running_w : float
         Power of the settled compressor [W].
-    times : (float, float)
-        Ends of the band, as multiples of ``running_w`` [-].
+    times : Coefficient
+        The band, as multiples of ``running_w`` [-].
     """
     axes.figure.subplots_adjust(right=0.80)
-    low, high = (running_w * factor for factor in times)
+    low, high = running_w * times.low, running_w * times.high
     caught = power_w >= low
     axes.axhspan(low, high, alpha=0.5, **ASSUMED)
     axes.plot(hours, power_w, "o", color=APPLIANCE, markersize=4)
     axes.plot(hours[caught], power_w[caught], "o", color=APPLIANCE)
     level(axes, running_w, f"running {running_w:.0f} W", linestyle="--", linewidth=1.5)
-    beside(axes, (low + high) / 2, f"a start asks\n{times[0]:g} to {times[1]:g} times\nas much", 1.015)
+    beside(axes, (low + high) / 2, f"a start asks\n{times.low:g} to {times.high:g} times\nas much", 1.015)
     axes.set(xlim=(0, 1.02 * hours[-1]), ylim=(0, 1.08 * high), xlabel=_SINCE, ylabel=_POWER)
     return "a dot: the highest reading in a start's first minute", "large: a start was caught", "hatched: assumed"
 
 
-def parting_figure(axes: Axes, lines: Sequence[tuple[str, np.ndarray, np.ndarray, bool]]) -> Sequence[str]:
+def parting_figure(axes: Axes, lines: Sequence[tuple[str, np.ndarray, np.ndarray, bool]]) -> About:
     """Draw energies counted from the same moment, labelled where they end.
 
     Parameters
@@ -126,7 +123,7 @@ def parting_figure(axes: Axes, lines: Sequence[tuple[str, np.ndarray, np.ndarray
     return ("broken lines: not measured",)
 
 
-def charge_figure(axes: Axes, rides: Ride, levels_wh: np.ndarray) -> Sequence[str]:
+def charge_figure(axes: Axes, rides: Ride, levels_wh: np.ndarray) -> About:
     """Draw the charge through an outage as a fan: the middle of many rides, half of them, 19 of 20.
 
     Parameters
@@ -167,7 +164,7 @@ def _mains(outage: Outage) -> Iterator[tuple[float, float]]:
             yield ends_h[back] - recharge.pattern.duration_h[back], ends_h[back]
 
 
-def emptying_figure(axes: Axes, night: Ride, warm: Ride, begins: int) -> Sequence[str]:
+def emptying_figure(axes: Axes, night: Ride, warm: Ride, begins: int) -> About:
     """Draw what a battery holds hour by hour, and below it the part that the cold keeps back.
 
     Parameters
@@ -207,8 +204,8 @@ class Taken:
 
     Parameters
     ----------
-    names, colours : sequence of str
-        One for each thing plugged in.
+    colours : mapping from str to str
+        What is plugged in, by name.
     edges_h : array of shape (n + 1,)
         Moments between which the powers stand still, counted from the beginning [h].
     power_w : array of shape (things, n)
@@ -219,15 +216,14 @@ class Taken:
         What each has taken by then, and last what the unit took for itself [Wh].
     """
 
-    names: Sequence[str]
-    colours: Sequence[str]
+    colours: Mapping[str, str]
     edges_h: np.ndarray
     power_w: np.ndarray
     times_h: np.ndarray
     energy_wh: np.ndarray
 
 
-def household_figure(axes: Axes, taken: Taken, *, rated_w: float, peaks_w: float, begins: int) -> Sequence[str]:
+def household_figure(axes: Axes, taken: Taken, *, rated_w: float, peaks_w: float, begins: int) -> About:
     """Draw power under the inverter's rating, and below it energy up to what the unit holds.
 
     Parameters
@@ -260,7 +256,7 @@ def _powers(axes: Axes, taken: Taken, rated_w: float, peaks_w: float) -> None:
     """Draw the powers, one on top of the other, and the two levels to compare: the rating and all peaks at once."""
     shown = np.searchsorted(taken.edges_h, _SPAN_H)
     edges = np.repeat(taken.edges_h[: shown + 1], 2)[1:-1]
-    axes.stackplot(edges, np.repeat(taken.power_w[:, :shown], 2, axis=1), colors=taken.colours)
+    axes.stackplot(edges, np.repeat(taken.power_w[:, :shown], 2, axis=1), colors=taken.colours.values())
     rating_at, peaks_at = apart([rated_w, peaks_w], 0.20 * rated_w)
     level(axes, rated_w, f"rating {rated_w:,.0f} W", label_at=rating_at)
     level(axes, peaks_w, f"all peaks {peaks_w:,.0f} W", label_at=peaks_at, linestyle="--",
@@ -270,13 +266,13 @@ def _powers(axes: Axes, taken: Taken, rated_w: float, peaks_w: float) -> None:
 
 def _energies(axes: Axes, taken: Taken) -> None:
     """Draw the energies, one on top of the other, up to what the unit holds, each named beside its end."""
-    names, colours, ends = [*taken.names, "the unit itself"], [*taken.colours, OWN], taken.energy_wh[:, -1]
+    colours, ends = {**taken.colours, "the unit itself": OWN}, taken.energy_wh[:, -1]
     holds = float(ends.sum())
-    axes.stackplot(taken.times_h, taken.energy_wh, colors=colours)
+    axes.stackplot(taken.times_h, taken.energy_wh, colors=colours.values())
     places = apart(list(np.cumsum(ends) - ends / 2), 0.115 * holds)
-    axes.scatter([1.03] * len(places), places, s=90, c=colours, marker="s", transform=axes.get_yaxis_transform(),
-                 clip_on=False)  # fmt: skip
-    for y, name, energy in zip(places, names, ends, strict=True):
+    axes.scatter([1.03] * len(places), places, s=90, c=[*colours.values()], marker="s",
+                 transform=axes.get_yaxis_transform(), clip_on=False)  # fmt: skip
+    for y, name, energy in zip(places, colours, ends, strict=True):
         beside(axes, y, f"{name} {energy:,.0f} Wh", 1.055, fontsize=12.5)
     axes.axhline(holds)
     axes.text(0.3, 1.03 * holds, f"the unit holds {holds:,.0f} Wh", fontsize=12.5)

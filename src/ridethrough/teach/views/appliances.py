@@ -90,7 +90,6 @@ def length_panel(log: MeterLog, meters: Mapping[str, Meter]) -> Panel:
         for name, meter in meters.items()
     }
     curves = {name: Curve.of(name, [draw.mean_power.to("W") for draw in found]) for name, found in draws.items()}
-    labels = "hours logged (h)", "mean power at the outlet (W)"
     floors = {name: np.array([plain(draw.metered.expanded()) for draw in found]) for name, found in draws.items()}
 
     def view(hours_logged: float, meter: str) -> View:
@@ -103,7 +102,7 @@ def length_panel(log: MeterLog, meters: Mapping[str, Meter]) -> Panel:
         )
         table = pd.DataFrame({"hours logged": hours, "mean power (W)": curve.value, "give or take (W)": curve.half,
                               "meter alone (W)": floor}).iloc[[0, 2, 5, 11, 23, 47, len(hours) - 1]]  # fmt: skip
-        picture = partial(band_figure, x=hours, curve=curve, floor=floor, at=hours_logged, labels=labels)
+        picture = partial(band_figure, x=hours, curve=curve, floor=floor, at=hours_logged)
         return View(text, table, f"After {hours_logged:g} h: {draw.mean_power}", picture)
 
     hours_logged = Slider("hours logged", 1, float(hours[-1]), 1, unit="h")
@@ -132,5 +131,5 @@ def starts_view(log: MeterLog, draw: Draw) -> View:
     )
     table = pd.DataFrame({"start (h)": hours[caught], "highest reading (W)": highest[caught]})
     headline = f"{len(hours)} starts, {caught.sum()} of them caught by the meter"
-    picture = partial(starts_figure, hours=hours, power_w=highest, running_w=running_w, times=(times.low, times.high))
+    picture = partial(starts_figure, hours=hours, power_w=highest, running_w=running_w, times=times)
     return View(text, table, headline, picture)

@@ -89,8 +89,8 @@ def household_panel(loads: Mapping[str, Load], unit: BackupUnit, *, opens: str, 
             f"inverter's {rated_w:,.0f} W."
         )
         columns = {
-            "what": [*taken.names, "the unit itself"],
-            "largest power (W)": [f"{_peak_w(loads[name]):,.0f}" for name in taken.names] + ["-"],
+            "what": [*taken.colours, "the unit itself"],
+            "largest power (W)": [f"{_peak_w(loads[name]):,.0f}" for name in taken.colours] + ["-"],
             "taken until empty (Wh)": taken.energy_wh[:, -1],
         }
         over = "; all peaks at once are too much" if peaks_w > rated_w else ""
@@ -126,10 +126,10 @@ def _taken(load: Load, unit: BackupUnit, outage: Outage, order: Sequence[str]) -
     own_w = np.concatenate([step.drained_w[:, 0] for step in steps]) - power_w.sum(axis=0)
     edges_h = np.append(0, np.cumsum(duration_h))
     sums_wh = np.cumsum(np.vstack([power_w, own_w]) * duration_h, axis=1)
-    times_h = np.append(np.linspace(0, ends, _MOMENTS, endpoint=False), ends)
+    times_h = np.linspace(0, ends, _MOMENTS + 1)
     energy_wh = np.array([np.interp(times_h, edges_h, np.append(0, sums)) for sums in sums_wh])
-    names = [appliance.name for appliance in load.appliances]
-    return Taken(names, [LOADS[order.index(name)] for name in names], edges_h, power_w, times_h, energy_wh)
+    colours = {appliance.name: LOADS[order.index(appliance.name)] for appliance in load.appliances}
+    return Taken(colours, edges_h, power_w, times_h, energy_wh)
 
 
 def shedding_view(loads: Mapping[str, Load], unit: BackupUnit, outage: Any) -> View:

@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import pint
 
 from ...answer.ledger import Ledger, ledger
 from ...answer.outage import Outage
@@ -16,7 +15,7 @@ from ...answer.ride import Ride, ride
 from ...answer.size import size
 from ...model.load import Load
 from ...model.unit import BackupUnit
-from ...units import Q_, Refusal, show
+from ...units import Q_, show
 from ..figures import LOADS, Curve, charge_figure, curves_figure, emptying_figure, outages_figure, plain
 from ..panels import Choice, Panel, Slider, View
 
@@ -92,9 +91,7 @@ def side_by_side(table: pd.DataFrame) -> pd.DataFrame:
         with_packs = "" if pd.isna(packs) or not packs else f", {packs} pack{'s' if packs > 1 else ''}"
         said.append(f"{verdict}{with_packs}{', all packs' if note.startswith('even') else ''}")
     wide = table.assign(said=said).pivot(index="unit", columns="outage", values="said")
-    return (
-        wide[list(table["outage"].unique())].loc[list(table["unit"].unique())].reset_index().rename_axis(columns=None)
-    )
+    return wide.loc[table["unit"].unique(), table["outage"].unique()].reset_index().rename_axis(columns=None)
 
 
 def cold_panel(freezer: Load, steady: Load, unit: BackupUnit, *, kitchen: Any) -> Panel:
@@ -111,9 +108,9 @@ def cold_panel(freezer: Load, steady: Load, unit: BackupUnit, *, kitchen: Any) -
     kitchen : str or pint.Quantity
         The kitchen's temperature [degC].
     """
-    store_c, measured_at = np.arange(-15.0, 26.0), _room(freezer)
+    store_c = np.arange(-15.0, 26.0)
 
-    def both(room: pint.Quantity, place: str) -> tuple[Ledger, Ledger]:
+    def both(room: Any, place: str) -> tuple[Ledger, Ledger]:
         unit_at = room if place == _PLACES[0] else kitchen
         return (ledger(freezer, unit, Outage("24 h", room=room, unit_at=unit_at)),
                 ledger(steady, unit, Outage("24 h", unit_at=unit_at)))  # fmt: skip
@@ -123,7 +120,10 @@ def cold_panel(freezer: Load, steady: Load, unit: BackupUnit, *, kitchen: Any) -
         place: [Curve.of(found[0][n].load.name, [pair[n].lasts for pair in found]) for n in (0, 1)]
         for place, found in accounts.items()
     }
+    measured_at = freezer.appliances[0].room
     before, usual = both(measured_at, _PLACES[0]), show(measured_at, 0)
+    picture = partial(curves_figure, x=store_c, reach=(0, 100), colours=LOADS[::3], about=[f"+ and −: against {usual}"],
+                      labels=("temperature of the store (°C)", "run time (h)"))  # fmt: skip
 
     def view(store: float, place: str) -> View:
         here = accounts[place][int(np.argmin(np.abs(store_c - store)))]
@@ -137,19 +137,8 @@ def cold_panel(freezer: Load, steady: Load, unit: BackupUnit, *, kitchen: Any) -
         headline = f"Store at {store:g} °C, unit {place}: {', '.join(words)}".replace("-", "−")
         return View(text, _table(here, before), headline, partial(picture, curves=curves[place], at=store))
 
-    picture = partial(curves_figure, x=store_c, reach=(0, 100), colours=LOADS[::3], about=[f"+ and −: against {usual}"],
-                      labels=("temperature of the store (°C)", "run time (h)"))  # fmt: skip
     store = Slider("temperature of the store", -15, 25, -8, unit="°C")
     return Panel(view, store=store, place=Choice("the unit stands", list(_PLACES)))
-
-
-def _room(load: Load) -> pint.Quantity:
-    """Return the room that a cold appliance was measured in [degC]."""
-    room = load.appliances[0].room
-    if room is None:
-        raise Refusal(f"{load.name} without the room it was measured in", "its temperature",
-                      'Write load.in_a_room_of("3 degC", cabinet="freezer").')  # fmt: skip
-    return room
 
 
 def _table(here: Sequence[Ledger], before: Sequence[Ledger]) -> pd.DataFrame:

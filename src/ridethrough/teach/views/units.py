@@ -52,7 +52,7 @@ def crossing_panel(lines: Mapping[str, RundownLine]) -> Panel:
     load_w = np.arange(0.0, 101.0)
     hours = {name: [line.hours(Q_(p, "W")) for p in load_w] for name, line in lines.items()}
     curves = [Curve.of(name, found) for name, found in hours.items()]
-    labels = "load at the outlet (W)", "run time (h)"
+    picture = partial(curves_figure, x=load_w, curves=curves, labels=("load at the outlet (W)", "run time (h)"))
 
     def view(load: float) -> View:
         here = {name: found[int(load)] for name, found in hours.items()}
@@ -65,9 +65,8 @@ def crossing_panel(lines: Mapping[str, RundownLine]) -> Panel:
         }
         text = f"At a load of {load:g} W: {'; '.join(f'{name} {t}' for name, t in here.items())}."
         lasts = "lasts longer" if len(here) == 2 else "lasts longest"
-        headline = f"At {load:g} W {longest} {lasts}: {show(here[longest].value)}"
-        picture = partial(curves_figure, x=load_w, curves=curves, at=load, labels=labels)
-        return View(text, pd.DataFrame(columns), headline, picture)
+        headline = f"At {load:g} W {longest} {lasts}: {show(here[longest])}"
+        return View(text, pd.DataFrame(columns), headline, partial(picture, at=load))
 
     return Panel(view, load=Slider("load at the outlet", 0, 100, 5, unit="W"))
 
@@ -98,6 +97,9 @@ def efficiency_panel(units: Mapping[str, BackupUnit], stated_at: Mapping[str, An
     curves = [Curve.of(name, [percent(unit, p) for p in load_w]) for name, unit in units.items()]
     sheet_w = [number(stated_at[name], "W", "stated_at") for name in units]
     stated = [(at, plain(percent(unit, at))) for at, unit in zip(sheet_w, units.values(), strict=True)]
+    labels = "load at the outlet (W)", "efficiency: outlet over battery (%)"
+    picture = partial(curves_figure, x=load_w, curves=curves, labels=labels, reach=(0, 100), stated=stated,
+                      about=["squares: what the box says"])  # fmt: skip
 
     def view(load: float) -> View:
         here = int(load)
@@ -114,10 +116,6 @@ def efficiency_panel(units: Mapping[str, BackupUnit], stated_at: Mapping[str, An
         worst, (_, says) = min(zip(curves, stated, strict=True), key=lambda pair: pair[0].value[here])
         headline = f"At {load:g} W {worst.name} delivers {worst.value[here]:.0f} %; its box says {says:.0f} %"
         return View(text, pd.DataFrame(columns), headline, partial(picture, at=load))
-
-    labels = "load at the outlet (W)", "efficiency: outlet over battery (%)"
-    picture = partial(curves_figure, x=load_w, curves=curves, labels=labels, reach=(0, 100), stated=stated,
-                      about=("squares: what the box says",))  # fmt: skip
 
     return Panel(view, load=Slider("load at the outlet", 5, 500, 33, unit="W"))
 
@@ -140,9 +138,7 @@ def usable_panel(units: Mapping[str, BackupUnit], *, start: Any = "100 %") -> Pa
     depths = {name: coefficient(f"depth of discharge, {unit.chemistry}") for name, unit in units.items()}
     lead = [name for name, unit in units.items() if "lead-acid" in unit.chemistry]
     if not lead:
-        raise Refusal(
-            f"units {', '.join(units)}", "a lead-acid unit among them", "Add one: it is what the panel moves."
-        )
+        raise Refusal(f"units {', '.join(units)}", "a lead-acid unit among them", "Add one: the panel moves it.")
 
     def view(depth: float, years: float, months: float) -> View:
         chosen = {name: depths[name] + (Q_(depth, "%").to("1") - depths[name].value) for name in lead}
