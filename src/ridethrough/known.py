@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from scipy.special import stdtrit
+
 from .units import Refusal, show
 
 if TYPE_CHECKING:
@@ -67,6 +69,4 @@ def ends_of(coverage: float) -> tuple[float, float]:
 
 def student(dof: float, coverage: float = COVERAGE) -> float:
     """Return Student's t for a two-sided interval [-]."""
-    from scipy.special import stdtrit
-
     return float(stdtrit(dof if math.isfinite(dof) else 1e12, (1 + coverage) / 2))

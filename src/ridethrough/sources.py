@@ -11,13 +11,12 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, cast, get_args
+from typing import Literal, cast, get_args
+
+import pandas as pd
 
 from .estimate import Estimate
 from .units import Q_, Refusal, float_of
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 Kind = Literal["published", "common practice", "from memory", "invented"]
 
@@ -136,10 +135,6 @@ def coefficient(name: str) -> Estimate:
 
 def table_of(names: Iterable[str]) -> pd.DataFrame:
     """Return the table's entries of these names, each once: columns coefficient, value, low, high, unit, source."""
-    import pandas as pd
-
     entries = [lookup(name) for name in dict.fromkeys(names)]
-    return pd.DataFrame(
-        [(c.name, c.value, c.low, c.high, c.unit, str(c.source)) for c in entries],
-        columns=["coefficient", "value", "low", "high", "unit", "source"],
-    )
+    rows = [(c.name, c.value, c.low, c.high, c.unit, str(c.source)) for c in entries]
+    return pd.DataFrame(rows, columns=["coefficient", "value", "low", "high", "unit", "source"])
