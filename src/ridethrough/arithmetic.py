@@ -12,12 +12,11 @@ from .units import any_quantity, registry, unit_name
 class Arithmetic:
     """What calculates by the quantity that it holds; the result is of the same kind."""
 
-    __slots__ = ()
+    __slots__ = ("_held",)
     __array_ufunc__ = None  # so that an ndarray leaves the arithmetic to this class
-    _held: pint.Quantity
 
     def __init__(self, held: Any) -> None:
-        raise NotImplementedError
+        self._held: pint.Quantity = held
 
     def to(self, unit: str) -> Self:
         """Return the same in another unit, spelt as in quantity text."""

@@ -63,10 +63,7 @@ class Estimate(Arithmetic, Known):
     0.0
     """
 
-    __slots__ = ("_held",)
-
-    def __init__(self, held: Any) -> None:
-        self._held: pint.Quantity = held
+    __slots__ = ()
 
     # -- ways to make one ------------------------------------------------------------------------
 
