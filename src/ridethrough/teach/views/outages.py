@@ -32,10 +32,9 @@ def rides_view(load: Load, unit: BackupUnit, outage: Any) -> View:
     last = f"on {unit.label}: {round(rides.chance * _RIDES):,} of {_RIDES:,} rides last"
     hours, verdict = show(rides.outage.duration), rides.verdict
     table = pd.DataFrame([rides.case.told_h, *levels_wh[::2]], ["time (h)", "low (Wh)", "middle (Wh)", "high (Wh)"]).T
-    return View(
-        f"Outage of {hours} {last}{kept}, {verdict}. {_ends(rides)}", table[:: _MOMENTS // 8],
-        f"{hours} {last}, {verdict}", partial(charge_figure, rides=rides, levels_wh=levels_wh),
-    )  # fmt: skip
+    text = f"Outage of {hours} {last}{kept}, {verdict}. {_ends(rides)}"
+    picture = partial(charge_figure, rides=rides, levels_wh=levels_wh)
+    return View(text, table[:: _MOMENTS // 8], f"{hours} {last}, {verdict}", picture)
 
 
 def _ends(rides: Ride) -> str:
