@@ -18,8 +18,7 @@ from pint.compat import upcast_type_map
 from uncertainties import correlated_values, correlation_matrix, ufloat
 from uncertainties.core import AffineScalarFunc, LinearCombination
 
-from .arithmetic import Arithmetic
-from .known import COVERAGE, Known, ends_of, student
+from .known import COVERAGE, Arithmetic, Known, ends_of, student
 from .units import Refusal, any_quantity, difference_unit, registry, unit_name, width_of
 
 
