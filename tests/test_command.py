@@ -20,6 +20,7 @@ from typing import Any
 import pytest
 
 from ridethrough import __main__ as command
+from ridethrough.teach import scenario
 from ridethrough.units import Refusal
 
 ANSWER = "About 12 h, give or take 2 h. Keep the door closed."
@@ -197,7 +198,7 @@ def test_the_kits_own_folder_is_refused(
 def test_a_package_without_lessons_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     package = tmp_path / "src" / "ridethrough"
     package.mkdir(parents=True)
-    monkeypatch.setattr(command, "files", lambda name: package)
+    monkeypatch.setattr(scenario, "__file__", str(package / "teach" / "scenario.py"))
     with pytest.raises(Refusal, match="without lessons"):
         command.kit_lessons()
     for folder in (tmp_path / "lessons", package / "lessons"):  # a checkout; then an installed wheel, which goes first

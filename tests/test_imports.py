@@ -23,7 +23,6 @@ SOURCE = Path(__file__).parents[1] / "src" / PACKAGE
 RANK = {
     "quantity_text": 0,
     "units": 1,
-    "arithmetic": 2,
     "known": 2,
     "estimate": 3,
     "drawn": 3,

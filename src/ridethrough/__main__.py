@@ -11,10 +11,10 @@ import os
 import secrets
 import socket
 import sys
-from importlib.resources import files
-from importlib.resources.abc import Traversable
+from contextlib import suppress
 from pathlib import Path
 
+from .teach.scenario import kit_folder
 from .units import Refusal
 
 FIRST_LESSON = "00-start-here.ipynb"
@@ -30,40 +30,36 @@ HOST = "127.0.0.1"
 PORTS = range(8888, 8908)
 
 
-def kit_lessons() -> Traversable:
-    """Return the kit's own lessons: those inside the installed package, or those of a checkout.
+def kit_lessons() -> Path:
+    """Return the kit's own lessons.
 
     Raises
     ------
     Refusal
-        If neither holds the first lesson.
+        If the first lesson is not there.
     """
-    package = files("ridethrough")
-    for folder in (package / "lessons", Path(str(package)).parents[1] / "lessons"):
-        if (folder / FIRST_LESSON).is_file():
-            return folder
-    raise Refusal(
-        f"the package in {package}, without lessons",
-        "the lessons that belong to it",
-        "Install it again, from a wheel or from a checkout.",
-    )
+    folder = kit_folder("lessons")
+    if not (folder / FIRST_LESSON).is_file():
+        raise Refusal(f"the folder {folder}, without lessons", "the lessons that belong to the package",
+                      "Install it again, from a wheel or from a checkout.")  # fmt: skip
+    return folder
 
 
-def copy_lessons(kit: Traversable, folder: Path) -> tuple[list[str], list[str]]:
+def copy_lessons(kit: Path, folder: Path) -> tuple[list[str], list[str]]:
     """Return the names of the files newly copied from ``kit``, and of those the kit has changed since.
 
     A file that is there is kept, whatever it holds.
 
     Parameters
     ----------
-    kit : importlib.resources.abc.Traversable
+    kit : pathlib.Path
         Folder with the kit's lessons; folders inside it are left out [-].
     folder : pathlib.Path
         Made if missing [-].
     """
     (folder / FIRST_COPIES).mkdir(parents=True, exist_ok=True)
     copied, changed = [], []
-    for source in sorted((item for item in kit.iterdir() if item.is_file()), key=lambda item: item.name):
+    for source in sorted(item for item in kit.iterdir() if item.is_file()):
         content, mine, first = source.read_bytes(), folder / source.name, folder / FIRST_COPIES / source.name
         if not mine.exists():
             mine.write_bytes(content)
@@ -83,10 +79,9 @@ def prepare(folder: Path) -> str:
         If nothing can be written there, if it is the kit's own folder, or if the kit's lessons are missing.
     """
     kit = kit_lessons()
-    if folder.resolve() == Path(str(kit)).resolve():
-        raise Refusal(
-            f"the kit's own folder {folder}", "a folder for your copy", "Leave --folder out for ./my-lessons."
-        )
+    if folder.resolve() == kit.resolve():
+        given = f"the kit's own folder {folder}"
+        raise Refusal(given, "a folder for your copy", "Leave --folder out for ./my-lessons.")
     try:
         copied, changed = copy_lessons(kit, folder)
         for name, content in BESIDE.items():
@@ -94,14 +89,10 @@ def prepare(folder: Path) -> str:
                 path.parent.mkdir(parents=True, exist_ok=True)
                 path.write_text(content, encoding="utf-8")
     except OSError as error:
-        raise Refusal(
-            f"the folder {folder} ({error.strerror})",
-            "a folder that can be written to",
-            "Write for example: ridethrough --folder lessons-of-mine",
-        ) from error
-    text = (
-        f"Your lessons are in {folder.resolve()}. New files: {len(copied)}; those already there are as you left them."
-    )
+        raise Refusal(f"the folder {folder} ({error.strerror})", "a folder that can be written to",
+                      "Write for example: ridethrough --folder lessons-of-mine") from error  # fmt: skip
+    text = f"Your lessons are in {folder.resolve()}. New files: {len(copied)}; "
+    text += "those already there are as you left them."
     if changed:
         text += (
             f"\nThe kit's copy has changed since yours was made, and yours was kept: {', '.join(changed)}. "
@@ -119,16 +110,11 @@ def free_port(wanted: int | None) -> int:
         If another program listens there, or there is no such port.
     """
     for port in PORTS if wanted is None else [wanted] if wanted in range(1, 65536) else []:
-        try:
-            with socket.create_server((HOST, port)):
-                return port
-        except OSError:
-            continue
-    raise Refusal(
-        f"port {wanted}" if wanted is not None else f"ports {PORTS[0]} to {PORTS[-1]}",
-        "a port from 1024 to 65535 that no other program uses",
-        "Write for example: ridethrough --port 9911",
-    )
+        with suppress(OSError), socket.create_server((HOST, port)):
+            return port
+    given = f"ports {PORTS[0]} to {PORTS[-1]}" if wanted is None else f"port {wanted}"
+    raise Refusal(given, "a port from 1024 to 65535 that no other program uses",
+                  "Write for example: ridethrough --port 9911")  # fmt: skip
 
 
 def has_display() -> bool:

@@ -62,7 +62,7 @@ class Drawn(Known):
     @property
     def u(self) -> pint.Quantity:
         """The standard deviation of the draws."""
-        return Q_(float(np.minimum(self.draws, self.horizon).std(ddof=1)), self.unit)
+        return Q_(float(np.asarray(self).std(ddof=1)), self.unit)
 
     def interval(self, coverage: float = COVERAGE) -> tuple[pint.Quantity, pint.Quantity]:
         """Return the two ends that as many draws lie below as above; an end at the horizon reads "at least".
@@ -71,7 +71,7 @@ class Drawn(Known):
         ----------
         JCGM 101:2008, 5.3.3 and 7.7.
         """
-        low, high = np.quantile(np.minimum(self.draws, self.horizon), ends_of(coverage))
+        low, high = np.quantile(np.asarray(self), ends_of(coverage))
         return Q_(float(low), self.unit), Q_(float(high), self.unit)
 
     def chance_above(self, limit: Any) -> float:
@@ -80,12 +80,11 @@ class Drawn(Known):
 
     def shares(self) -> pd.DataFrame:
         """Return what makes it uncertain: columns influence and share [-], the squared rank correlation."""
-        kept = ~np.isnan(self.rows[1:])
-        ranks = _ranks(np.minimum(self.draws, self.horizon))
+        kept, ranks = ~np.isnan(self.rows[1:]), _ranks(np.asarray(self))
         found = {name: sum(float(_ranks(each[1:][kept]) @ ranks) ** 2 for each in together)
                  for name, together in self.inputs.items()}  # fmt: skip
-        found = {name: share for name, share in found.items() if share > CHANCE / ranks.size}
-        table = pd.DataFrame({"influence": list(found), "share": list(found.values())})
+        more = [(name, share) for name, share in found.items() if share > CHANCE / ranks.size]
+        table = pd.DataFrame(more, columns=["influence", "share"])
         return table.sort_values("share", ascending=False, ignore_index=True)
 
     def to(self, unit: str) -> Drawn:

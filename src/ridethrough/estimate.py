@@ -12,13 +12,13 @@ from dataclasses import dataclass
 from typing import Any, cast
 
 import numpy as np
+import pandas as pd
 import pint
 from pint.compat import upcast_type_map
-from uncertainties import correlated_values, ufloat
+from uncertainties import correlated_values, correlation_matrix, ufloat
 from uncertainties.core import AffineScalarFunc, LinearCombination
 
-from .arithmetic import Arithmetic
-from .known import COVERAGE, Known, ends_of, student
+from .known import COVERAGE, Arithmetic, Known, ends_of, student
 from .units import Refusal, any_quantity, difference_unit, registry, unit_name, width_of
 
 
@@ -62,10 +62,7 @@ class Estimate(Arithmetic, Known):
     0.0
     """
 
-    __slots__ = ("_held",)
-
-    def __init__(self, held: Any) -> None:
-        self._held: pint.Quantity = held
+    __slots__ = ()
 
     # -- ways to make one ------------------------------------------------------------------------
 
@@ -75,29 +72,21 @@ class Estimate(Arithmetic, Known):
         return cls(any_quantity(value, unit))
 
     @classmethod
-    def standard(
-        cls, value: Any, u: Any, name: str, *, dof: float = math.inf, source: str = "", entries: tuple[str, ...] = ()
-    ) -> Estimate:
+    def standard(cls, value: Any, u: Any, name: str, **about: Any) -> Estimate:
         """Return an estimate with the standard uncertainty ``u``.
 
         Parameters
         ----------
         value, u : str or pint.Quantity
             The value and its standard uncertainty [same dimension].
-        name : str
-            The influence's name in budgets.
-        dof : float
-            Degrees of freedom of ``u`` [-].
-        source : str
-            Where ``u`` comes from.
-        entries : tuple of str
-            The table's coefficients behind it.
+        name, about
+            The influence's name in budgets, and what else an `Influence` says: dof, source, entries.
         """
         held = any_quantity(value)
-        return cls._of(held, width_of(u, held), Influence(name, dof, source, None, entries))
+        return cls._of(held, width_of(u, held), Influence(name, **about))
 
     @classmethod
-    def within(cls, value: Any, half_width: Any, name: str, *, source: str = "") -> Estimate:
+    def within(cls, value: Any, half_width: Any, name: str, **about: Any) -> Estimate:
         """Return an estimate that is anywhere within ``value`` +- ``half_width`` with equal chance.
 
         u = half_width / sqrt(3)                                                              (1)
@@ -106,8 +95,8 @@ class Estimate(Arithmetic, Known):
         ----------
         value, half_width : str or pint.Quantity
             The middle and half the width of the band [same dimension].
-        name, source : str
-            The influence's name in budgets, and where the band comes from.
+        name, about
+            As in `standard`.
 
         References
         ----------
@@ -115,12 +104,10 @@ class Estimate(Arithmetic, Known):
         """
         held = any_quantity(value)
         root = math.sqrt(3)
-        return cls._of(held, width_of(half_width, held) / root, Influence(name, math.inf, source, (-root, root)))  # (1)
+        return cls._of(held, width_of(half_width, held) / root, Influence(name, ends=(-root, root), **about))  # (1)
 
     @classmethod
-    def band(
-        cls, value: Any, low: Any, high: Any, name: str, *, source: str = "", entries: tuple[str, ...] = ()
-    ) -> Estimate:
+    def band(cls, value: Any, low: Any, high: Any, name: str, **about: Any) -> Estimate:
         """Return an estimate that is anywhere from ``low`` to ``high`` with equal chance, best taken as ``value``.
 
         u^2 = (high - low)^2 / 12 + (value - (low + high) / 2)^2                              (1)
@@ -129,16 +116,14 @@ class Estimate(Arithmetic, Known):
         ----------
         value, low, high : str or pint.Quantity
             The value, in the middle of its band or not, and the band's ends [same dimension].
-        name, source, entries
+        name, about
             As in `standard`.
         """
         held = any_quantity(value)
         middle, unit = float(held.magnitude), held.units
         ends = [float(any_quantity(end).to(unit).magnitude) - middle for end in (low, high)]
         u = math.hypot((ends[1] - ends[0]) / math.sqrt(12), (ends[0] + ends[1]) / 2)  # (1)
-        if not u:
-            return cls.exact(held)
-        return cls._of(held, u, Influence(name, math.inf, source, (ends[0] / u, ends[1] / u), entries))
+        return cls._of(held, u, Influence(name, ends=(ends[0] / u, ends[1] / u), **about)) if u else cls.exact(held)
 
     @classmethod
     def readings(cls, values: Sequence[Any], name: str, unit: str | None = None) -> Estimate:
@@ -167,15 +152,7 @@ class Estimate(Arithmetic, Known):
 
     @classmethod
     def jointly(
-        cls,
-        values: Sequence[float],
-        covariance: Any,
-        units: Sequence[str],
-        name: str,
-        *,
-        dof: float = math.inf,
-        source: str = "",
-        entries: tuple[str, ...] = (),
+        cls, values: Sequence[float], covariance: Any, units: Sequence[str], name: str, **about: Any
     ) -> list[Estimate]:
         """Return estimates that were found together, such as a line's intercept and slope.
 
@@ -187,10 +164,10 @@ class Estimate(Arithmetic, Known):
             Their covariance, in products of ``units``.
         units : sequence of str
             Their units.
-        name, dof, source, entries
+        name, about
             As in `standard`; the one influence's, and the covariance's.
         """
-        together, spread = Influence(name, dof, source, None, entries), np.asarray(covariance, float)
+        together, spread = Influence(name, **about), np.asarray(covariance, float)
         own = np.sqrt(np.diag(spread))
         if not np.any(spread - np.diag(np.diag(spread))):  # known together in how sure they are, and no further
             return [cls._of(any_quantity(one, unit), float(u), together)
@@ -227,20 +204,18 @@ class Estimate(Arithmetic, Known):
         return dict(self._affine.derivatives)
 
     def _shares(self) -> dict[Influence, float]:
-        """Return each influence's variance, in the square of the estimate's unit."""
+        """Return the variance of each influence that matters, in the square of the estimate's unit."""
         shares: dict[Influence, float] = {}
         for variable, part in self._affine.error_components().items():
-            influence = variable.tag
-            shares[influence] = shares.get(influence, 0.0) + part**2
-        return shares
+            shares[variable.tag] = shares.get(variable.tag, 0.0) + part**2
+        return {influence: variance for influence, variance in shares.items() if variance > 0}
 
     @property
     def dof(self) -> float:
         """The effective degrees of freedom (Welch-Satterthwaite, JCGM 100:2008, G.4.1) [-]."""
         shares = self._shares()
-        total = sum(shares.values())
-        weight = sum(part**2 / influence.dof for influence, part in shares.items() if part > 0)
-        return total**2 / weight if weight > 0 else math.inf
+        weight = sum(variance**2 / influence.dof for influence, variance in shares.items())
+        return sum(shares.values()) ** 2 / weight if weight > 0 else math.inf
 
     def interval(self, coverage: float = COVERAGE) -> tuple[pint.Quantity, pint.Quantity]:
         """Return the two ends of the interval that holds the value with chance ``coverage`` [-].
@@ -258,10 +233,9 @@ class Estimate(Arithmetic, Known):
 
     def rests_on(self) -> list[str]:
         """Return the table's coefficients that its uncertainty comes from, each once."""
-        return list(dict.fromkeys(name for influence, part in self._shares().items() if part > 0
-                                  for name in influence.entries))  # fmt: skip
+        return list(dict.fromkeys(name for influence in self._shares() for name in influence.entries))
 
-    def budget(self) -> Any:
+    def budget(self) -> pd.DataFrame:
         """Return a table of what makes it uncertain, the largest first.
 
         Returns
@@ -270,27 +244,19 @@ class Estimate(Arithmetic, Known):
             Columns: influence, standard uncertainty (in the estimate's unit), share [-], degrees of
             freedom [-], source. Shares sum to one.
         """
-        import pandas as pd
-
-        shares = {influence: part for influence, part in self._shares().items() if part > 0}
-        total = sum(shares.values()) or 1.0
-        rows = [
-            {
-                "influence": influence.name,
-                f"standard uncertainty ({self.u.units:~P})": math.sqrt(part),
-                "share": part / total,
-                "degrees of freedom": influence.dof,
-                "source": influence.source,
-            }
-            for influence, part in sorted(shares.items(), key=lambda item: -item[1])
-        ]
-        return pd.DataFrame(rows, columns=["influence", f"standard uncertainty ({self.u.units:~P})", "share",
-                                           "degrees of freedom", "source"])  # fmt: skip
+        ranked = sorted(self._shares().items(), key=lambda item: -item[1])
+        variances = np.array([variance for _, variance in ranked])
+        columns = {
+            "influence": [influence.name for influence, _ in ranked],
+            f"standard uncertainty ({self.u.units:~P})": np.sqrt(variances),
+            "share": variances / variances.sum(),
+            "degrees of freedom": [influence.dof for influence, _ in ranked],
+            "source": [influence.source for influence, _ in ranked],
+        }
+        return pd.DataFrame(columns)
 
     def correlation(self, other: Estimate) -> float:
         """Return the correlation with another estimate [-]: -1 to 1."""
-        from uncertainties import correlation_matrix
-
         return float(correlation_matrix([self._affine, other._affine])[0, 1])
 
 

@@ -1,14 +1,14 @@
-"""What every number with a give or take can say, whether it was propagated or drawn."""
+"""What every number with a give or take can say, whether it was propagated or drawn, and how one calculates."""
 
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import Any, Self
 
-from .units import Refusal, show
+import pint
+from scipy.special import stdtrit
 
-if TYPE_CHECKING:
-    import pint
+from .units import Refusal, any_quantity, registry, show, unit_name
 
 COVERAGE = 0.95
 
@@ -58,6 +58,54 @@ class Known:
         return f"<span>{self}</span>"
 
 
+class Arithmetic:
+    """What calculates by the quantity that it holds; the result is of the same kind."""
+
+    __slots__ = ("_held",)
+    __array_ufunc__ = None  # so that an ndarray leaves the arithmetic to this class
+
+    def __init__(self, held: Any) -> None:
+        self._held: pint.Quantity = held
+
+    def to(self, unit: str) -> Self:
+        """Return the same in another unit, spelt as in quantity text."""
+        return type(self)(registry().Quantity(self._held.m_as(unit_name(unit)), unit_name(unit)))
+
+    def __add__(self, other: Any) -> Self:
+        return type(self)(self._held + _operand(other))
+
+    def __radd__(self, other: Any) -> Self:
+        return self if isinstance(other, int) and other == 0 else type(self)(_operand(other) + self._held)
+
+    def __sub__(self, other: Any) -> Self:
+        return type(self)(self._held - _operand(other))
+
+    def __rsub__(self, other: Any) -> Self:
+        return type(self)(_operand(other) - self._held)
+
+    def __mul__(self, other: Any) -> Self:
+        return type(self)(self._held * _operand(other))
+
+    __rmul__ = __mul__
+
+    def __truediv__(self, other: Any) -> Self:
+        return type(self)(self._held / _operand(other))
+
+    def __rtruediv__(self, other: Any) -> Self:
+        return type(self)(_operand(other) / self._held)
+
+    def __pow__(self, power: float) -> Self:
+        return type(self)(self._held**power)
+
+    def __neg__(self) -> Self:
+        return type(self)(-self._held)
+
+
+def _operand(other: Any) -> Any:
+    """Return what pint should calculate with."""
+    return other._held if isinstance(other, Arithmetic) else any_quantity(other) if isinstance(other, str) else other
+
+
 def ends_of(coverage: float) -> tuple[float, float]:
     """Return the two shares that lie below the ends of a symmetric interval [-]."""
     if not isinstance(coverage, float) or not 0 < coverage < 1:
@@ -67,6 +115,4 @@ def ends_of(coverage: float) -> tuple[float, float]:
 
 def student(dof: float, coverage: float = COVERAGE) -> float:
     """Return Student's t for a two-sided interval [-]."""
-    from scipy.special import stdtrit
-
     return float(stdtrit(dof if math.isfinite(dof) else 1e12, (1 + coverage) / 2))

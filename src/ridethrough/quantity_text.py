@@ -56,8 +56,9 @@ def registry() -> pint.UnitRegistry:
 
 
 # How people write a unit -> pint's name of it. Looked up as written, then without regard to case
-# where that leaves one reading: "KWH" is read, "mw" (milli or mega?) is not.
-_SPELLINGS = csv.DictReader(Path(__file__).with_name("spellings.csv").read_text(encoding="utf-8").splitlines())
+# where that leaves one reading: "KWH" is read, "mw" (milli or mega?) is not. Beside it one example for each kind.
+_SPELLINGS = list(csv.DictReader(Path(__file__).with_name("spellings.csv").read_text(encoding="utf-8").splitlines()))
+EXAMPLES = {row["unit"]: (row["needed"], row["example"]) for row in _SPELLINGS if row["needed"]}
 _EXACT = {text: row["unit"] for row in _SPELLINGS for text in row["spellings"].split()}
 _FOLDED: dict[str, set[str]] = {}
 for _text, _name in _EXACT.items():

@@ -8,13 +8,13 @@ is drawn alike for every load, unit and outage, so that answers compare well and
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from copy import copy
 from functools import cache
 from typing import Any
 from zlib import crc32
 
 import numpy as np
+from scipy.special import chdtri, ndtri
 
 from .drawn import Drawn
 from .estimate import Estimate, Influence
@@ -99,7 +99,9 @@ class Sampler:
             if variable not in together:
                 together.append(variable)
             place = f"{self._name(influence)} {together.index(variable)} {number}"
-            drawn = self._column(place, _table(influence.ends))
+            low, high = influence.ends or (0.0, 0.0)
+            evenly = low + (high - low) * _middles(self.draws)
+            drawn = self._column(place, evenly if influence.ends else _normal(self.draws))
             if math.isfinite(influence.dof):
                 drawn = drawn * self._scale(influence)
             self._drawn[key] = drawn
@@ -110,7 +112,7 @@ class Sampler:
         """Return draws spread evenly from 0 to 1, such as of an unknown phase; the best estimate has 0."""
         key = ("evenly", name)
         if key not in self._drawn:
-            self._drawn[key] = self._column(name, _middles)
+            self._drawn[key] = self._column(name, _middles(self.draws))
             self.inputs[name] = [self._drawn[key]]
         return self._drawn[key]
 
@@ -137,13 +139,14 @@ class Sampler:
     def _scale(self, influence: Influence) -> np.ndarray:
         """Return by how much a spread known from few readings may be larger: shared by all that it belongs to."""
         if influence not in self._drawn:
-            drawn = self._column(f"{self._name(influence)} spread", _chi(max(influence.dof, FEWEST_DOF)))
-            self._drawn[influence] = drawn * student(influence.dof) / student(max(influence.dof, FEWEST_DOF))
+            dof = max(influence.dof, FEWEST_DOF)
+            drawn = self._column(f"{self._name(influence)} spread", _chi(dof, self.draws))
+            self._drawn[influence] = drawn * student(influence.dof) / student(dof)
         return self._drawn[influence]
 
-    def _column(self, name: str, table: Callable[[int], np.ndarray]) -> np.ndarray:
+    def _column(self, name: str, strata: np.ndarray) -> np.ndarray:
         rng = np.random.default_rng([self.seed, crc32(name.encode())])
-        return np.append(0.0, rng.permutation(table(self.draws)))
+        return np.append(0.0, rng.permutation(strata))
 
 
 def _middles(count: int) -> np.ndarray:
@@ -152,24 +155,10 @@ def _middles(count: int) -> np.ndarray:
 
 @cache
 def _normal(count: int) -> np.ndarray:
-    from scipy.special import ndtri
-
     return np.asarray(ndtri(_middles(count)))
 
 
-def _table(ends: tuple[float, float] | None) -> Callable[[int], np.ndarray]:
-    """Return the strata of an influence's distribution, in standard uncertainties."""
-    return _normal if ends is None else lambda count: ends[0] + (ends[1] - ends[0]) * _middles(count)
-
-
 @cache
-def _chi(dof: float) -> Callable[[int], np.ndarray]:
+def _chi(dof: float, count: int) -> np.ndarray:
     """Return the strata of sqrt(dof / chi squared)."""
-
-    @cache
-    def table(count: int) -> np.ndarray:
-        from scipy.special import chdtri
-
-        return np.sqrt(dof / chdtri(dof, _middles(count)))
-
-    return table
+    return np.asarray(np.sqrt(dof / chdtri(dof, _middles(count))))

@@ -11,14 +11,13 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, cast, get_args
+from typing import Literal, cast, get_args
+
+import pandas as pd
+import pint
 
 from .estimate import Estimate
 from .units import Q_, Refusal, float_of, show, unit_name
-
-if TYPE_CHECKING:
-    import pandas as pd
-    import pint
 
 Kind = Literal["published", "common practice", "from memory", "invented"]
 
@@ -148,10 +147,6 @@ def usual(value: pint.Quantity, what: str, name: str) -> pint.Quantity:
 
 def table_of(names: Iterable[str]) -> pd.DataFrame:
     """Return the table's entries of these names, each once: columns coefficient, value, low, high, unit, source."""
-    import pandas as pd
-
     entries = [lookup(name) for name in dict.fromkeys(names)]
-    return pd.DataFrame(
-        [(c.name, c.value, c.low, c.high, c.unit, str(c.source)) for c in entries],
-        columns=["coefficient", "value", "low", "high", "unit", "source"],
-    )
+    rows = [(c.name, c.value, c.low, c.high, c.unit, str(c.source)) for c in entries]
+    return pd.DataFrame(rows, columns=["coefficient", "value", "low", "high", "unit", "source"])

@@ -14,25 +14,11 @@ from typing import Any
 
 import pint
 
+from .quantity_text import EXAMPLES as _EXAMPLES
 from .quantity_text import Refusal as Refusal
 from .quantity_text import read_quantity as read_quantity
 from .quantity_text import registry as registry
 from .quantity_text import unit_name as unit_name
-
-# One example for each kind of quantity, used to say what was needed.
-_EXAMPLES = {
-    "watt": ("a power", "38 W"),
-    "watt_hour": ("an energy", "1.2 kWh"),
-    "hour": ("a time", "12 h"),
-    "degree_Celsius": ("a temperature", "21 degC"),
-    "volt": ("a voltage", "12.8 V"),
-    "ampere": ("a current", "1.5 A"),
-    "ampere_hour": ("a charge", "100 Ah"),
-    "voltampere": ("an apparent power", "300 VA"),
-    "dimensionless": ("a share of one", "90 %"),
-    "kilowatt_hour / year": ("an energy per year", "390 kWh/year"),
-    "foot ** 3": ("a volume", "20 ft3"),
-}
 
 
 def Q_(value: Any, unit: str) -> pint.Quantity:
@@ -235,15 +221,13 @@ def width_of(u: Any, held: pint.Quantity) -> float:
     given = any_quantity(u)
     if held.check("[temperature]"):  # "2 degC" is here a difference, not a temperature
         given = registry().Quantity(given.magnitude, difference_unit(given.units))
-    try:
-        width = float(given.to(difference_unit(held.units)).magnitude)
-    except pint.DimensionalityError:
-        width = math.nan
+    unit = difference_unit(held.units)
+    width = float(given.m_as(unit)) if given.is_compatible_with(unit) else math.nan
     if not 0 <= width < math.inf:
         raise Refusal(
             f"an uncertainty of {u} for {show(held)}",
             "a finite uncertainty of zero or more in a unit of the same kind",
-            f'Write for example "1 {difference_unit(held.units):~P}".',
+            f'Write for example "1 {unit:~P}".',
         )
     return width
 

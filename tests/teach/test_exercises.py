@@ -1,5 +1,8 @@
 """Exercises: numbers by learner, the four replies, and no fact of the trade among the numbers."""
 
+import tomllib
+from importlib.resources import files
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -24,6 +27,11 @@ def test_each_known_slip_gets_its_own_hint(key: str, learner: str) -> None:
     assert task.check(task.answer * 1.01).startswith("Right")
     for value, slip in task.wrong:
         assert task.check(value) == f"A known slip: {slip}. {HINTS[slip]}"
+
+
+def test_every_text_has_its_numbers() -> None:
+    texts = tomllib.loads(files("ridethrough.teach").joinpath("exercises.toml").read_text(encoding="utf-8"))
+    assert set(texts) == set(EXERCISES)
 
 
 def test_every_slip_of_the_table_is_known_to_an_exercise_and_has_a_hint() -> None:

@@ -15,7 +15,7 @@ from ridethrough.answer.ride import ride
 from ridethrough.model.load import Load
 from ridethrough.model.unit import BackupUnit
 from ridethrough.teach.figures import canvas
-from ridethrough.teach.figures.base import OWN
+from ridethrough.teach.figures.palette import OWN
 from ridethrough.teach.views import household
 from ridethrough.units import Q_, Refusal
 

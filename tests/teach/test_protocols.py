@@ -34,7 +34,7 @@ def test_the_template_filled_in_is_a_log(tmp_path: Path) -> None:
 def test_a_file_is_never_written_over(tmp_path: Path) -> None:
     file = tmp_path / "mine.csv"
     file.write_text("my own", encoding="utf-8")
-    with pytest.raises(Refusal, match="which exists"):
+    with pytest.raises(Refusal, match="File exists"):
         write_template(file)
     assert file.read_text(encoding="utf-8") == "my own"
     with pytest.raises(Refusal, match="can be written"):

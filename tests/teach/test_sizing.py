@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from ridethrough import BackupUnit, Load, Outage, Recharge, compare, ledger, spread
-from ridethrough.teach.views.sizing import outage_panel, past_view, rides_view, side_by_side
+from ridethrough.teach.views.outages import outage_panel, past_view, rides_view, side_by_side
 from ridethrough.units import show
 
 LOAD = Load.cycling("90 W", "40 %", "fridge", day_spread="60 Wh")

@@ -4,7 +4,8 @@ import csv
 import html
 import itertools
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from typing import Any
 
 import pytest
 from matplotlib.colors import to_hex
@@ -17,7 +18,7 @@ from ridethrough.model.load import Load
 from ridethrough.model.unit import BackupUnit
 from ridethrough.teach import pantry, scenario, views
 from ridethrough.teach.figures import canvas
-from ridethrough.teach.figures.base import ASSUMED
+from ridethrough.teach.figures.palette import ASSUMED
 from ridethrough.teach.panels import Choice, Panel, Slider, View
 from ridethrough.units import Refusal
 
@@ -70,9 +71,17 @@ def reads(page: str) -> str:
     return html.unescape(re.sub(r"<[^>]+>", "", page)).replace("\u00a0", " ")
 
 
+def positions(control: Slider | Choice) -> Sequence[Any]:
+    """Both ends and the middle of a slider, every option of a choice."""
+    if isinstance(control, Choice):
+        return list(control.options)
+    low, high, step = control.low, control.high, control.step
+    return low, low + step * round((high - low) / step / 2), high
+
+
 def test_every_corner_and_the_middle_answers(panel: Panel) -> None:
     names = list(panel.controls)
-    for position in itertools.product(*(panel.controls[name].positions for name in names)):
+    for position in itertools.product(*(positions(panel.controls[name]) for name in names)):
         for name, value in zip(names, position, strict=True):
             panel.controls[name].value = value
         shown = panel.children[-1].value
@@ -85,7 +94,7 @@ def test_every_corner_and_the_middle_answers(panel: Panel) -> None:
 
 def test_each_control_changes_the_answer(panel: Panel) -> None:
     for control in panel.controls.values():
-        first, *_, last = control.positions
+        first, *_, last = positions(control)
         control.value = first
         before = panel.now.text
         control.value = last

@@ -15,7 +15,7 @@ from ridethrough.model.load import Load
 from ridethrough.model.unit import BackupUnit
 from ridethrough.teach import pantry
 from ridethrough.teach.figures import canvas, png
-from ridethrough.teach.views.weather import cold_panel, emptying_view
+from ridethrough.teach.views.outages import cold_panel, emptying_view
 from ridethrough.units import Q_, Refusal
 
 

@@ -11,17 +11,15 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import anywidget
 import ipywidgets
+import pandas as pd
 import traitlets
+from matplotlib.figure import Figure
 
 from .figures import Picture, canvas, img, paint
-
-if TYPE_CHECKING:
-    import pandas as pd
-    from matplotlib.figure import Figure
 
 _SLEEPING = "This panel is asleep. To wake it: menu Run, Run All Cells. Then drag its slider."
 
@@ -59,11 +57,6 @@ class Slider(_Control):
     def _inside(self, proposal: Any) -> float:
         return min(max(proposal["value"], self.low), self.high)
 
-    @property
-    def positions(self) -> tuple[float, float, float]:
-        """Both ends and the middle, for sweeping."""
-        return self.low, self.low + self.step * round((self.high - self.low) / self.step / 2), self.high
-
     def __repr__(self) -> str:
         return f"{self.label}: {self.value:g} {self.unit}"
 
@@ -93,11 +86,6 @@ class Choice(_Control):
         if proposal["value"] not in self.options:
             raise traitlets.TraitError(f"{proposal['value']!r} is not one of {self.options}")
         return str(proposal["value"])
-
-    @property
-    def positions(self) -> tuple[str, ...]:
-        """Every option, for sweeping."""
-        return tuple(self.options)
 
     def __repr__(self) -> str:
         return f"{self.label}: {self.value}"
@@ -196,13 +184,8 @@ class Panel(ipywidgets.VBox):
             self._shown.value = f'<p role="alert" style="font-size:17px">No answer here. {text}</p>'
 
     def _repr_mimebundle_(self, **kwargs: Any) -> Any:
-        bundle = super()._repr_mimebundle_(**kwargs)
-        data, metadata = bundle if isinstance(bundle, tuple) else (bundle, {})
         positions = "; ".join(map(repr, self.controls.values()))
         view = self.now
         sleeping = f"<p><em>{_SLEEPING} It stands at {html.escape(positions)}.</em></p>"
-        readable = {
-            "text/plain": f"[{positions}]\n{view!r}",
-            "text/html": f"{sleeping}{view._repr_html_()}",
-        }
-        return {**(data or {}), **readable}, metadata
+        readable = {"text/plain": f"[{positions}]\n{view!r}", "text/html": f"{sleeping}{view._repr_html_()}"}
+        return super()._repr_mimebundle_(**kwargs) | readable, {}

@@ -47,11 +47,9 @@ def store_freezer() -> Load:
 
 def pantry_rundowns() -> dict[str, list[Rundown]]:
     """Return the pantry's bench tests, a list of run-downs for each unit (invented)."""
-    table = pd.read_csv(scenario.path("bench-rundowns.csv"), dtype=str)
     tests: dict[str, list[Rundown]] = {}
-    for row in table.itertuples():
-        run = Rundown(f"{row.load_w} W", f"{row.hours} h", room=f"{row.room_c} degC")
-        tests.setdefault(str(row.unit), []).append(run)
+    for unit, load_w, hours, room_c in pd.read_csv(scenario.path("bench-rundowns.csv"), dtype=str).to_numpy():
+        tests.setdefault(unit, []).append(Rundown(f"{load_w} W", f"{hours} h", room=f"{room_c} degC"))
     return tests
 
 

@@ -77,12 +77,9 @@ def write_template(path: str | Path) -> str:
     try:
         with file.open("x", encoding="utf-8", newline="") as template:
             template.write("time,energy counter (kWh)\n")
-    except FileExistsError:
-        raise Refusal(f"{file}, which exists", "a file name that is free", "Choose another name.") from None
     except OSError as error:
-        raise Refusal(
-            f"{file} ({error.strerror})", "a place that can be written to", "Choose another folder."
-        ) from None
+        needed = "a file name that is free, in a folder that can be written to"
+        raise Refusal(f"{file} ({error.strerror})", needed, "Choose another name or folder.") from None
     return (
         f'{file.name} is ready: one line for each reading, such as "2026-01-10 08:00,12.31". '
         f'Then: rt.measure_draw(rt.read_log("{file.name}"))'

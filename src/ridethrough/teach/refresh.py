@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import nbformat
-from nbclient import NotebookClient
+from nbclient import execute
 from nbclient.exceptions import CellControlSignal, DeadKernelError
 
 from ..units import Refusal
@@ -41,23 +41,13 @@ def run(path: Path) -> Any:
     Refusal
         If a cell raises, takes longer than a minute or ends the kernel; with the cell's text.
     """
-    notebook = nbformat.read(path, as_version=4)
-    client = NotebookClient(
-        notebook,
-        kernel_name="python3",
-        resources={"metadata": {"path": str(path.resolve().parent)}},
-        timeout=CELL_TIMEOUT_S,
-        coalesce_streams=True,
-        record_timing=False,
-        store_widget_state=False,
-    )
+    notebook, folder = nbformat.read(path, as_version=4), str(path.resolve().parent)
     try:
-        client.execute()
+        return execute(notebook, folder, kernel_name="python3", timeout=CELL_TIMEOUT_S, coalesce_streams=True,
+                       record_timing=False, store_widget_state=False)  # fmt: skip
     except (CellControlSignal, DeadKernelError) as error:
-        raise Refusal(
-            f"{path}, where a cell failed", "cells that all run", f"The file was left as it was.\n{error}"
-        ) from error
-    return notebook
+        remedy = f"The file was left as it was.\n{error}"
+        raise Refusal(f"{path}, where a cell failed", "cells that all run", remedy) from error
 
 
 def normalise(notebook: Any) -> Any:
@@ -103,12 +93,9 @@ def refresh(path: Path) -> bool:
 
 def main(argv: list[str] | None = None) -> int:
     """Refresh the notebooks named in ``argv``, or all below ``./lessons``; return the exit status."""
-    parser = argparse.ArgumentParser(
-        prog="python -m ridethrough.teach.refresh", description="Run notebooks and store them clean."
-    )
+    parser = argparse.ArgumentParser("ridethrough.teach.refresh", description="Run notebooks and store them clean.")
     parser.add_argument("notebooks", nargs="*", type=Path, help="default: every notebook below ./lessons")
-    given = parser.parse_args(argv).notebooks
-    folder = Path("lessons")
+    given, folder = parser.parse_args(argv).notebooks, Path("lessons")
     paths = given or [path for name in ("*.ipynb", "instructor/*.ipynb") for path in sorted(folder.glob(name))]
     try:
         if not paths:

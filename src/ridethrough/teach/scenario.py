@@ -1,4 +1,4 @@
-"""Where the invented scenario's files are: ``data/``, which describes itself and is written by ``data/make.py``."""
+"""Where the kit's folders are, and the invented scenario: ``data/`` describes itself, ``data/make.py`` writes it."""
 
 from __future__ import annotations
 
@@ -12,8 +12,14 @@ KITCHEN_METER: dict[str, Any] = {"accuracy": "1 % + 0.3 W", "power_step": "0.1 W
 STORE_METER: dict[str, Any] = {"accuracy": "2 %", "energy_step": "0.001 kWh"}
 
 
+def kit_folder(name: str) -> Path:
+    """Return where a folder of the kit is: inside the installed package, or beside ``src`` in a checkout."""
+    installed, checkout = (Path(__file__).resolve().parents[up] / name for up in (1, 3))
+    return installed if installed.is_dir() else checkout
+
+
 def path(name: str) -> Path:
-    """Return where a table of the scenario is: inside the installed package, or beside ``src`` in a checkout.
+    """Return where a table of the scenario is.
 
     Parameters
     ----------
@@ -30,8 +36,7 @@ def path(name: str) -> Path:
     >>> path("units.csv").read_text(encoding="utf-8").count("Unit")
     6
     """
-    installed, checkout = (Path(__file__).resolve().parents[up] / "data" for up in (1, 3))
-    folder = installed if installed.is_dir() else checkout
+    folder = kit_folder("data")
     tables = sorted(file.name for file in folder.glob("*.csv"))
     if name not in tables:
         raise Refusal(

@@ -1,16 +1,11 @@
 """The kit's figures: each an ordinary function of what it shows, which draws on axes and explains its looks.
 
-The style stands in ``kit.mplstyle``, the palette in ``base``: a colour for each meaning, of the Okabe-Ito palette,
+The style stands in ``kit.mplstyle``, the palette in ``palette``: a colour for each meaning, of the Okabe-Ito palette,
 and always a second cue. `paint` empties a figure, so that a panel can keep one alive, and writes the two lines above.
 """
 
 from .bars import Box, bars_figure, capacity_figure, ledger_figure, outages_figure
-from .base import LOADS, Curve, Picture, canvas, img, paint, plain, png
+from .base import Curve, Picture, canvas, img, paint, plain, png
 from .curves import band_figure, curves_figure, rundown_figure
-from .hours import charge_figure, emptying_figure, parting_figure, starts_figure, trace_figure
-from .household import SPAN_H, Taken, household_figure
-
-__all__ = ["LOADS", "SPAN_H", "Box", "Curve", "Picture", "Taken", "band_figure", "bars_figure", "canvas",
-           "capacity_figure", "charge_figure", "curves_figure", "emptying_figure", "household_figure", "img",
-           "ledger_figure", "outages_figure", "paint", "parting_figure", "plain", "png", "rundown_figure",
-           "starts_figure", "trace_figure"]  # fmt: skip
+from .hours import Taken, charge_figure, emptying_figure, household_figure, parting_figure, starts_figure, trace_figure
+from .palette import LOADS

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
+
+from matplotlib.axes import Axes
 
 from ...answer.ledger import Ledger, Line
 from ...units import show
-from .base import APPLIANCE, ASSUMED, HELD, INK, KEPT, LEFT, MAINS, OWN, SHORT, SUM_ASSUMED, Known, beside, plain
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
+from .base import About, Known, beside, plain
+from .palette import APPLIANCE, ASSUMED, HELD, INK, KEPT, LEFT, MAINS, OWN, SHORT, SUM_ASSUMED
 
 _LONGEST = 29  # characters that fit beside the bars
 _COLOURS = {"total": HELD, "battery": KEPT, "load": APPLIANCE, "loss": OWN, "recharge": MAINS}
@@ -22,7 +22,7 @@ _MISSING: dict[str, dict[str, Any]] = {
 }
 
 
-def ledger_figure(axes: Axes, account: Ledger, *, reach: tuple[float, float] | None = None) -> Sequence[str]:
+def ledger_figure(axes: Axes, account: Ledger, *, reach: tuple[float, float] | None = None) -> About:
     """Draw the energy ledger, from the printed capacity down to what is left; return what the grey line explains.
 
     Parameters
@@ -66,9 +66,7 @@ def _look(line: Line, *, last: bool) -> Mapping[str, Any]:
     return SUM_ASSUMED if line.kind == "total" else ASSUMED
 
 
-def bars_figure(
-    axes: Axes, bars: Sequence[tuple[str, Known, bool]], axis: str, *, reach: float | None = None
-) -> Sequence[str]:
+def bars_figure(axes: Axes, bars: Sequence[tuple[str, Known, bool]], axis: str, *, reach: float | None = None) -> About:
     """Draw what appliances take side by side, in the appliance's colour or, not measured, grey and hatched.
 
     Parameters
@@ -100,29 +98,22 @@ class Box:
     ----------
     name, chemistry : str
         What the kit calls the unit, and what its battery is made of.
+    printed_wh : float
+        What is printed [Wh].
+    missing_wh : mapping from str to float
+        What of it may not be used, by the reason: "kept back", "not full", "lost to age" [Wh].
     usable : Known
-        What may be used [Wh].
-    missing : mapping from str to float
-        The rest of what is printed, by its reason: "kept back", "not full", "lost to age" [Wh].
+        The rest, which may be used [Wh].
     """
 
     name: str
     chemistry: str
+    printed_wh: float
+    missing_wh: Mapping[str, float]
     usable: Known
-    missing: Mapping[str, float]
-
-    @property
-    def usable_wh(self) -> float:
-        """What may be used [Wh]."""
-        return plain(self.usable)
-
-    @property
-    def printed_wh(self) -> float:
-        """What is printed [Wh]."""
-        return self.usable_wh + sum(self.missing.values())
 
 
-def capacity_figure(axes: Axes, boxes: Sequence[Box]) -> Sequence[str]:
+def capacity_figure(axes: Axes, boxes: Sequence[Box]) -> About:
     """Draw a bar for each box, the first on top, as long as what is printed: usable in blue, then what is missing.
 
     Parameters
@@ -134,9 +125,9 @@ def capacity_figure(axes: Axes, boxes: Sequence[Box]) -> Sequence[str]:
     """
     _rows(axes, [f"{box.name}\n{box.chemistry}" for box in boxes], "energy at the battery (Wh)", left=0.275, right=0.87)
     for row, box in enumerate(boxes):
-        level = box.usable_wh
+        level = plain(box.usable)
         axes.barh(row, level, height=0.6, color=HELD)
-        for reason, energy in box.missing.items():
+        for reason, energy in box.missing_wh.items():
             if energy > 0:
                 axes.barh(row, energy, left=level, height=0.6, **_MISSING[reason])
             level += energy
@@ -147,7 +138,7 @@ def capacity_figure(axes: Axes, boxes: Sequence[Box]) -> Sequence[str]:
     return "dark: usable", "light: kept back", "pale: not full", "outlined: lost to age", "thin lines: 95 % interval"
 
 
-def outages_figure(axes: Axes, hours: Sequence[float], packs: Sequence[int | None], name: str) -> Sequence[str]:
+def outages_figure(axes: Axes, hours: Sequence[float], packs: Sequence[int | None], name: str) -> About:
     """Draw past outages as bars, their mean as a line, and beside each what would have covered it.
 
     Parameters

@@ -1,4 +1,4 @@
-"""What all figures share: the palette, a canvas that is drawn on again and again, and pictures as bytes."""
+"""What all figures share: a canvas that is drawn on again and again, and pictures as bytes."""
 
 from __future__ import annotations
 
@@ -6,32 +6,27 @@ import base64
 import html
 import io
 from collections.abc import Callable, Sequence
-from contextlib import AbstractContextManager
-from functools import cache
 from itertools import chain
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 import pint
+from matplotlib import rc_context, rc_params_from_file
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
+from PIL import Image
 
 from ...known import Known
+from .palette import INK
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
-APPLIANCE, OWN = "#C44E00", "#E69F00"  # vermilion: what is plugged in takes; orange: what the unit takes for itself
-HELD, KEPT = "#0072B2", "#56B4E9"  # blue: what a unit gives; sky: what stays in it
-LEFT, SHORT = "#009E73", "#A3487D"  # green: what is left over; purple: what is missing, and when
-MAINS, INK = "#F0E442", "#222222"
-ASSUMED: dict[str, Any] = {"color": "#C9C9C9", "hatch": "///"}  # nothing else is hatched or grey
-SUM_ASSUMED: dict[str, Any] = {"color": "#6E6E6E"}  # what rests on it, and lines
-LOADS = (APPLIANCE, KEPT, SHORT, HELD, MAINS, INK, LEFT)  # where several stand side by side, in the household's order
-UNITS = (HELD, SHORT, INK, LEFT)
+_STYLE = rc_params_from_file(Path(__file__).parents[1] / "kit.mplstyle", use_default_template=False)
 _SHOWN = 0.75  # of the size drawn: controls, sentence and picture fit on a small screen
 
-Picture = Callable[["Axes"], Sequence[str]]
+About = Sequence[str]  # what the grey line explains of a picture
+Picture = Callable[[Axes], About]
 
 
 class Curve(NamedTuple):
@@ -59,26 +54,9 @@ def plain(amount: Known | pint.Quantity) -> float:
     return float((amount.value if isinstance(amount, Known) else amount).magnitude)
 
 
-@cache
-def _look() -> Any:
-    from matplotlib import rc_params_from_file
-
-    return rc_params_from_file(Path(__file__).parents[1] / "kit.mplstyle", use_default_template=False)
-
-
-def _style() -> AbstractContextManager[None]:
-    """Return the kit's style, in force inside ``with``."""
-    from matplotlib import rc_context
-
-    return rc_context(_look())
-
-
 def canvas() -> Figure:
     """Return an empty figure with one axes, in the kit's style."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    with _style():
+    with rc_context(_STYLE):
         figure = Figure()
         FigureCanvasAgg(figure)
         add_axes(figure)
@@ -87,8 +65,6 @@ def canvas() -> Figure:
 
 def add_axes(figure: Figure) -> Axes:
     """Return new axes with few marks and grouped thousands."""
-    from matplotlib.ticker import MaxNLocator
-
     axes = figure.add_subplot()
     for axis in (axes.xaxis, axes.yaxis):
         axis.set_major_locator(MaxNLocator(5))
@@ -111,7 +87,7 @@ def paint(figure: Figure, headline: str, note: str, picture: Picture) -> None:
     drawn = [(*axes.patches, *axes.lines, *axes.texts, *axes.collections) for axes in figure.axes]
     for artist in chain(figure.texts[:], *drawn):
         artist.remove()
-    with _style():
+    with rc_context(_STYLE):
         about = " · ".join(filter(None, (*picture(figure.axes[0]), note)))
         figure.text(0.03, 0.945, headline, fontsize=16, fontweight="bold")
         figure.text(0.03, 0.885, about, fontsize=11.5, color="dimgrey")
@@ -153,10 +129,8 @@ def png(figure: Figure, colours: int | None = None) -> bytes:
     colours : int, optional
         Reduce to so many colours: a smaller file for storing, a little slower [-].
     """
-    from PIL import Image
-
     agg: Any = figure.canvas
-    with _style():
+    with rc_context(_STYLE):
         agg.draw()
     picture = Image.frombuffer("RGBA", agg.get_width_height(), agg.buffer_rgba(), "raw", "RGBA", 0, 1).convert("RGB")
     if colours is not None:

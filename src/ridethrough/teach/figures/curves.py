@@ -3,22 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
+from matplotlib.axes import Axes
 
+from ...model.rundowns import RundownLine
 from ...units import Q_, show
-from .base import APPLIANCE, HELD, OWN, UNITS, Curve, Known, apart, plain
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
+from .base import About, Curve, apart, plain
+from .palette import APPLIANCE, HELD, OWN, UNITS
 
 
 def curves_figure(
     axes: Axes, x: np.ndarray, curves: Sequence[Curve], at: float, *, labels: tuple[str, str],
     colours: Sequence[str] = UNITS, reach: tuple[float, float] | None = None,
     stated: Sequence[tuple[float, float]] = (), about: Sequence[str] = (),
-) -> Sequence[str]:  # fmt: skip
+) -> About:  # fmt: skip
     """Draw one number against another for several things, each with its band, and a place marked.
 
     Parameters
@@ -59,19 +58,17 @@ def curves_figure(
     return "bands: 95 % interval", "dotted: the place chosen", *about
 
 
-def band_figure(
-    axes: Axes, x: np.ndarray, curve: Curve, floor: np.ndarray, at: float, *, labels: tuple[str, str]
-) -> Sequence[str]:
-    """Draw an appliance's estimate that narrows, its band, and inside it the band that stays.
+def band_figure(axes: Axes, x: np.ndarray, curve: Curve, floor: np.ndarray, at: float) -> About:
+    """Draw a mean power that narrows while it is logged, its band, and inside it the band that stays.
 
     Parameters
     ----------
-    axes, x, at, labels
-        As in `curves_figure`.
+    axes, x, at
+        As in `curves_figure`; ``x`` counts the hours logged [h].
     curve : Curve
-        The estimate at ``x``.
+        The mean power at ``x`` [W].
     floor : array of shape (n,)
-        The half width that no more readings cure.
+        The half width that no more readings cure [W].
     """
     here = int(np.argmin(np.abs(x - at)))
     axes.fill_between(x, curve.low, curve.high, color=APPLIANCE, alpha=0.25)
@@ -79,11 +76,12 @@ def band_figure(
     axes.plot(x, curve.value)
     axes.plot([x[here]] * 2, [curve.low[here], curve.high[here]], linewidth=3)
     axes.plot(x[here], curve.value[here], "o")
-    axes.set(xlim=(0, x[-1]), ylim=(0, 2 * curve.value[-1]), xlabel=labels[0], ylabel=labels[1])
+    axes.set(xlim=(0, x[-1]), ylim=(0, 2 * curve.value[-1]), xlabel="hours logged (h)",
+             ylabel="mean power at the outlet (W)")  # fmt: skip
     return "light band: 95 % interval", "dark band: the meter alone"
 
 
-def rundown_figure(axes: Axes, power_w: np.ndarray, hours: np.ndarray, energy: Known, standby: Known) -> Sequence[str]:
+def rundown_figure(axes: Axes, line: RundownLine) -> About:
     """Draw the run-down line: one over run time against load, where standby is read off the axis.
 
     1/t = (S + P) / E                                                                         (1)
@@ -92,16 +90,15 @@ def rundown_figure(axes: Axes, power_w: np.ndarray, hours: np.ndarray, energy: K
     ----------
     axes
         As in `ledger_figure`.
-    power_w, hours : arrays of shape (n,)
-        The loads and run times of the tests [W], [h].
-    energy, standby : Known
-        E and S, with their correlation [Wh], [W].
+    line : RundownLine
+        E and S with the runs that they come from.
     """
-    crossing, right = -plain(standby), 1.08 * float(power_w.max())
+    power_w, hours = line.points["load (W)"].to_numpy(), line.points["hours (h)"].to_numpy()
+    crossing, right = -plain(line.standby), 1.08 * float(power_w.max())
     load = np.linspace(1.6 * crossing, right, 40)
-    line = Curve.of("", [((standby + Q_(p, "W")) / energy).to("1/h") for p in load])  # (1)
-    axes.fill_between(load, line.low, line.high, color=HELD, alpha=0.25)
-    axes.plot(load, line.value, color=HELD, linewidth=2.5)
+    rates = Curve.of("", [((line.standby + Q_(p, "W")) / line.energy).to("1/h") for p in load])  # (1)
+    axes.fill_between(load, rates.low, rates.high, color=HELD, alpha=0.25)
+    axes.plot(load, rates.value, color=HELD, linewidth=2.5)
     axes.plot(power_w, 1 / hours, "o")
     axes.plot(crossing, 0, "s", color=OWN, markersize=11)
     axes.axhline(0, linewidth=0.8)
@@ -111,7 +108,7 @@ def rundown_figure(axes: Axes, power_w: np.ndarray, hours: np.ndarray, energy: K
         place = (-12, 10) if left else (12, -18) if p else (20, -5)  # clear of the line and of both axes
         axes.annotate(f"{p:.0f} W ran {t:.1f} h", (p, 1 / t), xytext=place, textcoords="offset points",
                       ha="right" if left else "left")  # fmt: skip
-    axes.annotate(f"standby {show(standby.value)}", (crossing, 0), xytext=(4, 14), textcoords="offset points",
+    axes.annotate(f"standby {show(line.standby)}", (crossing, 0), xytext=(4, 14), textcoords="offset points",
                   fontweight="bold", ha="right")  # fmt: skip
     axes.set(xlim=(min(2.6 * crossing, -0.3 * right), right), xlabel="load at the outlet (W)",
              ylabel="1 / run time (1/h)")  # fmt: skip

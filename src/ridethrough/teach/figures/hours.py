@@ -1,30 +1,33 @@
-"""What happens hour by hour: logged powers, energies counted, charges that fall."""
+"""What happens hour by hour: logged powers, energies counted, charges that fall, what several loads ask."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pint
+from matplotlib.axes import Axes
+from matplotlib.ticker import MultipleLocator
 
+from ...answer.outage import Outage
+from ...answer.ride import Ride
+from ...measure.draw import Draw
+from ...measure.log import MeterLog
+from ...sources import Coefficient
 from ...units import show
-from .base import APPLIANCE, ASSUMED, HELD, KEPT, MAINS, SHORT, SUM_ASSUMED, Known, apart, beside, clock, level, plain
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-    from ...measure.log import MeterLog
+from .base import About, add_axes, apart, beside, clock, level, plain
+from .palette import APPLIANCE, ASSUMED, HELD, INK, KEPT, MAINS, OWN, SHORT, SUM_ASSUMED
 
 _SINCE, _POWER = "hours since the log began (h)", "power at the outlet (W)"
+_SPAN_H = 30.0  # the part of an outage that is shown of a household
+_LEFT, _WIDTH = 0.09, 0.66
 _STEPS_H = (1, 3, 6, 12, 24)  # between the marks of an axis of hours
 
 
-def trace_figure(
-    axes: Axes, log: MeterLog, mean: Known, sticker: pint.Quantity, *, hours: tuple[float, float],
-    marks: Sequence[tuple[float, float, str]] = (),
-) -> Sequence[str]:  # fmt: skip
-    """Draw the power that a meter logged, with its mean and what the sticker says.
+def trace_figure(axes: Axes, log: MeterLog, draw: Draw, sticker: pint.Quantity, hours: tuple[float, float]) -> About:
+    """Draw the power that a meter logged, with its mean, what the sticker says, and what a learner should find.
 
     Parameters
     ----------
@@ -32,26 +35,35 @@ def trace_figure(
         As in `ledger_figure`.
     log : MeterLog
         What the meter wrote.
-    mean : Known
-        The measured mean power [W].
+    draw : Draw
+        What was measured in it.
     sticker : pint.Quantity
         The power on the appliance's sticker [W].
     hours : (float, float)
         The part of the log to show, counted from its beginning [h].
-    marks : sequence of (float, float, str)
-        What to name in the picture: when [h], at which power [W], and its name.
     """
     axes.figure.subplots_adjust(right=0.80)
     x, y = _outline(log, *hours)
     top = max(float(np.nanmax(y)), plain(sticker))
     axes.fill_between(x, 0, y, color=APPLIANCE, alpha=0.3)
     axes.plot(x, y, color=APPLIANCE, linewidth=0.8)
-    level(axes, plain(mean), f"mean {show(mean.value)}")
+    level(axes, plain(draw.mean_power), f"mean {show(draw.mean_power)}")
     level(axes, plain(sticker), f"sticker {show(sticker)}", linestyle="--", **SUM_ASSUMED)
-    for when, power, name in marks:
-        axes.text(when, power + 0.03 * top, name, ha="center")
+    for when, power_w, name in _marks(log, draw, hours):
+        axes.text(when, power_w + 0.03 * top, name, ha="center")
     axes.set(xlim=hours, ylim=(0, 1.15 * top), xlabel=_SINCE, ylabel=_POWER)
     return log.name, "shaded: energy that flowed"
+
+
+def _marks(log: MeterLog, draw: Draw, hours: tuple[float, float]) -> Iterator[tuple[float, float, str]]:
+    """Yield when each defrost, and the highest start caught, was at its highest, and that power."""
+    at_h = log.start_s / 3600
+    seen = [(start, start + 0.5, "defrost") for start in draw.defrosts["start_h"]]
+    for begin, end, name in seen + [(*hours, "a start")] * (draw.surge is not None):
+        held = np.flatnonzero((at_h >= max(begin, hours[0])) & (at_h < min(end, hours[1])))
+        if held.size:
+            tallest = held[np.argmax(log.power_w[held])]
+            yield at_h[tallest], log.power_w[tallest], name
 
 
 def _outline(log: MeterLog, begin: float, end: float) -> tuple[np.ndarray, np.ndarray]:
@@ -63,9 +75,7 @@ def _outline(log: MeterLog, begin: float, end: float) -> tuple[np.ndarray, np.nd
     return np.insert(x, gaps, np.nan), np.insert(y, gaps, np.nan)
 
 
-def starts_figure(
-    axes: Axes, hours: np.ndarray, power_w: np.ndarray, running_w: float, times: tuple[float, float]
-) -> Sequence[str]:
+def starts_figure(axes: Axes, hours: np.ndarray, power_w: np.ndarray, running_w: float, times: Coefficient) -> About:
     """Draw what a meter showed at each start of a compressor, beside the band where starts lie.
 
     Parameters
@@ -76,22 +86,22 @@ def starts_figure(
         When each start was, and the highest reading in it [h], [W].
     running_w : float
         Power of the settled compressor [W].
-    times : (float, float)
-        Ends of the band, as multiples of ``running_w`` [-].
+    times : Coefficient
+        The band, as multiples of ``running_w`` [-].
     """
     axes.figure.subplots_adjust(right=0.80)
-    low, high = (running_w * factor for factor in times)
+    low, high = running_w * times.low, running_w * times.high
     caught = power_w >= low
     axes.axhspan(low, high, alpha=0.5, **ASSUMED)
     axes.plot(hours, power_w, "o", color=APPLIANCE, markersize=4)
     axes.plot(hours[caught], power_w[caught], "o", color=APPLIANCE)
     level(axes, running_w, f"running {running_w:.0f} W", linestyle="--", linewidth=1.5)
-    beside(axes, (low + high) / 2, f"a start asks\n{times[0]:g} to {times[1]:g} times\nas much", 1.015)
+    beside(axes, (low + high) / 2, f"a start asks\n{times.low:g} to {times.high:g} times\nas much", 1.015)
     axes.set(xlim=(0, 1.02 * hours[-1]), ylim=(0, 1.08 * high), xlabel=_SINCE, ylabel=_POWER)
     return "a dot: the highest reading in a start's first minute", "large: a start was caught", "hatched: assumed"
 
 
-def parting_figure(axes: Axes, lines: Sequence[tuple[str, np.ndarray, np.ndarray, bool]]) -> Sequence[str]:
+def parting_figure(axes: Axes, lines: Sequence[tuple[str, np.ndarray, np.ndarray, bool]]) -> About:
     """Draw energies counted from the same moment, labelled where they end.
 
     Parameters
@@ -113,35 +123,25 @@ def parting_figure(axes: Axes, lines: Sequence[tuple[str, np.ndarray, np.ndarray
     return ("broken lines: not measured",)
 
 
-def charge_figure(
-    axes: Axes, times_h: np.ndarray, levels_wh: np.ndarray, empty_h: Sequence[float], *, full_wh: float,
-    mains_h: Sequence[tuple[float, float]] = (),
-) -> Sequence[str]:  # fmt: skip
+def charge_figure(axes: Axes, rides: Ride, levels_wh: np.ndarray) -> About:
     """Draw the charge through an outage as a fan: the middle of many rides, half of them, 19 of 20.
 
     Parameters
     ----------
     axes
         As in `ledger_figure`.
-    times_h : array of shape (n,)
-        Moments, from the outage's beginning to its end [h].
+    rides : Ride
+        What is shown.
     levels_wh : array of shape (5, n)
-        Charge that 1 in 40, a quarter, half, three quarters, 39 in 40 of the rides are below [Wh].
-    empty_h : (float, float)
-        When the first and the last of 19 in 20 rides run empty; the outage's end where they do not [h].
-    full_wh : float
-        Where the upright axis ends [Wh].
-    mains_h : sequence of (float, float)
-        When the mains are back: from and to [h].
+        Charge that 1 in 40, a quarter, half, three quarters, 39 in 40 of them are below, at each moment told [Wh].
     """
-    from matplotlib.ticker import MultipleLocator
-
-    end, (low, lower, middle, upper, high) = float(times_h[-1]), levels_wh
+    times_h, empty_h = rides.case.told_h, [plain(end) for end in rides.interval()]
+    end, full_wh, (low, lower, middle, upper, high) = times_h[-1], 1.08 * levels_wh.max(), levels_wh
     axes.fill_between(times_h, low, high, color=HELD, alpha=0.22)
     axes.fill_between(times_h, lower, upper, color=HELD, alpha=0.35)
     axes.plot(times_h, middle, color=HELD, linewidth=3)
     axes.axhline(0, linewidth=0.9)
-    for begin, until in mains_h:
+    for begin, until in _mains(rides.outage):
         axes.axvspan(begin, until, color=MAINS, alpha=0.45)
         axes.text((begin + until) / 2, 0.99 * full_wh, "mains", ha="center", va="top")
     if empty_h[0] < end:
@@ -156,38 +156,124 @@ def charge_figure(
     return "line: middle ride", "dark: half of the rides", "light: 19 of 20"
 
 
-def emptying_figure(
-    axes: Axes, charge_wh: np.ndarray, limit_wh: np.ndarray, ends: tuple[Known, Known], *, begins: int
-) -> Sequence[str]:
+def _mains(outage: Outage) -> Iterator[tuple[float, float]]:
+    """Yield when the mains carry the load: from and to [h]."""
+    for recharge in outage.recharge:
+        ends_h = np.cumsum(recharge.pattern.duration_h)
+        for back in np.flatnonzero((recharge.pattern.power_w > 0) & recharge.carries):
+            yield ends_h[back] - recharge.pattern.duration_h[back], ends_h[back]
+
+
+def emptying_figure(axes: Axes, night: Ride, warm: Ride, begins: int) -> About:
     """Draw what a battery holds hour by hour, and below it the part that the cold keeps back.
 
     Parameters
     ----------
     axes
         As in `ledger_figure`.
-    charge_wh : array of shape (n + 1,)
-        What is in it at the full hours, falling [Wh].
-    limit_wh : array of shape (n,)
-        What can't be taken out during each hour [Wh].
-    ends : (Known, Known)
-        When the charge meets the limit, and when it would meet zero [h].
+    night, warm : Ride
+        In a room given by the hour, told at every full hour; and what it would be with the unit in the warm.
     begins : int
         The clock's hour at the beginning [h].
     """
-    hours, limit = np.arange(charge_wh.size), np.append(limit_wh, limit_wh[-1])
-    end, zero = (plain(each) for each in ends)
+    told = night.state_of_charge
+    limit = told["kept back (Wh)"].to_numpy()
+    charge_wh, hours = told["charge (Wh)"].to_numpy() + limit, np.arange(limit.size)
+    limit = np.append(limit[:-1], limit[-2])  # of each hour, the last one to its end
+    end, zero = plain(night.lasts), plain(warm.lasts)
     before = np.append(hours[hours < end], end)
     charge = np.interp(before, hours, charge_wh)
     axes.fill_between(before, limit[before.astype(int)], charge, color=HELD, alpha=0.75)
     axes.fill_between(hours, 0, limit, step="post", color=KEPT, alpha=0.3)
     axes.plot(hours, limit, drawstyle="steps-post")
     axes.plot([end, zero], [charge[-1], 0], color=HELD, linestyle="--")
-    marks = ((charge[-1], SHORT, "empty in the cold", ends[0]), (0.0, HELD, "in the warm", ends[1]))
+    marks = (charge[-1], SHORT, "empty in the cold", night.lasts), (0.0, HELD, "in the warm", warm.lasts)
     for y, colour, words, when in marks:
         at, width = plain(when), [plain(end) for end in when.interval()]
         axes.plot(width, [y, y], color=colour, linewidth=3, clip_on=False)
         axes.plot(at, y, "o", color=colour, markersize=11, clip_on=False)
-        axes.text(at + 0.5, y + 0.05 * charge_wh[0], f"{words}: {show(when.value)}", fontweight="bold", color=colour)
-    clock(axes, begins, limit_wh.size, 0, 3)
-    axes.set(xlim=(0, limit_wh.size), ylim=(0, 1.1 * charge_wh[0]), ylabel="in the battery (Wh)")
+        axes.text(at + 0.5, y + 0.05 * charge_wh[0], f"{words}: {show(when)}", fontweight="bold", color=colour)
+    clock(axes, begins, hours[-1], 0, 3)
+    axes.set(xlim=(0, hours[-1]), ylim=(0, 1.1 * charge_wh[0]), ylabel="in the battery (Wh)")
     return "pale: out of reach in the cold", "flat lines: 95 % interval"
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What several things take while a unit carries them, through time.
+
+    Parameters
+    ----------
+    colours : mapping from str to str
+        What is plugged in, by name.
+    edges_h : array of shape (n + 1,)
+        Moments between which the powers stand still, counted from the beginning [h].
+    power_w : array of shape (things, n)
+        Their powers [W].
+    times_h : array of shape (m,)
+        Moments, the last one when the unit is empty [h].
+    energy_wh : array of shape (things + 1, m)
+        What each has taken by then, and last what the unit took for itself [Wh].
+    """
+
+    colours: Mapping[str, str]
+    edges_h: np.ndarray
+    power_w: np.ndarray
+    times_h: np.ndarray
+    energy_wh: np.ndarray
+
+
+def household_figure(axes: Axes, taken: Taken, *, rated_w: float, peaks_w: float, begins: int) -> About:
+    """Draw power under the inverter's rating, and below it energy up to what the unit holds.
+
+    Parameters
+    ----------
+    axes
+        As in `ledger_figure`.
+    taken : Taken
+        What is shown.
+    rated_w, peaks_w : float
+        What the inverter may carry, and all peaks together [W].
+    begins : int
+        The clock's hour at the beginning [h].
+    """
+    figure: Any = axes.figure
+    below = figure.axes[1] if len(figure.axes) > 1 else add_axes(figure)
+    axes.set_position((_LEFT, 0.60, _WIDTH, 0.24))
+    below.set_position((_LEFT, 0.13, _WIDTH, 0.41))
+    _powers(axes, taken, rated_w, peaks_w)
+    _energies(below, taken)
+    for each in (axes, below):
+        each.set_xlim(0, _SPAN_H)
+        each.axvline(taken.times_h[-1], linestyle=":")
+    axes.set_xticks([])
+    axes.locator_params(axis="y", nbins=3)
+    clock(below, begins, _SPAN_H + 1, -begins % 6, 6)
+    return "above: how fast", "below: how much, until the unit is empty", "dotted: empty"
+
+
+def _powers(axes: Axes, taken: Taken, rated_w: float, peaks_w: float) -> None:
+    """Draw the powers, one on top of the other, and the two levels to compare: the rating and all peaks at once."""
+    shown = np.searchsorted(taken.edges_h, _SPAN_H)
+    edges = np.repeat(taken.edges_h[: shown + 1], 2)[1:-1]
+    axes.stackplot(edges, np.repeat(taken.power_w[:, :shown], 2, axis=1), colors=taken.colours.values())
+    rating_at, peaks_at = apart([rated_w, peaks_w], 0.20 * rated_w)
+    level(axes, rated_w, f"rating {rated_w:,.0f} W", label_at=rating_at)
+    level(axes, peaks_w, f"all peaks {peaks_w:,.0f} W", label_at=peaks_at, linestyle="--",
+          color=SHORT if peaks_w > rated_w else INK)  # fmt: skip
+    axes.set(ylim=(0, 1.2 * rated_w), ylabel="power (W)")
+
+
+def _energies(axes: Axes, taken: Taken) -> None:
+    """Draw the energies, one on top of the other, up to what the unit holds, each named beside its end."""
+    colours, ends = {**taken.colours, "the unit itself": OWN}, taken.energy_wh[:, -1]
+    holds = float(ends.sum())
+    axes.stackplot(taken.times_h, taken.energy_wh, colors=colours.values())
+    places = apart(list(np.cumsum(ends) - ends / 2), 0.115 * holds)
+    axes.scatter([1.03] * len(places), places, s=90, c=[*colours.values()], marker="s",
+                 transform=axes.get_yaxis_transform(), clip_on=False)  # fmt: skip
+    for y, name, energy in zip(places, colours, ends, strict=True):
+        beside(axes, y, f"{name} {energy:,.0f} Wh", 1.055, fontsize=12.5)
+    axes.axhline(holds)
+    axes.text(0.3, 1.03 * holds, f"the unit holds {holds:,.0f} Wh", fontsize=12.5)
+    axes.set(ylim=(0, 1.18 * holds), ylabel="energy (Wh)")

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from functools import partial, reduce
-from operator import add
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -52,7 +51,8 @@ def _store_freezer() -> Load:
 
 def all_together(loads: Mapping[str, Load]) -> Load:
     """Return all of the loads together."""
-    return reduce(add, loads.values())
+    first, *others = loads.values()
+    return sum(others, first)
 
 
 def household_panel(loads: Mapping[str, Load], unit: BackupUnit, *, opens: str, start: Any = "100 %") -> Panel:
@@ -88,24 +88,18 @@ def household_panel(loads: Mapping[str, Load], unit: BackupUnit, *, opens: str, 
             f"at an hour that nobody knows, {any_hour[plugged]}. All peaks at once are {peaks_w:,.0f} W, {asks} the "
             f"inverter's {rated_w:,.0f} W."
         )
-        table = pd.DataFrame(
-            {
-                "what": [*taken.names, "the unit itself"],
-                "largest power (W)": [f"{_peak_w(loads[name]):,.0f}" for name in taken.names] + ["-"],
-                "taken until empty (Wh)": taken.energy_wh[:, -1],
-            }
-        )
+        columns = {
+            "what": [*taken.colours, "the unit itself"],
+            "largest power (W)": [f"{_peak_w(loads[name]):,.0f}" for name in taken.colours] + ["-"],
+            "taken until empty (Wh)": taken.energy_wh[:, -1],
+        }
         over = "; all peaks at once are too much" if peaks_w > rated_w else ""
-        return View(
-            text, table, f"{plugged[0].upper()}{plugged[1:]}: {hours:.1f} h{over}",
-            partial(household_figure, taken=taken, rated_w=rated_w, peaks_w=peaks_w, begins=int(begins)),
-        )  # fmt: skip
+        headline = f"{plugged[0].upper()}{plugged[1:]}: {hours:.1f} h{over}"
+        picture = partial(household_figure, taken=taken, rated_w=rated_w, peaks_w=peaks_w, begins=int(begins))
+        return View(text, pd.DataFrame(columns), headline, picture)
 
-    return Panel(
-        view,
-        plugged=Choice("plugged in", list(sets), f"{first} and {opens}"),
-        begins=Slider("the power fails at", 0, 23, 18, unit="o'clock"),
-    )
+    plugged = Choice("plugged in", list(sets), f"{first} and {opens}")
+    return Panel(view, plugged=plugged, begins=Slider("the power fails at", 0, 23, 18, unit="o'clock"))
 
 
 def _peak_w(load: Load) -> float:
@@ -132,10 +126,10 @@ def _taken(load: Load, unit: BackupUnit, outage: Outage, order: Sequence[str]) -
     own_w = np.concatenate([step.drained_w[:, 0] for step in steps]) - power_w.sum(axis=0)
     edges_h = np.append(0, np.cumsum(duration_h))
     sums_wh = np.cumsum(np.vstack([power_w, own_w]) * duration_h, axis=1)
-    times_h = np.append(np.linspace(0, ends, _MOMENTS, endpoint=False), ends)
+    times_h = np.linspace(0, ends, _MOMENTS + 1)
     energy_wh = np.array([np.interp(times_h, edges_h, np.append(0, sums)) for sums in sums_wh])
-    names = [appliance.name for appliance in load.appliances]
-    return Taken(names, [LOADS[order.index(name)] for name in names], edges_h, power_w, times_h, energy_wh)
+    colours = {appliance.name: LOADS[order.index(appliance.name)] for appliance in load.appliances}
+    return Taken(colours, edges_h, power_w, times_h, energy_wh)
 
 
 def shedding_view(loads: Mapping[str, Load], unit: BackupUnit, outage: Any) -> View:
@@ -152,27 +146,20 @@ def shedding_view(loads: Mapping[str, Load], unit: BackupUnit, outage: Any) -> V
     outage : Outage, str or pint.Quantity
         With the hour at which it begins, where schedules are among the loads.
     """
-    with_all = ledger(all_together(loads), unit, outage).lasts
-    gained = {
-        name: ledger(all_together({other: loads[other] for other in loads if other != name}), unit, outage).lasts
-        - with_all  # (1)
-        for name in loads
-    }
+    with_all, peaks_w = ledger(all_together(loads), unit, outage).lasts, {name: _peak_w(loads[name]) for name in loads}
+    without = {name: sum(loads[other] for other in loads if other != name) for name in loads}
+    gained = {name: ledger(rest, unit, outage).lasts - with_all for name, rest in without.items()}  # (1)
     order = sorted(loads, key=lambda name: -plain(gained[name]))
-    table = pd.DataFrame(
-        {
-            "unplugged": order,
-            "largest power (W)": [_peak_w(loads[name]) for name in order],
-            "energy in a day (Wh)": [plain(loads[name].energy_over(_DAY)) for name in order],
-            "hours gained (h)": [plain(gained[name]) for name in order],
-        }
-    )
-    each = ", ".join(f"{name} {show(gained[name].value)}" for name in order)
-    bars = [(f"{name}, {_peak_w(loads[name]):,.0f} W", gained[name], loads[name].appliances[0].measured)
-            for name in order]  # fmt: skip
-    most = max(loads, key=lambda name: _peak_w(loads[name]))
-    headline = f"The largest power, {_peak_w(loads[most]):,.0f} W, gives back {show(gained[most].value)}"
-    return View(
-        f"All together run for {with_all}. Unplugging one gives back: {each}.", table, headline,
-        partial(bars_figure, bars=bars, axis="hours gained by unplugging it (h)"),
-    )  # fmt: skip
+    columns = {
+        "unplugged": order,
+        "largest power (W)": [peaks_w[name] for name in order],
+        "energy in a day (Wh)": [plain(loads[name].energy_over(_DAY)) for name in order],
+        "hours gained (h)": [plain(gained[name]) for name in order],
+    }
+    bars = [(f"{name}, {peaks_w[name]:,.0f} W", gained[name], loads[name].appliances[0].measured) for name in order]
+    text = f"All together run for {with_all}. Unplugging one gives back: "
+    text += ", ".join(f"{name} {show(gained[name])}" for name in order)
+    most = max(loads, key=lambda name: peaks_w[name])
+    headline = f"The largest power, {peaks_w[most]:,.0f} W, gives back {show(gained[most])}"
+    picture = partial(bars_figure, bars=bars, axis="hours gained by unplugging it (h)")
+    return View(f"{text}.", pd.DataFrame(columns), headline, picture)

@@ -1,0 +1,12 @@
+"""A colour for each meaning, of the Okabe-Ito palette, the same in all lessons."""
+
+from typing import Any
+
+APPLIANCE, OWN = "#C44E00", "#E69F00"  # vermilion: what is plugged in takes; orange: what the unit takes for itself
+HELD, KEPT = "#0072B2", "#56B4E9"  # blue: what a unit gives; sky: what stays in it
+LEFT, SHORT = "#009E73", "#A3487D"  # green: what is left over; purple: what is missing, and when
+MAINS, INK = "#F0E442", "#222222"
+ASSUMED: dict[str, Any] = {"color": "#C9C9C9", "hatch": "///"}  # nothing else is hatched or grey
+SUM_ASSUMED: dict[str, Any] = {"color": "#6E6E6E"}  # what rests on it, and lines
+LOADS = (APPLIANCE, KEPT, SHORT, HELD, MAINS, INK, LEFT)  # where several stand side by side, in the household's order
+UNITS = (HELD, SHORT, INK, LEFT)

@@ -1,0 +1,181 @@
+"""Through an outage: cold and hot weather, rides, past outages, units side by side. Lessons 05 and 07."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ...answer.ledger import Ledger, ledger
+from ...answer.outage import Outage
+from ...answer.ride import Ride, ride
+from ...answer.size import size
+from ...model.load import Load
+from ...model.unit import BackupUnit
+from ...units import Q_, show
+from ..figures import LOADS, Curve, charge_figure, curves_figure, emptying_figure, outages_figure, plain
+from ..panels import Choice, Panel, Slider, View
+
+_RIDES, _MOMENTS = 2000, 72  # few enough to follow a slider
+_PLACES = ("in the store", "in the kitchen")
+_LEVELS = (0.025, 0.25, 0.5, 0.75, 0.975)  # 19 of 20, half, the middle
+
+
+def rides_view(load: Load, unit: BackupUnit, outage: Any) -> View:
+    """Return the view of 2,000 rides through one outage: how many last, when the others run empty."""
+    rides = ride(load, unit, outage, draws=_RIDES, times=_MOMENTS)
+    levels_wh, reserve = np.quantile(rides.charges_wh, _LEVELS, axis=1), rides.outage.reserve
+    kept = f" and keep {show(reserve)} in reserve" if reserve.magnitude else ""
+    last = f"on {unit.label}: {round(rides.chance * _RIDES):,} of {_RIDES:,} rides last"
+    hours, verdict = show(rides.outage.duration), rides.verdict
+    table = pd.DataFrame([rides.case.told_h, *levels_wh[::2]], ["time (h)", "low (Wh)", "middle (Wh)", "high (Wh)"]).T
+    text = f"Outage of {hours} {last}{kept}, {verdict}. {_ends(rides)}"
+    picture = partial(charge_figure, rides=rides, levels_wh=levels_wh)
+    return View(text, table[:: _MOMENTS // 8], f"{hours} {last}, {verdict}", picture)
+
+
+def _ends(rides: Ride) -> str:
+    """Return how long 19 of 20 rides are, and what the middle one has left."""
+    low, high = rides.interval()
+    runs = f"{show(low)} to {show(high)}" if plain(high) < rides.lasts.horizon else rides.lasts
+    left = float(np.median(rides.left.draws))
+    fate = "left over" if left >= 0 else "missing"
+    return f"The unit runs for {runs}; in the middle ride {show(Q_(abs(left), 'Wh'), 0)} are {fate}."
+
+
+def outage_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Panel:
+    """Return the panel of lesson 07: until which hour is it covered, alone and with packs?
+
+    Parameters
+    ----------
+    load : Load
+        What is plugged in [W].
+    unit : BackupUnit
+        Without packs; the panel adds as many as it takes.
+    start : Estimate, str or float
+        State of charge when the outage begins [-].
+    """
+    units = {each.label: each for each in (unit.with_packs(n) for n in range(unit.packs_max + 1))}
+
+    def view(hours: float, on: str) -> View:
+        return rides_view(load, units[on], Outage(Q_(hours, "h"), start=start))
+
+    hours = Slider("length of the outage", 6, 168, 36, unit="h")
+    return Panel(view, hours=hours, on=Choice("carried by", list(units)))
+
+
+def past_view(load: Load, unit: BackupUnit, past: Sequence[Any], *, start: Any = "100 %") -> View:
+    """Return the view of past outages: their lengths, their mean, and the fewest packs that cover each."""
+    outages = sorted((Outage(length, start=start) for length in past), key=lambda outage: outage.hours)
+    hours = [outage.hours for outage in outages]
+    packs = [size(load, outage, like=unit).packs for outage in outages]
+    mean, alone = sum(hours) / len(hours), sum(needed == 0 for needed in packs)
+    text = (
+        f"{len(hours)} outages: mean {mean:.1f} h, half of them under {np.median(hours):.1f} h, the longest "
+        f"{hours[-1]:g} h. {unit.label} alone covers {alone} of them; "
+        f"{100 * hours[-1] / sum(hours):.0f} % of the dark hours were in the longest one."
+    )
+    headline = f"Mean {mean:.1f} h, longest {hours[-1]:g} h: {unit.label} alone covers {alone} of {len(hours)}"
+    picture = partial(outages_figure, hours=hours, packs=packs, name=unit.label)
+    return View(text, pd.DataFrame({"outage (h)": hours, "packs": packs}), headline, picture)
+
+
+def side_by_side(table: pd.DataFrame) -> pd.DataFrame:
+    """Return what `compare` found as a row for each unit and a column for each outage, in the order given."""
+    said = []
+    for verdict, packs, note in zip(table["verdict"], table["packs"], table["note"], strict=True):
+        with_packs = "" if pd.isna(packs) or not packs else f", {packs} pack{'s' if packs > 1 else ''}"
+        said.append(f"{verdict}{with_packs}{', all packs' if note.startswith('even') else ''}")
+    wide = table.assign(said=said).pivot(index="unit", columns="outage", values="said")
+    return wide.loc[table["unit"].unique(), table["outage"].unique()].reset_index().rename_axis(columns=None)
+
+
+def cold_panel(freezer: Load, steady: Load, unit: BackupUnit, *, kitchen: Any) -> Panel:
+    """Return the panel of lesson 05: what does a colder store do to the hours that a unit carries?
+
+    Parameters
+    ----------
+    freezer : Load
+        What stands in the store, with the room it was measured in; that room is what others are compared with [W].
+    steady : Load
+        What draws the same in any room [W].
+    unit : BackupUnit
+        Stands in the store, or in the kitchen.
+    kitchen : str or pint.Quantity
+        The kitchen's temperature [degC].
+    """
+    store_c = np.arange(-15.0, 26.0)
+
+    def both(room: Any, place: str) -> tuple[Ledger, Ledger]:
+        unit_at = room if place == _PLACES[0] else kitchen
+        return (ledger(freezer, unit, Outage("24 h", room=room, unit_at=unit_at)),
+                ledger(steady, unit, Outage("24 h", unit_at=unit_at)))  # fmt: skip
+
+    accounts = {place: [both(Q_(c, "degC"), place) for c in store_c] for place in _PLACES}
+    curves = {
+        place: [Curve.of(found[0][n].load.name, [pair[n].lasts for pair in found]) for n in (0, 1)]
+        for place, found in accounts.items()
+    }
+    measured_at = freezer.appliances[0].room
+    before, usual = both(measured_at, _PLACES[0]), show(measured_at, 0)
+    picture = partial(curves_figure, x=store_c, reach=(0, 100), colours=LOADS[::3], about=[f"+ and −: against {usual}"],
+                      labels=("temperature of the store (°C)", "run time (h)"))  # fmt: skip
+
+    def view(store: float, place: str) -> View:
+        here = accounts[place][int(np.argmin(np.abs(store_c - store)))]
+        text = (
+            f"Store at {store:g} °C, unit {place}: the {freezer.name} draws {show(here[0].mean_power)} and "
+            f"runs for {here[0].lasts}; the {steady.name} runs for {here[1].lasts}. In the ordinary week, at "
+            f"{usual}: {show(before[0].lasts)} and {show(before[1].lasts)}."
+        )
+        gained = [plain(now.lasts - then.lasts) for now, then in zip(here, before, strict=True)]
+        words = [f"{load.name} {round(hours):+d} h" for load, hours in zip((freezer, steady), gained, strict=True)]
+        headline = f"Store at {store:g} °C, unit {place}: {', '.join(words)}".replace("-", "−")
+        return View(text, _table(here, before), headline, partial(picture, curves=curves[place], at=store))
+
+    store = Slider("temperature of the store", -15, 25, -8, unit="°C")
+    return Panel(view, store=store, place=Choice("the unit stands", list(_PLACES)))
+
+
+def _table(here: Sequence[Ledger], before: Sequence[Ledger]) -> pd.DataFrame:
+    """Return powers, usable energy and hours of the same loads now and before."""
+    columns = {
+        "load": [account.load.name for account in here],
+        "draws (W)": [plain(account.mean_power) for account in here],
+        "usable (Wh)": [plain(account.available) for account in here],
+        "runs (h)": [plain(account.lasts) for account in here],
+        "in the ordinary week (h)": [plain(account.lasts) for account in before],
+    }
+    return pd.DataFrame(columns)
+
+
+def emptying_view(night: Ride, warm: Ride, *, begins: int) -> View:
+    """Return the view of a unit that empties, from a full hour of the clock on.
+
+    Parameters
+    ----------
+    night, warm : Ride
+        The same load in a room given by the hour, the charge told at every full hour; the unit in that room, and in
+        the warm.
+    begins : int
+        The clock's hour at the beginning [h].
+    """
+    last = int(plain(night.lasts))
+    told, hours = night.state_of_charge[: last + 1], np.arange(last + 1)
+    limit = told["kept back (Wh)"]
+    text = (
+        f"From {begins}:00 on: empty after {night.lasts}, with {limit[last]:,.0f} Wh still in it that the cold "
+        f"keeps back. With the unit in the warm the same load would run for {warm.lasts}."
+    )
+    columns = {
+        "clock": [f"{(begins + hour) % 24}:00" for hour in hours],
+        "store (°C)": night.outage.room.at(hours),
+        "in the battery (Wh)": told["charge (Wh)"] + limit,
+        "out of reach (Wh)": limit,
+    }
+    headline = f"Empty after {show(night.lasts)}, with {limit[last]:,.0f} Wh in it that the cold keeps back"
+    picture = partial(emptying_figure, night=night, warm=warm, begins=begins)
+    return View(text, pd.DataFrame(columns), headline, picture)

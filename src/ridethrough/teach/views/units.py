@@ -1,0 +1,186 @@
+"""What a unit takes for itself, delivers and holds, and the account of all that: lessons 00, 02, 03, 04."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from functools import partial
+from itertools import permutations
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ...answer.ledger import Ledger, ledger
+from ...answer.outage import Outage
+from ...estimate import Estimate
+from ...model.ageing import aged, charge_after
+from ...model.load import Load
+from ...model.rundowns import RundownLine
+from ...model.unit import BackupUnit
+from ...sources import coefficient
+from ...units import Q_, Refusal, number, show
+from ..figures import Box, Curve, capacity_figure, curves_figure, ledger_figure, plain, rundown_figure
+from ..panels import Panel, Slider, View
+
+
+def sentence(account: Ledger) -> str:
+    """Return what a ledger says, for everyone."""
+    unit, outage = account.unit, show(account.outage.duration)
+    runs = f"{unit.label} keeps the {account.load.name} running for {account.lasts}"
+    return f"With {show(unit.standby)} of standby, {runs}. {outage} without mains: {account.verdict}."
+
+
+def ledger_view(account: Ledger, *, reach: tuple[float, float] | None = None) -> View:
+    """Return the view of a ledger: its sentence, its lines and its figure."""
+    table = account.rows[["line", "energy (Wh)", "low (Wh)", "high (Wh)", "basis"]]
+    return View(sentence(account), table, account.headline, partial(ledger_figure, account=account, reach=reach))
+
+
+def standby_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Panel:
+    """Return the panel of lesson 00: how many hours does being switched on cost?"""
+
+    def view(standby_w: float, hours: float) -> View:
+        account = ledger(load, unit.with_standby(Q_(standby_w, "W")), Outage(Q_(hours, "h"), start=start))
+        return ledger_view(account, reach=(-0.65 * plain(unit.printed), plain(unit.printed)))
+
+    standby_w = Slider("standby of the unit", 5, 40, 5, unit="W")
+    return Panel(view, standby_w=standby_w, hours=Slider("length of the outage", 6, 24, 24, unit="h", step=6))
+
+
+def crossing_panel(lines: Mapping[str, RundownLine]) -> Panel:
+    """Return the panel of lesson 02: which unit lasts longer, and does that hold for every load?"""
+    load_w = np.arange(0.0, 101.0)
+    hours = {name: [line.hours(Q_(p, "W")) for p in load_w] for name, line in lines.items()}
+    curves = [Curve.of(name, found) for name, found in hours.items()]
+    picture = partial(curves_figure, x=load_w, curves=curves, labels=("load at the outlet (W)", "run time (h)"))
+
+    def view(load: float) -> View:
+        here = {name: found[int(load)] for name, found in hours.items()}
+        longest = max(here, key=lambda name: plain(here[name]))
+        columns = {
+            "unit": list(here),
+            "energy to share (Wh)": [plain(lines[name].energy) for name in here],
+            "standby (W)": [plain(lines[name].standby) for name in here],
+            "run time (h)": [plain(t) for t in here.values()],
+        }
+        text = f"At a load of {load:g} W: {'; '.join(f'{name} {t}' for name, t in here.items())}."
+        lasts = "lasts longer" if len(here) == 2 else "lasts longest"
+        headline = f"At {load:g} W {longest} {lasts}: {show(here[longest])}"
+        return View(text, pd.DataFrame(columns), headline, partial(picture, at=load))
+
+    return Panel(view, load=Slider("load at the outlet", 0, 100, 5, unit="W"))
+
+
+def rundown_view(line: RundownLine) -> View:
+    """Return the view of a run-down line with its runs."""
+    table = line.points[["load (W)", "hours (h)", "line says (h)"]]
+    headline = f"{len(table)} run-downs: {show(line.energy)} to share, {show(line.standby)} of standby"
+    picture = partial(rundown_figure, line=line)
+    return View(f"Energy to share: {line.energy}. Standby at the outlet: {line.standby}.", table, headline, picture)
+
+
+def efficiency_panel(units: Mapping[str, BackupUnit], stated_at: Mapping[str, Any]) -> Panel:
+    """Return the panel of lesson 03: at which load does a unit deliver what its box says?
+
+    Parameters
+    ----------
+    units : mapping from name to BackupUnit
+        Units known from print, four at most.
+    stated_at : mapping from name to str or pint.Quantity
+        For each of them the load at which its box states the efficiency [W].
+    """
+    load_w = np.arange(0.0, 501.0)
+
+    def percent(unit: BackupUnit, load_w: float) -> Estimate:
+        return unit.inverter.efficiency(Q_(load_w, "W")).to("%")
+
+    curves = [Curve.of(name, [percent(unit, p) for p in load_w]) for name, unit in units.items()]
+    sheet_w = [number(stated_at[name], "W", "stated_at") for name in units]
+    stated = [(at, plain(percent(unit, at))) for at, unit in zip(sheet_w, units.values(), strict=True)]
+    labels = "load at the outlet (W)", "efficiency: outlet over battery (%)"
+    picture = partial(curves_figure, x=load_w, curves=curves, labels=labels, reach=(0, 100), stated=stated,
+                      about=["squares: what the box says"])  # fmt: skip
+
+    def view(load: float) -> View:
+        here = int(load)
+        each = ", ".join(f"{curve.name} {curve.value[here]:.0f} Wh" for curve in curves)
+        columns = {
+            "unit": list(units),
+            "box says (%)": [says for _, says in stated],
+            "at (W)": [at for at, _ in stated],
+            "efficiency here (%)": [curve.value[here] for curve in curves],
+            "give or take (%)": [curve.half[here] for curve in curves],
+            "from the battery (W)": [plain(u.inverter.battery_power(Q_(load, "W"))) for u in units.values()],
+        }
+        text = f"Of 100 Wh from the battery, so much reaches a load of {load:g} W: {each}."
+        worst, (_, says) = min(zip(curves, stated, strict=True), key=lambda pair: pair[0].value[here])
+        headline = f"At {load:g} W {worst.name} delivers {worst.value[here]:.0f} %; its box says {says:.0f} %"
+        return View(text, pd.DataFrame(columns), headline, partial(picture, at=load))
+
+    return Panel(view, load=Slider("load at the outlet", 5, 500, 33, unit="W"))
+
+
+def usable_panel(units: Mapping[str, BackupUnit], *, start: Any = "100 %") -> Panel:
+    """Return the panel of lesson 04: how much of the printed number may be used tonight?
+
+    Parameters
+    ----------
+    units : mapping from name to BackupUnit
+        Units known from print, one or more of them lead-acid: their depth of discharge is the first control.
+    start : Estimate, str or float
+        State of charge when they were last charged [-].
+
+    Raises
+    ------
+    Refusal
+        If none of the units is lead-acid.
+    """
+    depths = {name: coefficient(f"depth of discharge, {unit.chemistry}") for name, unit in units.items()}
+    lead = [name for name, unit in units.items() if "lead-acid" in unit.chemistry]
+    if not lead:
+        raise Refusal(f"units {', '.join(units)}", "a lead-acid unit among them", "Add one: the panel moves it.")
+
+    def view(depth: float, years: float, months: float) -> View:
+        chosen = {name: depths[name] + (Q_(depth, "%").to("1") - depths[name].value) for name in lead}
+        boxes = []
+        for unit, goes_to in zip(units.values(), (depths | chosen).values(), strict=True):
+            health = aged(Q_(years, "year"), unit.chemistry)
+            charge = charge_after(Q_(months, "month"), unit.chemistry, start)
+            boxes.append(_box(unit.with_health(health).with_depth(goes_to), charge))
+        return _usable_view(boxes)
+
+    depth = Slider(f"depth of discharge, {' and '.join(lead)}", 30, 90, 50, unit="%", step=5)
+    months = Slider("months since the last charge", 0, 8, 0, unit="months")
+    return Panel(view, depth=depth, years=Slider("age of all", 0, 8, 0, unit="years"), months=months)
+
+
+def _box(unit: BackupUnit, charge: Estimate) -> Box:
+    """Return what is usable of a unit at room temperature, and what is missing of what is printed."""
+    account = ledger(Load.steady("1 W"), unit, Outage("1 h", start=charge))
+    printed, (holds, health, _) = plain(unit.printed), (float(each.share[0]) for each in account.ride.case.shares)
+    healthy = printed * holds * health
+    full = plain(charge) * healthy
+    kept_back = full - plain(account.available)
+    missing = {"kept back": kept_back, "not full": healthy - full, "lost to age": printed - healthy}
+    return Box(unit.name, unit.chemistry, printed, missing, account.available)
+
+
+def _usable_view(boxes: Sequence[Box]) -> View:
+    """Return the view of what several batteries give of what is printed on them."""
+    columns = ["unit", "printed (Wh)", *(f"{reason} (Wh)" for reason in boxes[0].missing_wh), "usable (Wh)",
+               "give or take (Wh)"]  # fmt: skip
+    rows = [(box.name, box.printed_wh, *box.missing_wh.values(), plain(box.usable), plain(box.usable.expanded()))
+            for box in boxes]  # fmt: skip
+    said = [(box, *box.usable.spoken()) for box in boxes]
+    each = "; ".join(f"{b.name} {usable} of {b.printed_wh:,.0f} Wh, give or take {half}" for b, usable, half in said)
+    headline, table = _upside_down(boxes), pd.DataFrame(rows, columns=columns)
+    return View(f"Usable tonight: {each}. {headline}.", table, headline, partial(capacity_figure, boxes=boxes))
+
+
+def _upside_down(boxes: Sequence[Box]) -> str:
+    """Return a pair of boxes of which the larger gives less, or that there is none."""
+    for more, less in permutations(boxes, 2):
+        printed, usable = more.printed_wh - less.printed_wh, plain(less.usable) - plain(more.usable)
+        if printed > 0 and usable > 0:
+            return f"{more.name} prints {printed:,.0f} Wh more than {less.name} and gives {usable:,.0f} Wh less"
+    return "The larger the box, the more it gives"
