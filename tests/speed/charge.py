@@ -103,7 +103,7 @@ def for_the_loop(case: Case) -> tuple[Any, ...]:
         sun, factor, eta = each.pattern.power_w, of(each.factor, 0), of(each.efficiency, 0, 1)
     shape = appliance.pattern.at((np.arange(DAY) + 0.5) / 60) / appliance.pattern.mean_w
     return (shape, sun, of(appliance.mean_power, 0), factor, eta, case.full_wh, case.start, case.limit_w,
-            case.tapers_wh, a * rows, b * rows, c * rows)  # fmt: skip
+            case.slack_h * case.limit_w, a * rows, b * rows, c * rows)  # fmt: skip
 
 
 def walked(case: Case) -> Walk:

@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from ..model.battery import Rate, takes_charge
+from ..model.charger import LEAST
 from ..model.load import Load
 from ..model.routes import Share, cells_at
 from ..model.unit import BackupUnit
@@ -128,15 +129,14 @@ class Case:
 
     @cached_property
     def limit_w(self) -> np.ndarray:
-        """The most that flows in before charge loss, on the side of the route, if any does [W]."""
-        if not self.outage.recharge:
-            return np.zeros(self.rows)
+        """The most that flows in before charge loss, on the side of the route [W]."""
         return self.sampler.of(self.unit.charger.power, 0) * self.unit.route.inflow(self.sampler.of)
 
     @cached_property
-    def tapers_wh(self) -> np.ndarray:
-        """How far below full its charger begins to take less [Wh]."""
-        return self.full_wh * (1 - self.sampler.of(self.unit.charger.taper_from, 0, 1))
+    def slack_h(self) -> np.ndarray:
+        """How far below full its charger begins to take less, over what it takes there [h]."""
+        tapers_wh = self.full_wh * (1 - self.sampler.of(self.unit.charger.taper_from, 0, 1))
+        return tapers_wh / np.maximum(self.limit_w, LEAST)
 
     @cached_property
     def warming_h(self) -> np.ndarray:
@@ -145,7 +145,7 @@ class Case:
 
     def with_printed(self, printed_wh: np.ndarray) -> Case:
         """Return the case with another printed capacity in each row [Wh]."""
-        return self._like({"shares", "full_wh", "rate", "tapers_wh", "_owns"}, printed_wh=printed_wh)
+        return self._like({"shares", "full_wh", "rate", "slack_h", "_owns"}, printed_wh=printed_wh)
 
     def further(self) -> Case:
         """Return the case for what comes after the outage, whose draws are no inputs of what comes in it."""

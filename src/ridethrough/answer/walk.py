@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ..model.charger import LEAST
 from .case import Case, Own
 from .passage import Fixed, Passage, State, total
 from .stretches import MOMENT_H, Stretch
@@ -103,9 +102,10 @@ class Walk:
             passed = np.clip(case.told_h[wanted, np.newaxis] - stretch.edges_h[:-1], 0, stretch.duration_h)
             there = np.where(state.on, np.maximum(state.charge - floor, 0), 0.0)
             told = told - np.minimum(passed @ (stretch.drained_w / own.lift), there)
+        none, flows = np.zeros(case.rows), stretch.flow is not None
         fixed = Fixed(
-            case.full_wh, floor, self.restart_wh, own.lift, own.heater_w, case.warming_h, case.limit_w,
-            case.tapers_wh / np.maximum(case.limit_w, LEAST), *case.rate[:2], np.arange(case.rows) == 0,
+            case.full_wh, floor, self.restart_wh, own.lift, own.heater_w, case.warming_h if own.heats else none,
+            case.limit_w if flows else none, case.slack_h if flows else none, *case.rate[:2], np.arange(case.rows) == 0,
         )  # fmt: skip
         Passage(stretch, case.rate.least, fixed, state).move(levels)
         return told if levels is None else levels[np.searchsorted(stretch.edges_h, case.told_h[wanted] - MOMENT_H)]
