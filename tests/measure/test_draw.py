@@ -16,10 +16,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ridethrough.measure.cycles import find_switching
-from ridethrough.measure.days import LIKENESS, likeness_factor
 from ridethrough.measure.draw import measure_draw, time_to_log
 from ridethrough.measure.log import Meter, MeterLog, hand_readings
-from ridethrough.model.pattern import Pattern
+from ridethrough.model.pattern import Pattern, alike
 from ridethrough.sources import lookup
 from ridethrough.units import Q_, Refusal
 
@@ -299,13 +298,6 @@ def test_before_three_days_a_day_lies_within_the_stated_band() -> None:
     day = draw.energy_over("24 h")
     assert day.expanded().magnitude / day.value.magnitude > 1.05 * half
     assert any("stated band" in warning for warning in draw.warnings)
-
-
-def test_alike_days_say_less_than_as_many_unlike_ones() -> None:
-    for n in (1, 2, 3, 7, 20):
-        apart = np.abs(np.subtract.outer(np.arange(n), np.arange(n)))
-        assert likeness_factor(n) == pytest.approx((LIKENESS**apart).sum() / n)
-    assert likeness_factor(0.04) == pytest.approx(1)
 
 
 def test_days_seen_update_the_band() -> None:

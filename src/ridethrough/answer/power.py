@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -53,13 +54,8 @@ class Power:
 
     @property
     def block_h(self) -> float:
-        """How long it lies above or below its mean all along [h]: a day, where its pattern tells what days are like.
-
-        0 where it never does.
-        """
-        if self.appliance.next_days is None:
-            return 0.0
-        return max(lookup("time that varies by itself").value, min(DAY_H, self.appliance.pattern.period_h))
+        """How long it lies above or below its mean all along [h]: a day; 0 where it never does."""
+        return DAY_H if self.appliance.next_days is not None else 0.0
 
     @property
     def moved(self) -> bool:
@@ -105,13 +101,24 @@ class Power:
         """Return the mean power of these days in their room [W]."""
         scale_w = self.measured_w
         if self.appliance.next_days is not None:
-            (variable,) = self.appliance.next_days.slopes()
-            z = self.sampler.standard(variable, int(middles[0] // self.block_h))
-            day_w = self.appliance.day_spread.m_as("Wh") / DAY_H * np.sqrt(DAY_H / self.block_h)
-            scale_w = np.maximum(scale_w + z * day_w, 0)
+            day_w = self.appliance.day_spread.m_as("Wh") / DAY_H
+            scale_w = np.maximum(scale_w + day_w * self._day(int(middles[0] // DAY_H)), 0)
         if self.slope is None or self.outage.room is None:
             return scale_w
         return self._there(scale_w, self.outage.room.at(middles)[:, np.newaxis])
+
+    def _day(self, number: int) -> np.ndarray:
+        """Return how far a day lies from the mean, in standard deviations, each alike the one before it [-]."""
+        assert self.appliance.next_days is not None
+        (variable,), r = self.appliance.next_days.slopes(), self.appliance.likeness
+        while len(self._days) <= number:
+            new = self.sampler.standard(variable, len(self._days))
+            self._days.append(r * self._days[-1] + np.sqrt(1 - r * r) * new if self._days else new)
+        return self._days[number]
+
+    @cached_property
+    def _days(self) -> list[np.ndarray]:
+        return []
 
     def _there(self, mean_w: np.ndarray, celsius: Any) -> np.ndarray:
         """Return what it draws where it stands [W], at most what its motor takes all the time."""

@@ -7,7 +7,7 @@ A *run* is a stretch of steps in the same state; a *cycle* is an on run with the
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -19,6 +19,8 @@ SHORTEST_RUN_S = 90.0  # shorter: a lamp, a start, noise
 SLOWEST_STEP_S = 300.0  # a record sampled more slowly cannot show cycles
 START_S, START_TIMES = 60.0, 1.5  # a start: this soon after switching on, this many times the running power
 HEATER_S, HEATER_TIMES = 180.0, 1.6  # a defrost heater: at least this long, this many times the running power
+HEATER_SHARE = 0.12  # share of the time that heaters of defrosts, and the run after them, take at most
+RECOVERY_S = 7200.0  # after the heater's, where there are no runs to count
 RECOVERY_RUNS = 2  # on runs after the heater's that still belong to the defrost
 COOL_DOWN_TIMES = 3.0  # a first run this many times the usual one is a first cool-down
 FEWEST_USUAL = 3  # runs from which a usual one can be told
@@ -79,12 +81,13 @@ def find_switching(start_s: np.ndarray, duration_s: np.ndarray, power_w: np.ndar
     Notes
     -----
     Defrosts are recognised by a heater that draws clearly more than the compressor. Where the defrost
-    takes less, it stays in the cycles, and their mean holds all the same.
+    takes less, it stays in the cycles, and their mean holds all the same. Where there are no cycles, a fixed time
+    after the heater counts as its recovery.
     """
     level = on_level(duration_s, power_w)
-    if level is None:
-        return no_switching(start_s)
     gap = np.r_[True, start_s[1:] - (start_s + duration_s)[:-1] > 1e-3]
+    if level is None:
+        return _unswitched(start_s, duration_s, power_w, gap)
     on = _without_short_runs(power_w >= level, gap, start_s, duration_s)
     running_w = weighted_median(power_w[on], duration_s[on])
     runs = _runs(on, gap, start_s, duration_s)
@@ -96,17 +99,36 @@ def find_switching(start_s: np.ndarray, duration_s: np.ndarray, power_w: np.ndar
     energy_wh = np.r_[0.0, np.cumsum(power_w * duration_s) / 3600]  # up to the beginning of each step
     steady = _spans(runs, opens, opens + 2, on.size)
     steady_w = np.average(power_w[steady], weights=duration_s[steady]) if steady.any() else np.nan
-    opening, end = windows.loc[windows["whole"], ["opening", "end"]].to_numpy().T
     switched_on = _switched_on(runs)
     soon = np.repeat(switched_on, _steps(runs)) & (start_s - _run_start_s(runs) < START_S)
     return Switching(
-        on, steady, _spans(runs, opening, end, on.size),
+        on, steady, _whole_defrosts(runs, windows, on.size),
         inrush=soon & (power_w > START_TIMES * running_w) & ~heater,
         running_w=running_w,
         cycles=_cycle_table(runs, opens, energy_wh),
         defrosts=_defrost_table(runs, windows, energy_wh, steady_w),
         starts=int(switched_on.sum()),
         cool_down_h=float(runs["length_s"][cool_down]) / 3600 if cool_down is not None else 0.0,
+    )  # fmt: skip
+
+
+def _unswitched(start_s: np.ndarray, duration_s: np.ndarray, power_w: np.ndarray, gap: np.ndarray) -> Switching:
+    """Return the defrosts of a record that shows no cycles: a heater far above all else, and some time to recover."""
+    none = no_switching(start_s)
+    top_w = np.quantile(power_w, 1 - HEATER_SHARE, weights=duration_s, method="inverted_cdf")
+    heater = _heating(power_w > HEATER_TIMES * top_w, gap, start_s, duration_s)
+    if duration_s.max() > SLOWEST_STEP_S or not heater.any():
+        return none
+    last_s = np.maximum.accumulate(np.where(heater, start_s + duration_s, -np.inf))
+    recovering = start_s < last_s + RECOVERY_S
+    runs, steady = _runs(recovering, gap, start_s, duration_s), ~recovering
+    opening = np.flatnonzero(runs["on"])
+    windows = _windows(opening, opening + 1, runs)
+    energy_wh = np.r_[0.0, np.cumsum(power_w * duration_s) / 3600]
+    steady_w = np.average(power_w[steady], weights=duration_s[steady]) if steady.any() else np.nan
+    return replace(
+        none, steady=steady, defrost=_whole_defrosts(runs, windows, start_s.size),
+        defrosts=_defrost_table(runs, windows, energy_wh, steady_w),
     )  # fmt: skip
 
 
@@ -227,7 +249,10 @@ def _defrost_windows(heater: np.ndarray, runs: pd.DataFrame) -> pd.DataFrame:
             windows[-1][1] = until
         else:
             windows.append([int(at), until])
-    opening, end = np.array(windows, int).reshape(-1, 2).T
+    return _windows(*np.array(windows, int).reshape(-1, 2).T, runs)
+
+
+def _windows(opening: np.ndarray, end: np.ndarray, runs: pd.DataFrame) -> pd.DataFrame:
     piece, last = runs["piece"].to_numpy(), len(runs) - 1
     whole = (opening > 0) & (end <= last) & (piece[opening - 1] == piece[np.minimum(end, last)])
     return pd.DataFrame({"opening": opening, "end": np.minimum(end, last), "whole": whole})
@@ -255,6 +280,11 @@ def _spans(runs: pd.DataFrame, begin: np.ndarray, end: np.ndarray, steps: int) -
     for a, b in zip(first[begin], first[end], strict=True):
         inside[a:b] = True
     return inside
+
+
+def _whole_defrosts(runs: pd.DataFrame, windows: pd.DataFrame, steps: int) -> np.ndarray:
+    opening, end = windows.loc[windows["whole"], ["opening", "end"]].to_numpy().T
+    return _spans(runs, opening, end, steps)
 
 
 def _cycle_table(runs: pd.DataFrame, opens: np.ndarray, energy_wh: np.ndarray) -> pd.DataFrame:

@@ -1,27 +1,32 @@
 """How far one day's draw lies from the next, and what a log of a few days can say about it.
 
-A stated band is updated by the days seen. Days that follow each other are alike, because weather and
-habits last: three of them say less about the long run than three days picked at random.
+A power is taken as its long-run mean times one and four parts that vary about it: what lasts for days (weather, room,
+season), what is new each day (guests, shopping), what comes back each day (meals), and what is new each hour (doors,
+cycles). How large each is the log tells by its stretches of some hours: all sizes in the table's bands are weighed by
+how likely they make what was seen. What was not seen keeps its band.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
-from ..known import student
+from ..known import COVERAGE, student
+from ..model.pattern import DAY_H
 from ..sources import lookup
 from .cycles import Switching
 from .log import MeterLog
 
-DAY_S = 86_400.0
 WHOLE_DAY = 0.8  # share of 24 h that must be covered for a day to count
-LONGEST_STEP = 1.25  # days; longer steps cannot tell one day from the next
-FEWEST_DAYS = 3  # from here on the days seen update the stated band
-BAND_DAYS = lookup("weight of the stated day-to-day spread").value
-LIKENESS = lookup("likeness of successive days").value
+FEWEST_DAYS = 3  # with fewer, how days differ rests on the stated bands more than on what was seen
+STRETCH_H, MOST_STRETCHES = 4.0, 42  # stretches are longer in logs of more than a week
+LEAST_SEEN = 0.3  # share of a usual stretch outside defrosts, from which it counts
+HARMONICS = 6  # of a day's rhythm: 24 h, 12 h, 8 h ...
+PARTS = {"for days": 9, "each day": 5, "each hour": 5, "by the clock": 4}  # how many sizes of each are weighed
+LARGER = 0.2  # what lasts for days is e^0.2 times as likely to be e times as large, before any was seen
 
 
 @dataclass(frozen=True)
@@ -36,95 +41,146 @@ class DaySpread:
         Standard deviation of the log's mean power about the long run's [W].
     dof : float
         Degrees of freedom of both [-].
+    likeness : float
+        Correlation of one day's mean power with the next one's [-].
+    rhythm : float
+        Standard deviation of what comes back at the same hours of each day, over the mean [-].
     days : float
         Covered time of the log, in days [-].
-    whole_days : int
-        Days of it that were covered whole [-].
     """
 
     of_day_w: float
     of_mean_w: float
     dof: float
+    likeness: float
+    rhythm: float
     days: float
-    whole_days: int
+
+
+class Stretches(NamedTuple):
+    """Stretches of a log: when they begin and end, what of them was seen [h], and their power over the mean [-]."""
+
+    begin_h: np.ndarray
+    end_h: np.ndarray
+    seen_h: np.ndarray
+    level: np.ndarray
 
 
 def day_spread(log: MeterLog, seen: Switching, mean_w: float) -> DaySpread:
     """Return how far one day lies from the long run's mean, and how far the log's mean does.
 
-    s^2 = (v0 s0^2 + sum (P_day - mean)^2 / c) / (v0 + n - 1),   c = 1 - (k(n) - 1) / (n - 1)  (1)
-    u^2 = s^2 k(T) / T                                                                        (2)
+    cov = s^2 lasting + d^2 daily + w^2 hourly + h^2 rhythm                                   (1)
+    u^2 = a' cov a,   s_day^2 = s^2 + d^2 + w^2 / 24                                          (2)
 
-    The stated band s0, held with the weight of v0 days, is updated by the n whole days of the log; c
-    makes up for days so alike that n of them show too little of the spread. T is the log's covered time
-    in days. Defrosts are left out.
+    a are the stretches' shares of the time seen. Each set of sizes s, d, w, h counts as much as it makes the stretches
+    likely, whatever their mean; u and s_day are such that their 95 % intervals are those of all sets together.
 
     Notes
     -----
-    With fewer than three whole days s is the band. From one day on s0 is at most the spread of the
-    readings themselves: a steady load gets no band.
+    What lasts for days fades exponentially, as fast as the table's likeness has it. Defrosts are left out. From one day
+    on nothing is larger than the spread of the readings themselves: a steady load gets no band.
 
     References
     ----------
-    A. Gelman et al., Bayesian Data Analysis, 3rd ed., CRC Press 2013, 2.6 (a variance with a scaled
-    inverse chi-square prior), from memory.
+    C. E. Rasmussen, C. K. I. Williams, Gaussian Processes for Machine Learning, MIT Press 2006, 2.7 (the mean
+    integrated out) and 5.2, from memory.
     """
-    days = float(log.duration_s[seen.steady | seen.defrost].sum()) / DAY_S
-    band_w = stated_band() * mean_w
-    if log.kind == "power" and days >= WHOLE_DAY:
-        square = np.average((log.power_w - mean_w) ** 2, weights=log.duration_s)
-        band_w = min(band_w, math.sqrt(square))
-    day_w = _whole_days_w(log, seen)
-    n, squares, dof = day_w.size, 0.0, BAND_DAYS
-    if n >= FEWEST_DAYS:
-        squares = float(((day_w - day_w.mean()) ** 2).sum()) / (1 - (likeness_factor(n) - 1) / (n - 1))
-        dof = BAND_DAYS + n - 1
-    of_day_w = math.sqrt((BAND_DAYS * band_w**2 + squares) / dof)  # (1)
-    return DaySpread(of_day_w, of_day_w * math.sqrt(likeness_factor(days) / days), dof, days, n)  # (2)
+    days = float(log.duration_s[seen.steady | seen.defrost].sum()) / 3600 / DAY_H
+    held, alike = _stretches(log, seen, mean_w), lookup("likeness of successive days")
+    bands = [(lookup(f"how a draw varies, {part}"), count) for part, count in PARTS.items()]
+    sizes = np.stack([each.ravel() for each in np.meshgrid(*(np.geomspace(b.low, b.high, n) for b, n in bands))])
+    found = np.concatenate([_weighed(held, sizes, likeness) for likeness in (alike.low, alike.high)], axis=1)
+    chance = np.exp(found[0] - found[0].max())
+    chance /= chance.sum()
+    day, next_day, after, rhythm = (float(chance @ each) for each in found[2:])
+    dof = _degrees(chance, np.log(found[1]))
+    mean, day_sd = (_all_together(chance, np.sqrt(each)) / student(dof) for each in found[1:3])
+    most = 1.0
+    if log.kind == "power" and days >= WHOLE_DAY and mean_w:
+        apart_w2 = np.average((log.power_w - mean_w) ** 2, weights=log.duration_s)
+        most = min(1.0, math.sqrt(apart_w2) / mean_w / day_sd)
+    likeness = math.sqrt(1 + (2 * next_day + after) / day) - 1  # with it three days differ as they do
+    return DaySpread(most * day_sd * mean_w, most * mean * mean_w, dof, likeness, math.sqrt(rhythm), days)
 
 
-def _whole_days_w(log: MeterLog, seen: Switching) -> np.ndarray:
-    """Return the mean power outside defrosts of each whole day of the log [W].
+def _weighed(held: Stretches, sizes: np.ndarray, likeness: float) -> np.ndarray:
+    """Return for each set of sizes: log of its chance, variances of mean and day, covariances of days, of a rhythm."""
+    begin_h, end_h, seen_h, level = held
+    share, tau_h, squares = seen_h / seen_h.sum(), -DAY_H / math.log(likeness), sizes**2
+    day = ((begin_h + end_h) / 2 - begin_h[0]) // DAY_H
+    daily = np.equal.outer(day, day) / np.maximum(1, (end_h - begin_h) / DAY_H)
+    parts = np.stack([_lasting(begin_h, end_h, tau_h), daily, np.diag(1 / seen_h), _rhythm(begin_h, end_h)])
+    root = np.linalg.cholesky(np.einsum("pg,pij->gij", squares, parts) + 1e-12 * np.eye(level.size))
+    sides = np.stack([np.ones(level.size), level], axis=1)
+    one, seen = np.moveaxis(np.linalg.solve(root, np.broadcast_to(sides, (root.shape[0], *sides.shape))), 2, 0)
+    ones, cross, all_seen = (one * one).sum(axis=1), (one * seen).sum(axis=1), (seen * seen).sum(axis=1)
+    logs = np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1) + np.log(ones) / 2
+    chance = LARGER * np.log(sizes[0]) - (logs + (all_seen - cross**2 / ones) / 2 if level.size > 1 else 0)
+    of_mean = np.einsum("i,pij,j->p", share, parts, share) @ squares
+    lasts = squares[0] * float(_lasting(np.zeros(1), np.full(1, DAY_H), tau_h)[0, 0])
+    of_day = lasts + squares[1] + squares[2] / DAY_H
+    return np.stack([chance, of_mean, of_day, likeness * lasts, likeness**2 * lasts, squares[3]])
 
-    Days end where a cycle begins. A log whose steps are longer than a day cannot tell days apart.
+
+def _lasting(begin_h: np.ndarray, end_h: np.ndarray, tau_h: float) -> np.ndarray:
+    """Return the covariances of means over stretches of what fades as exp(-t / tau) [-]."""
+
+    def twice(one_h: np.ndarray, other_h: np.ndarray) -> np.ndarray:
+        far = np.abs(np.subtract.outer(one_h, other_h)) / tau_h
+        return np.asarray(np.exp(-far) + far)
+
+    total = twice(end_h, begin_h) + twice(begin_h, end_h) - twice(begin_h, begin_h) - twice(end_h, end_h)
+    length = (end_h - begin_h) / tau_h
+    return np.asarray(total / np.outer(length, length))
+
+
+def _rhythm(begin_h: np.ndarray, end_h: np.ndarray) -> np.ndarray:
+    """Return the covariances of means over stretches of what comes back each day, at whatever hours [-]."""
+    rate = 2 * math.pi / DAY_H * np.arange(1, HARMONICS + 1)[:, np.newaxis]
+    length = rate * (end_h - begin_h)
+    cosine = (np.sin(rate * end_h) - np.sin(rate * begin_h)) / length
+    sine = (np.cos(rate * begin_h) - np.cos(rate * end_h)) / length
+    return np.asarray((cosine.T @ cosine + sine.T @ sine) / HARMONICS)
+
+
+def _all_together(chance: np.ndarray, sd: np.ndarray) -> float:
+    """Return half the width of the 95 % interval of normal distributions about one middle, each with its chance."""
+    from scipy.optimize import brentq
+    from scipy.special import ndtr
+
+    return float(brentq(lambda half: chance @ ndtr(-half / sd) - (1 - COVERAGE) / 2, 0, 3 * sd.max()))
+
+
+def _degrees(chance: np.ndarray, log_variance: np.ndarray) -> float:
+    """Return the degrees of freedom of a variance whose logarithm is as uncertain as that [-].
+
+    var(log variance) = trigamma(dof / 2),   trigamma(x) about 1 / x + 1 / (2 x^2)            (1)
     """
-    if log.duration_s.max() > LONGEST_STEP * DAY_S:
-        return np.zeros(0)
+    var = float(chance @ log_variance**2 - (chance @ log_variance) ** 2)
+    return (1 + math.sqrt(1 + 2 * var)) / max(var, 1e-3)  # (1)
+
+
+def _stretches(log: MeterLog, seen: Switching, mean_w: float) -> Stretches:
+    """Return the log's stretches of some hours, without defrosts; of an appliance that switches, in whole cycles."""
     ends_s = log.start_s + log.duration_s
-    marks_s = np.arange(log.start_s[0], ends_s[-1] + (1 - WHOLE_DAY) * DAY_S, DAY_S)
-    if seen.defrost.any() or not seen.steady.all():
+    span_s = float(ends_s[-1] - log.start_s[0])
+    count = max(1, round(span_s / max(3600 * STRETCH_H, span_s / MOST_STRETCHES)))
+    places_s = np.append(log.start_s, ends_s[-1])
+    if len(seen.cycles) and not seen.steady.all():
         begins_s = 3600 * seen.cycles["start_h"].to_numpy()
-        marks_s = begins_s[np.abs(begins_s[:, None] - marks_s).argmin(axis=0)]
+        lasts_s = 60 * (seen.cycles["on_min"] + seen.cycles["off_min"]).to_numpy()
+        places_s = np.sort(np.append(begins_s, begins_s + lasts_s))
+    wanted_s = np.linspace(log.start_s[0], ends_s[-1], count + 1)
+    after = np.clip(np.searchsorted(places_s, wanted_s), 1, places_s.size - 1)
+    nearer = wanted_s - places_s[after - 1] < places_s[after] - wanted_s
+    marks_s = np.unique(places_s[after - nearer])
     knots_s = np.column_stack([log.start_s, ends_s]).ravel()
 
     def between_marks(per_step: np.ndarray) -> np.ndarray:
         up_to = np.cumsum(np.column_stack([np.zeros(per_step.size), per_step]).ravel())
-        return np.diff(np.interp(marks_s, knots_s, up_to))
+        return np.diff(np.interp(marks_s, knots_s, up_to)) / 3600
 
-    covered_s = between_marks(log.duration_s * (seen.steady | seen.defrost))
-    time_s, energy_ws = (
-        between_marks(log.duration_s * seen.steady),
-        between_marks(log.duration_s * log.power_w * seen.steady),
-    )
-    whole = (covered_s >= WHOLE_DAY * DAY_S) & (time_s > 0)
-    return energy_ws[whole] / time_s[whole]
-
-
-def stated_band() -> float:
-    """Return the stated band of day-to-day spread as a standard deviation over the mean [-].
-
-    The band is where a day lies in 95 of 100 cases before any was seen: s0 = half width / t(v0).
-    """
-    return lookup("day-to-day spread").high / student(BAND_DAYS)
-
-
-def likeness_factor(days: float) -> float:
-    """Return by how much the variance of a mean over ``days`` exceeds that of as many unlike days [-].
-
-    k(n) = (1 + r) / (1 - r) - 2 r (1 - r^n) / (n (1 - r)^2)                                  (1)
-
-    for days that resemble each other as r, r^2, r^3 ... the further they lie apart. Below one day
-    k = 1: there cycles and the hour of the day count, not the weather.
-    """
-    r, n = LIKENESS, max(days, 1.0)
-    return (1 + r) / (1 - r) - 2 * r * (1 - r**n) / (n * (1 - r) ** 2)  # (1)
+    seen_h, energy_wh = (between_marks(log.duration_s * seen.steady * each) for each in (1, log.power_w))
+    held = seen_h >= LEAST_SEEN * np.median(seen_h)
+    level = energy_wh[held] / seen_h[held] / (mean_w or 1)
+    return Stretches(marks_s[:-1][held] / 3600, marks_s[1:][held] / 3600, seen_h[held], level)

@@ -20,9 +20,10 @@ import pint
 from ..estimate import Estimate
 from ..known import student
 from ..model.load import Appliance, Load
+from ..model.pattern import alike
 from ..units import Q_, Refusal, number, show
 from .cycles import Switching, find_switching, no_switching
-from .days import BAND_DAYS, FEWEST_DAYS, WHOLE_DAY, DaySpread, day_spread, likeness_factor
+from .days import FEWEST_DAYS, WHOLE_DAY, DaySpread, day_spread
 from .log import MeterLog
 from .shape import defrost_energy, defrost_rate, through_time
 
@@ -119,15 +120,15 @@ class Draw:
         return f"<div>{escape(head)}<ul>{''.join(f'<li>{escape(note.strip())}</li>' for note in notes)}</ul></div>"
 
 
-def measure_draw(log: MeterLog, name: str | None = None) -> Draw:
+def measure_draw(
+    log: MeterLog, name: str | None = None, *, room: Any = None, cabinet: str = "refrigerator"
+) -> Draw:
     """Return what the appliance behind ``log`` draws, with its full budget.
 
     P = P_ss + dE_df / t_df                                                                   (1)
-    s_df = dE_df sqrt(f (1 - f)),   f the part of 24 h / t_df beyond whole ones               (2)
 
-    P_ss is the time-weighted mean over whole cycles, dE_df the extra energy of one defrost, t_df the
-    time from one defrost to the next. Without defrosts P is P_ss; without cycles P is the time-weighted
-    mean over all covered time. A day holds one defrost more or fewer than another: s_df.
+    P_ss is the time-weighted mean over whole cycles, or over all time between defrosts where there are no cycles;
+    dE_df the extra energy of one defrost, t_df the time from one defrost to the next. Without defrosts P is P_ss.
 
     Parameters
     ----------
@@ -135,6 +136,10 @@ def measure_draw(log: MeterLog, name: str | None = None) -> Draw:
         A meter's log or hand readings.
     name : str, optional
         What the ledger calls the appliance; the log's name where left out.
+    room : str or pint.Quantity, optional
+        Mean temperature of its room while it was logged, for one whose draw depends on it [degC].
+    cabinet : {"refrigerator", "freezer"}
+        What it is, as in `Load.in_a_room_of`.
 
     Raises
     ------
@@ -166,28 +171,29 @@ def measure_draw(log: MeterLog, name: str | None = None) -> Draw:
     spread = day_spread(log, seen, mean_w)
     sampled, running = log.kind == "power", seen.running_w is not None
     metered, resolution = log.meter.gain * Q_(mean_w, "W") + log.meter.offset + log.unseen, _resolution(log)
-    one_more_wh = float(each.value.magnitude) * math.sqrt(24 * per_h % 1 * (1 - 24 * per_h % 1))  # (2)
     named = name or log.name
     varied, next_days = Estimate.jointly([0.0, 0.0], np.diag([spread.of_mean_w**2, 1.0]), ["W", "1"],
                                          f"how the {named} varied", dof=spread.dof)  # fmt: skip
     mean = metered + resolution + varied + (defrosting - defrosting.value)
-    return Draw(
+    load = Load((
         Appliance(
-            named, mean, through_time(log, seen, per_h),
-            Q_(math.hypot(24 * spread.of_day_w, one_more_wh), "Wh"), next_days,
+            named, mean, through_time(log, seen, spread.rhythm), Q_(24 * spread.of_day_w, "Wh"), next_days, spread.likeness,
             peak=Q_(float(log.power_w[~seen.inrush].max()), "W") if sampled else None,
             surge=Q_(float(log.power_w[seen.inrush].max()), "W") if seen.inrush.any() else None,
             motor=Q_(seen.running_w, "W") if running else None,
             apparent=log.largest_apparent(~seen.inrush) if sampled else None,
             measured=True,
         ),
+    ))  # fmt: skip
+    return Draw(
+        (load if room is None else load.in_a_room_of(room, cabinet)).appliances[0],
         metered=metered + resolution if sampled else metered,
         days=spread.days,
         duty_cycle=Q_(float(np.average(seen.on, weights=log.duration_s)), "1") if running else None,
         peak_power=Q_(float(log.power_w.max()), "W") if sampled else None,
         cycles=seen.cycles,
         defrosts=seen.defrosts,
-        findings=tuple(_findings(log, seen)),
+        findings=tuple(_findings(log, seen, room)),
         warnings=tuple(_warnings(log, seen, spread)),
     )  # fmt: skip
 
@@ -197,8 +203,8 @@ def time_to_log(draw: Draw, tolerance: float = 0.05) -> pint.Quantity:
 
     (t s_day)^2 k(n) / n + U_meter^2 = (tolerance P)^2,   solved for the days n               (1)
 
-    with Student's t for the degrees of freedom that n days will have, k(n) as in `likeness_factor` and the
-    meter's own expanded uncertainty U_meter.
+    with Student's t for what the spread of the days rests on today, k(n) / n as in `alike` and the meter's own
+    expanded uncertainty U_meter.
 
     Parameters
     ----------
@@ -214,8 +220,10 @@ def time_to_log(draw: Draw, tolerance: float = 0.05) -> pint.Quantity:
     """
     from scipy.optimize import brentq
 
+    appliance = draw.appliance
     mean_w, floor_w = float(draw.mean_power.value.magnitude), float(draw.metered.expanded().magnitude)
-    aim_w, spread_w = number(tolerance, "1", "tolerance") * mean_w, float(draw.day_spread.magnitude) / 24
+    aim_w, t = number(tolerance, "1", "tolerance") * mean_w, student((appliance.next_days or draw.mean_power).dof)
+    reach_w = t * float(appliance.day_spread.magnitude) / 24
     if floor_w >= aim_w:
         raise Refusal(
             f"tolerance={tolerance} of {show(draw.mean_power.value)}",
@@ -224,8 +232,7 @@ def time_to_log(draw: Draw, tolerance: float = 0.05) -> pint.Quantity:
         )
 
     def excess(days: float) -> float:
-        reach_w = student(BAND_DAYS + max(days, 1) - 1) * spread_w
-        return float(reach_w**2 * likeness_factor(days) / days + floor_w**2 - aim_w**2)  # (1)
+        return float(reach_w**2 / min(days, 1) * alike(days, appliance.likeness) + floor_w**2 - aim_w**2)  # (1)
 
     shortest, longest = 1 / 24, 1e5
     return Q_(shortest if excess(shortest) <= 0 else float(brentq(excess, shortest, longest)), "day")
@@ -270,12 +277,14 @@ def _resolution(log: MeterLog) -> Estimate:
 # -- what to tell --------------------------------------------------------------------------------------
 
 
-def _findings(log: MeterLog, seen: Switching) -> Iterator[str]:
+def _findings(log: MeterLog, seen: Switching, room: Any) -> Iterator[str]:
     """Yield what was seen in the log."""
     yield from map(str, log.findings)
+    if room is None:
+        yield 'its room is not told: for a cold appliance write measure_draw(log, room="20 degC")'
     if seen.running_w is None:
         if log.kind == "power":
-            yield "no cycles: steady, or a compressor that varies its speed"
+            yield f"no cycles: steady, or a compressor that varies its speed; {len(seen.defrosts)} defrosts, kept apart"
         return
     yield f"{len(seen.cycles)} regular whole cycles and {len(seen.defrosts)} defrosts, kept apart"
     caught = int(np.count_nonzero(np.diff(seen.inrush.astype(int), prepend=0) == 1))
@@ -297,5 +306,5 @@ def _warnings(log: MeterLog, seen: Switching, spread: DaySpread) -> Iterator[str
         yield f"too short: {show(log.covered, 1)} were logged, and a day has its rhythm; log three days"
     if seen.running_w is not None and len(seen.cycles) < FEW_CYCLES:
         yield f"too short: {len(seen.cycles)} whole cycles were seen"
-    if spread.whole_days < FEWEST_DAYS:
-        yield "fewer than three whole days seen one by one: how far they lie apart is a stated band, not measured"
+    if spread.days < FEWEST_DAYS * WHOLE_DAY:
+        yield "fewer than three whole days: how far they lie apart rests on stated bands more than on what was seen"

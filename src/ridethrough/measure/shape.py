@@ -8,60 +8,53 @@ import numpy as np
 
 from ..estimate import Estimate
 from ..model.pattern import Pattern
+from ..sources import lookup
 from ..units import Q_
 from .cycles import Switching
-from .days import DAY_S, stated_band
 from .meterlog import MeterLog
 
+DAY_S = 86_400.0
+LONGEST_STEP_S = 3.5 * 3600  # from which energies read one by one no longer tell the hours of a day
 
-def through_time(log: MeterLog, seen: Switching, defrosts_per_h: float) -> Pattern:
-    """Return how the power goes through time: the log's own whole days, else its levels.
 
-    P(t) mean / (mean of the 24 h about t)                                                    (1)
+def through_time(log: MeterLog, seen: Switching, rhythm: float) -> Pattern:
+    """Return how the power goes through time: the log's own whole days, or all of it where it is shorter than one.
+
+    P(t) mean / (mean of the 24 h about t), defrosts left out of both means                   (1)
 
     How days differ is in the day-to-day spread, so that it is taken out here. What was not seen, or does not belong
-    to the long run, is taken at the mean.
+    to the long run, is taken at the mean. Readings too far apart to tell the hours of a day stand for one in which as
+    much comes back as ``rhythm`` says: half of it above the mean, half below [-].
     """
+    if log.kind != "power" and log.duration_s.max() > LONGEST_STEP_S:
+        return Pattern(np.full(2, DAY_S / 7200), np.array([1 + min(rhythm, 1), 1 - min(rhythm, 1)]))
     days = int(log.span_s / DAY_S)
-    if log.kind != "power" or not days:
-        return Pattern.of_levels(*_levels_of(log.power_w, _time_shares(log, seen, defrosts_per_h)))
-    held = (seen.steady | seen.defrost) & (log.start_s < days * DAY_S)
+    round_s = days * DAY_S or log.span_s
+    held = (seen.steady | seen.defrost) & (log.start_s < round_s)
     begin_s, power_w = log.start_s[held], log.power_w[held]
-    end_s = np.minimum(begin_s + log.duration_s[held], days * DAY_S)
+    end_s = np.minimum(begin_s + log.duration_s[held], round_s)
     mean_w = float(np.average(power_w, weights=end_s - begin_s))
-    edges_s = np.concatenate([[0.0], np.column_stack([begin_s, end_s]).ravel(), [days * DAY_S]])  # gaps between steps
+    edges_s = np.concatenate([[0.0], np.column_stack([begin_s, end_s]).ravel(), [round_s]])  # gaps between steps
     all_w = np.append(mean_w, np.column_stack([power_w, np.full(power_w.size, mean_w)]).ravel())
-    sums_ws = np.append(0.0, np.cumsum(np.diff(edges_s) * all_w))
-    round_s = np.concatenate([edges_s - days * DAY_S, edges_s, edges_s + days * DAY_S])  # the days go round
-    round_ws = np.concatenate([sums_ws - sums_ws[-1], sums_ws, sums_ws + sums_ws[-1]])
-    middles_s = (edges_s[:-1] + edges_s[1:]) / 2
-    about_w = (
-        np.diff([np.interp(middles_s + side * DAY_S / 2, round_s, round_ws) for side in (-1, 1)], axis=0)[0] / DAY_S
-    )
+    calm = np.append(True, np.column_stack([seen.steady[held], np.ones(power_w.size, bool)]).ravel())
+    about_w = _day_about(edges_s, all_w, calm)
     kept = np.diff(edges_s) > 1e-6
-    clock_h = None if log.begins is None else (log.begins - log.begins.normalize()).total_seconds() / 3600
-    return Pattern(
-        np.diff(edges_s)[kept] / 3600, (all_w * mean_w / np.where(about_w > 0, about_w, 1))[kept], clock_h
-    )  # (1)
+    clock_h = (log.begins - log.begins.normalize()).total_seconds() / 3600 if days and log.begins is not None else None
+    shape_w = all_w * np.average(about_w, weights=np.diff(edges_s)) / np.where(about_w > 0, about_w, mean_w or 1)  # (1)
+    return Pattern(np.diff(edges_s)[kept] / 3600, shape_w[kept], clock_h)
 
 
-def _time_shares(log: MeterLog, seen: Switching, defrosts_per_h: float) -> np.ndarray:
-    """Return each step's share of the long run's time [-]: steady steps, and defrosts as often as they come."""
-    steady_s, defrost_s = log.duration_s * seen.steady, log.duration_s * seen.defrost
-    if not seen.defrost.any():
-        return steady_s / steady_s.sum()
-    part = defrosts_per_h * float(seen.defrosts["duration_min"].mean()) / 60
-    return (1 - part) * steady_s / steady_s.sum() + part * defrost_s / defrost_s.sum()
+def _day_about(edges_s: np.ndarray, power_w: np.ndarray, calm: np.ndarray) -> np.ndarray:
+    """Return for each step the mean power of the calm ones in the 24 h about it, the record going round [W]."""
+    middles_s, span_s = (edges_s[:-1] + edges_s[1:]) / 2, edges_s[-1]
+    round_s = np.concatenate([edges_s - span_s, edges_s, edges_s + span_s])
 
+    def about(per_step: np.ndarray) -> np.ndarray:
+        up_to = np.append(0.0, np.cumsum(np.diff(edges_s) * per_step * calm))
+        up_to = np.concatenate([up_to - up_to[-1], up_to, up_to + up_to[-1]])
+        return np.diff([np.interp(middles_s + side * DAY_S / 2, round_s, up_to) for side in (-1, 1)], axis=0)[0]
 
-def _levels_of(power_w: np.ndarray, duration_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return the powers [W] and their shares of time [-], in at most 201 levels."""
-    width = float(power_w.max()) / 200 or 1.0
-    bins = np.round(power_w / width).astype(np.int64)
-    time = np.bincount(bins, weights=duration_s)
-    energy = np.bincount(bins, weights=duration_s * power_w)
-    held = time > 0
-    return energy[held] / time[held], time[held] / time.sum()
+    return np.asarray(about(power_w) / np.maximum(about(np.ones(power_w.size)), 1e-9))
 
 
 def defrost_energy(seen: Switching) -> Estimate:
@@ -86,4 +79,4 @@ def defrost_rate(log: MeterLog, seen: Switching) -> Estimate:
         return Estimate.within(once, once, "time between defrosts")
     intervals = at_h.size - 1
     rate = Q_(intervals / float(at_h[-1] - at_h[0]), "1/h")
-    return Estimate.standard(rate, rate * stated_band() / math.sqrt(intervals), "time between defrosts")
+    return Estimate.standard(rate, rate * lookup("spread of defrost intervals").value / math.sqrt(intervals), "time between defrosts")

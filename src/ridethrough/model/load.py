@@ -15,11 +15,12 @@ import pint
 
 from ..estimate import Estimate
 from ..propagation import estimate
-from ..sources import coefficient
+from ..sources import coefficient, lookup
 from ..units import Q_, Refusal, number, positive, quantity, show
-from .pattern import Pattern
+from .pattern import DAY_H, Pattern, alike
 
 CABINETS = ("refrigerator", "freezer")
+TENTHS = 10  # parts of an outage, at which windows of its length begin
 FEW = 3  # appliances that are named one by one
 
 
@@ -40,6 +41,10 @@ class Appliance:
     next_days : Estimate, optional
         How far the outage's days lie from the mean, in standard deviations [-]; one influence, whose degrees of
         freedom are those of ``day_spread``.
+    likeness : float
+        Correlation of one day's energy with the next one's [-].
+    hour : Estimate, optional
+        How far the outage's hours lie from the mean of its days, in standard deviations [-]; one influence.
     peak : pint.Quantity, optional
         Largest power lasting longer than a start [W]; None reads "not measured".
     surge : pint.Quantity, optional
@@ -66,6 +71,8 @@ class Appliance:
     pattern: Pattern = field(repr=False)
     day_spread: pint.Quantity = field(default_factory=lambda: Q_(0, "Wh"))
     next_days: Estimate | None = field(default=None, repr=False)
+    likeness: float = field(default_factory=lambda: lookup("likeness of successive days").value)
+    hour: Estimate | None = field(default=None, repr=False)
     peak: pint.Quantity | None = None
     surge: pint.Quantity | None = None
     motor: pint.Quantity | None = None
@@ -80,6 +87,9 @@ class Appliance:
         if positive(self.day_spread, "Wh", "day_spread", zero=True).magnitude and self.next_days is None:
             about = Estimate.standard(Q_(0, "1"), Q_(1, "1"), f"{self.name}, day to day")
             object.__setattr__(self, "next_days", about)
+        if self.hour is None and np.ptp(self.pattern.power_w):
+            about = Estimate.standard(Q_(0, "1"), Q_(1, "1"), f"hour at which it begins, {self.name}")
+            object.__setattr__(self, "hour", about)
 
     @property
     def variance_w2(self) -> float:
@@ -90,10 +100,11 @@ class Appliance:
     def energy_over(self, duration: Any) -> Estimate:
         """Return the energy at the outlet in an outage of ``duration``, day-to-day spread included [Wh].
 
-        E = P_mean t + spread,    u(spread) = s_day sqrt(t / 24 h)                            (1)
+        E = P_mean t + days + hours                                                           (1)
+        u(days) = s_day (t / 24 h) sqrt(k(n) / n),   u(hours) = t s_t                         (2)
 
-        Days are taken as independent: the spread of many days grows with the square root of their
-        number, so its share of the total shrinks.
+        k(n) / n is how much less n days that are alike vary than one, see `alike`; s_t the standard deviation of the
+        pattern's means over windows of length t.
 
         Parameters
         ----------
@@ -101,10 +112,13 @@ class Appliance:
             Length of the outage [h].
         """
         hours = positive(duration, "h", "duration", zero=True)
-        energy = (self.mean_power * hours).to("Wh")
-        if self.next_days is None:
-            return energy
-        return energy + self.next_days * (self.day_spread * math.sqrt(hours.to("day").magnitude))  # (1)
+        energy, days = (self.mean_power * hours).to("Wh"), float(hours.magnitude) / DAY_H
+        if self.next_days is not None:
+            energy = energy + self.next_days * (self.day_spread * days * math.sqrt(alike(days, self.likeness)))  # (2)
+        if self.hour is not None and days and self.pattern.mean_w:
+            windows_w = self.pattern.windows(float(hours.magnitude), TENTHS)
+            energy = energy + self.hour * (self.mean_power.value * hours * float(windows_w.std()) / self.pattern.mean_w)
+        return energy  # (1)
 
 
 @dataclass(frozen=True)

@@ -140,6 +140,24 @@ class Pattern:
         return (rounds * sums.sum() + ahead[rest : rest + count] - ahead[:count]) * count / self.period_h / parts
 
 
+def alike(days: float, likeness: float) -> float:
+    """Return the variance of a mean over days that are alike, over that of one day's mean [-].
+
+    k(n) = (1 + r) / (1 - r) - 2 r (1 - r^n) / (n (1 - r)^2),   returned k(n) / n             (1)
+
+    for days that resemble each other as r, r^2, r^3 ... the further they lie apart. Within a day it is 1.
+
+    Parameters
+    ----------
+    days : float
+        How many [day].
+    likeness : float
+        r, the correlation of one day's mean power with the next one's, below 1 [-].
+    """
+    r, n = likeness, max(days, 1.0)
+    return ((1 + r) / (1 - r) - 2 * r * (1 - r**n) / (n * (1 - r) ** 2)) / n  # (1)
+
+
 def _clock(text: str) -> float:
     """Return a time of day [h]."""
     found = _CLOCK.fullmatch(str(text).strip())
