@@ -10,7 +10,7 @@ import numpy as np
 
 from ..model.load import Appliance
 from ..model.pattern import DAY_H
-from ..model.room import warmer, within
+from ..model.room import caution, warmer, within
 from ..sampling import Sampler
 from ..sources import lookup
 from ..units import Q_
@@ -62,6 +62,14 @@ class Power:
         """Whether it stands in another room than that of its measurement."""
         there, measured = self.outage.room, self.appliance.room
         return there is not None and measured is not None and bool(np.any(there.celsius != measured.m_as("degC")))
+
+    @property
+    def caution(self) -> str | None:
+        """What it may do otherwise than counted, where its room is very cold."""
+        measured, there = self.appliance.room, self.outage.room
+        if measured is None:
+            return None
+        return caution(self.appliance, measured.m_as("degC") if there is None else float(there.celsius.min()))
 
     @property
     def mean_w(self) -> np.ndarray:
@@ -144,7 +152,7 @@ def power_of(appliance: Appliance, name: str, outage: Outage, sampler: Sampler) 
     slope = None
     if outage.room is not None and appliance.room is not None and appliance.room_slope is not None:
         for celsius in {outage.room.celsius.min(), outage.room.celsius.max()} - {appliance.room.m_as("degC")}:
-            within(appliance, Q_(float(celsius), "degC"), "room")
+            within(Q_(float(celsius), "degC"), "room")
         slope = sampler.of(appliance.room_slope)
     measured_w = sampler.of(appliance.mean_power, 0)
     windows_w = appliance.pattern.windows(lookup("step of a ride").value / 60, TENTHS)

@@ -140,7 +140,8 @@ class Ride:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What the numbers leave out and may hurt."""
-        return cautions_of(self.unit, self.outage)
+        rooms = (power.caution for power in self.case.powers)
+        return (*cautions_of(self.unit, self.outage), *(said for said in rooms if said is not None))
 
     def __repr__(self) -> str:
         said = "".join(f"\n  caution: {each}" for each in self.cautions)

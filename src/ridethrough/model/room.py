@@ -46,14 +46,14 @@ def in_room(load: Load, *, room: Any, measured_at: Any = None, second: tuple[Loa
 
     Notes
     -----
-    There and back gives the same load. Below about 10 degC a refrigerator's own compressor may stop working as its
-    thermostat sits in the warm part; a chest freezer works on. Lessons 01 and 05.
+    There and back gives the same load. Below about 10 degC a refrigerator's compressor may stop, as its thermostat sits
+    in the warm part, and a ride says so; a chest freezer works on. Lessons 01 and 05.
 
     Example
     -------
     >>> there = in_room(Load.steady("30 W"), measured_at="20 degC", room="30 degC")
     >>> there.mean_power, round(in_room(there, room="20 degC").mean_power.value.magnitude, 9)
-    (<Estimate 45 W, 95 %: 35 to 55 W>, 30.0)
+    (<Estimate 52 W, 95 %: 37 to 67 W>, 30.0)
     """
     if len(load.appliances) != 1:
         raise Refusal(f"a load of {len(load.appliances)} appliances", "one appliance", "Carry each before adding.")
@@ -63,10 +63,10 @@ def in_room(load: Load, *, room: Any, measured_at: Any = None, second: tuple[Loa
     if appliance.room is None or appliance.room_slope is None:
         raise Refusal(f"{appliance.name} without the room it was measured in", "its temperature",
                       'Write load.in_a_room_of("20 degC").')  # fmt: skip
-    t_1, t = within(appliance, appliance.room), within(appliance, room, "room")
+    t_1, t = within(appliance.room), within(room, "room")
     positive(appliance.mean_power.value, "W", "load")
     if second is not None:
-        t_2, least = within(appliance, second[1], "second"), lookup("least step between rooms").value
+        t_2, least = within(second[1], "second"), lookup("least step between rooms").value
         if abs(t_2 - t_1) < least:
             raise Refusal(f"measurements at {t_1:g} and {t_2:g} degC", f"rooms at least {least:g} K apart",
                           "Measure again on a warmer or colder day, or leave second out.")  # fmt: skip
@@ -94,15 +94,23 @@ def _slope(appliance: Appliance) -> Estimate:
     return appliance.room_slope
 
 
-def within(appliance: Appliance, value: Any, name: str = "the room it was measured in") -> float:
+def within(value: Any, name: str = "the room it was measured in") -> float:
     """Return a room's temperature [degC], refused outside what cold appliances are built for."""
     celsius = number(quantity(value, "degC", name), "degC", name)
-    low, high = lookup(f"coldest room, {appliance.cabinet}").value, lookup("warmest room").value
+    low, high = lookup("coldest room").value, lookup("warmest room").value
     if not low <= celsius <= high:
         raise Refusal(
             f"{name}={show(Q_(celsius, 'degC'))}",
-            f"a room between {show(Q_(low, 'degC'))} and {show(Q_(high, 'degC'))}, for which cold appliances are built",
-            "Below it a refrigerator's compressor may stop; measure the appliance where it stands, or for a freezer "
-            'write load.in_a_room_of(..., cabinet="freezer").',
+            f"a room between {show(Q_(low, 'degC'))} and {show(Q_(high, 'degC'))}, in which cold appliances are run",
+            "Measure the appliance where it stands.",
         )
     return celsius
+
+
+def caution(appliance: Appliance, celsius: float) -> str | None:
+    """Return what a refrigerator does in a room this cold [degC]; None where it works as built."""
+    low = lookup("coldest room of a refrigerator").value
+    if appliance.cabinet == "freezer" or celsius >= low:
+        return None
+    return (f"below {show(Q_(low, 'degC'))} the {appliance.name} may not run, as its thermostat sits in the warm part: "
+            "what is frozen in it may thaw, and it may draw less than counted")  # fmt: skip
