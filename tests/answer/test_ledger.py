@@ -129,7 +129,9 @@ def test_by_hand_in_a_cold_store_and_in_a_heat_wave() -> None:
     cold = ledger(freezer, printed(), Outage("10 h", room="0 degC", unit_at="0 degC"))
     assert cold.available.magnitude == pytest.approx(950 * 0.92)
     assert -wh(cold, "chest") == pytest.approx(500 * np.exp(-0.8))
-    assert -wh(ledger(fridge, measured(), Outage("10 h", room="30 degC")), "fridge") == pytest.approx(320 * np.exp(0.55))
+    assert -wh(ledger(fridge, measured(), Outage("10 h", room="30 degC")), "fridge") == pytest.approx(
+        320 * np.exp(0.55)
+    )
 
 
 def test_a_room_by_the_hour_is_its_temperature_and_its_mean_where_that_is_all() -> None:

@@ -93,7 +93,7 @@ def test_a2_days_differ_as_told_and_are_as_alike_as_told() -> None:
     r^3 make of it: the same in a load's energy and in a ride."""
     steady = Load.steady("31.5 W")._with(day_spread=Q_(60, "Wh"))  # no cycle to begin within
     apart = np.abs(np.subtract.outer(np.arange(4), np.arange(4)))
-    for hours, days_wh2 in ((96, (60**2 * steady.appliances[0].likeness**apart).sum()), (24, 60**2), (3, 7.5**2)):
+    for hours, days_wh2 in ((96, (60**2 * steady.appliances[0].likeness ** apart).sum()), (24, 60**2), (3, 7.5**2)):
         left = ride(steady, exact("9 kWh"), Q_(hours, "h"), draws=4000, times=1).left
         assert left.u.magnitude == pytest.approx(days_wh2**0.5, rel=0.04)
         assert steady.energy_over(Q_(hours, "h")).u.magnitude == pytest.approx(days_wh2**0.5)

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 DAY_S = 86_400
-KINDS = ("fixed speed, defrost", "fixed speed", "day rhythm", "drift", "variable speed", "freezer")
+KINDS = ("fixed speed, defrost", "fixed speed", "weekends", "drift", "variable speed", "freezer", "calm", "habit")
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,7 @@ class Household:
         self.day_steps = DAY_S // step_s
         freezer, self.rng, self.n = kind == "freezer", rng, n
         self.mean_c = uniform(rng, n, 10, 18) if freezer else uniform(rng, n, 19, 24)
-        self.swing_k = uniform(rng, n, 2.0, 4.0) if kind == "day rhythm" else uniform(rng, n, 0.3, 1.5)
+        self.swing_k = uniform(rng, n, 2.0, 4.0) if kind == "weekends" else uniform(rng, n, 0.3, 1.5)
         self.weather_k = restless * (uniform(rng, n, 0.5, 2.0) if freezer else uniform(rng, n, 0.3, 1.0))
         self.weather_days = uniform(rng, n, 1.0, 3.0)
         self.drift_k = restless * uniform(rng, n, 0.5, 1.5) if kind == "drift" else np.zeros(n)
@@ -60,6 +60,14 @@ class Household:
         self.opening_j = uniform(rng, n, 6e3, 14e3)
         self.loads = uniform(rng, n, 0.1, 0.4) if freezer else uniform(rng, n, 0.3, 1.2)  # a day
         self.load_j = uniform(rng, n, 60e3, 140e3)
+        self.busier = uniform(rng, n, 1.2, 2.2) if kind == "weekends" else np.ones(n)  # on two days of seven
+        self.habit_h, self.habit_j = uniform(rng, n, 0, 24), np.zeros(n)  # warm food once a day
+        if kind == "habit":
+            self.habit_j = uniform(rng, n, 250e3, 700e3)
+        if kind == "calm":
+            self.mood, self.swing_k, self.weather_k = 0.02, 0.1 * self.swing_k, 0.05 * self.weather_k
+            self.openings, self.loads = 0.1 * self.openings, 0.02 * self.loads
+        self.date = rng.integers(0, 7, n)
         self.hour_0 = uniform(rng, n, 0, 24)
         self.weather = rng.standard_normal(n)
         self.drift = rng.standard_normal(n)
@@ -84,11 +92,22 @@ class Household:
         room = self.mean_c + slow + self.swing_k * np.cos(2 * np.pi * (hour - 16) / 24)
         meals = 0.15 + sum(np.exp(-(((hour - meal) / 1.2) ** 2)) for meal in (7.5, 12.5, 18.5))
         meals = np.where((hour > 23) | (hour < 6), 0.02, meals)
-        busy = np.exp(self.mood * self.rng.standard_normal(self.n) - self.mood**2 / 2) / meals.mean(0) / self.day_steps
+        weekend = np.where(self.date % 7 < 2, self.busier, 1)
+        self.date += 1
+        busy = (
+            weekend
+            * np.exp(self.mood * self.rng.standard_normal(self.n) - self.mood**2 / 2)
+            / meals.mean(0)
+            / self.day_steps
+        )
         opened = self.rng.poisson(self.openings * busy * meals)
         into_air = opened * self.opening_j * self.rng.gamma(2, 0.5, opened.shape)
         loaded = self.rng.poisson(self.loads * busy * meals)
-        return room, into_air, loaded * self.load_j * self.rng.gamma(2, 0.5, loaded.shape)
+        now = (hour - self.habit_h - self.rng.normal(0, 0.3, self.n)) % 24 < 0.5
+        into_food = (
+            loaded * self.load_j * self.rng.gamma(2, 0.5, loaded.shape) + now * self.habit_j * 48 / self.day_steps
+        )
+        return room, into_air, into_food
 
 
 class Cabinet:
@@ -107,7 +126,9 @@ class Cabinet:
         self.run_w = uniform(rng, n, 60, 130)
         self.cop = uniform(rng, n, 1.0, 1.5) if freezer else uniform(rng, n, 1.3, 1.9)
         self.off_w = np.where(rng.random(n) < 0.5, 0.0, uniform(rng, n, 0.5, 4))
-        defrosts = {"fixed speed": 0.0, "freezer": 0.0, "fixed speed, defrost": 1.0}.get(kind, 0.5)
+        defrosts = {"fixed speed": 0.0, "freezer": 0.0, "fixed speed, defrost": 1.0, "variable speed": 1.0}.get(
+            kind, 0.5
+        )
         self.defrost_every_s = np.where(rng.random(n) < defrosts, uniform(rng, n, 7, 13) * 3600, np.inf)
         self.heater_w, self.heater_s = uniform(rng, n, 160, 350), uniform(rng, n, 12, 25) * 60
         self.air_c, self.food_c = self.set_c + 1, self.set_c + 1

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ridethrough.model.load import Load
-from ridethrough.model.pattern import Pattern, clock
+from ridethrough.model.pattern import Pattern, alike, clock
 from ridethrough.sources import lookup
 from ridethrough.units import Q_, Refusal
 
@@ -131,6 +131,17 @@ def test_windows_keep_the_mean_and_lie_within_the_levels(
 def test_windows_by_hand(length_h: float, parts: int, means: list[float]) -> None:
     """A quarter of an hour at 80 W in each hour."""
     assert list(Pattern.of_levels([80, 0], [0.25, 0.75]).windows(length_h, parts)) == pytest.approx(means)
+
+
+# -- days that are alike -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("likeness", [0.0, 0.4, 0.8])
+def test_alike_days_say_less_than_as_many_unlike_ones(likeness: float) -> None:
+    for days in (1, 2, 3, 7, 20):
+        apart = np.abs(np.subtract.outer(np.arange(days), np.arange(days)))
+        assert alike(days, likeness) == pytest.approx((likeness**apart).mean())
+    assert alike(0.04, likeness) == pytest.approx(1)
 
 
 # -- times of day --------------------------------------------------------------------------------------------

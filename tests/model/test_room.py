@@ -39,7 +39,7 @@ def test_the_band_holds_what_heat_and_lift_make_of_it(
     cabinet: str, inside_c: float, evaporator_c: float, rooms_c: tuple[float, ...]
 ) -> None:
     """Heat goes with room less inside, work with the lift to 15 K above the room. Of a refrigerator that is the upper
-    end, since doors and fans follow less, and it falls faster still in the cold, where more is counted than it draws."""
+    end, since doors and fans follow less, and it falls faster still in the cold, where more is counted than drawn."""
     slope = FRIDGE.in_a_room_of("20 degC", cabinet).appliances[0].room_slope
     assert slope is not None
     for room_c in rooms_c:

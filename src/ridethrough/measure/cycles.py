@@ -249,7 +249,8 @@ def _defrost_windows(heater: np.ndarray, runs: pd.DataFrame) -> pd.DataFrame:
             windows[-1][1] = until
         else:
             windows.append([int(at), until])
-    return _windows(*np.array(windows, int).reshape(-1, 2).T, runs)
+    opening, end = np.array(windows, int).reshape(-1, 2).T
+    return _windows(opening, end, runs)
 
 
 def _windows(opening: np.ndarray, end: np.ndarray, runs: pd.DataFrame) -> pd.DataFrame:

@@ -16,17 +16,17 @@ import numpy as np
 
 from ..known import COVERAGE, student
 from ..model.pattern import DAY_H
+from ..sampling import FEWEST_DOF
 from ..sources import lookup
 from .cycles import Switching
 from .log import MeterLog
 
 WHOLE_DAY = 0.8  # share of 24 h that must be covered for a day to count
 FEWEST_DAYS = 3  # with fewer, how days differ rests on the stated bands more than on what was seen
-STRETCH_H, MOST_STRETCHES = 4.0, 42  # stretches are longer in logs of more than a week
+STRETCHES_H, MOST_STRETCHES = (4, 6, 8, 12, 24, 48, 168, 672), 42  # the shortest of which there are no more
 LEAST_SEEN = 0.3  # share of a usual stretch outside defrosts, from which it counts
 HARMONICS = 6  # of a day's rhythm: 24 h, 12 h, 8 h ...
 PARTS = {"for days": 9, "each day": 5, "each hour": 5, "by the clock": 4}  # how many sizes of each are weighed
-LARGER = 0.2  # what lasts for days is e^0.2 times as likely to be e times as large, before any was seen
 
 
 @dataclass(frozen=True)
@@ -115,7 +115,7 @@ def _weighed(held: Stretches, sizes: np.ndarray, likeness: float) -> np.ndarray:
     one, seen = np.moveaxis(np.linalg.solve(root, np.broadcast_to(sides, (root.shape[0], *sides.shape))), 2, 0)
     ones, cross, all_seen = (one * one).sum(axis=1), (one * seen).sum(axis=1), (seen * seen).sum(axis=1)
     logs = np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1) + np.log(ones) / 2
-    chance = LARGER * np.log(sizes[0]) - (logs + (all_seen - cross**2 / ones) / 2 if level.size > 1 else 0)
+    chance = -logs - (all_seen - cross**2 / ones) / 2 if level.size > 1 else np.zeros(ones.size)
     of_mean = np.einsum("i,pij,j->p", share, parts, share) @ squares
     lasts = squares[0] * float(_lasting(np.zeros(1), np.full(1, DAY_H), tau_h)[0, 0])
     of_day = lasts + squares[1] + squares[2] / DAY_H
@@ -152,25 +152,25 @@ def _all_together(chance: np.ndarray, sd: np.ndarray) -> float:
 
 
 def _degrees(chance: np.ndarray, log_variance: np.ndarray) -> float:
-    """Return the degrees of freedom of a variance whose logarithm is as uncertain as that [-].
+    """Return the degrees of freedom of a variance whose logarithm is as uncertain as that, three or more [-].
 
     var(log variance) = trigamma(dof / 2),   trigamma(x) about 1 / x + 1 / (2 x^2)            (1)
     """
     var = float(chance @ log_variance**2 - (chance @ log_variance) ** 2)
-    return (1 + math.sqrt(1 + 2 * var)) / max(var, 1e-3)  # (1)
+    return max(FEWEST_DOF, (1 + math.sqrt(1 + 2 * var)) / max(var, 1e-3))  # (1)
 
 
 def _stretches(log: MeterLog, seen: Switching, mean_w: float) -> Stretches:
     """Return the log's stretches of some hours, without defrosts; of an appliance that switches, in whole cycles."""
     ends_s = log.start_s + log.duration_s
     span_s = float(ends_s[-1] - log.start_s[0])
-    count = max(1, round(span_s / max(3600 * STRETCH_H, span_s / MOST_STRETCHES)))
+    step_s = next((3600 * h for h in STRETCHES_H if span_s <= 3600 * h * MOST_STRETCHES), span_s)
     places_s = np.append(log.start_s, ends_s[-1])
     if len(seen.cycles) and not seen.steady.all():
         begins_s = 3600 * seen.cycles["start_h"].to_numpy()
         lasts_s = 60 * (seen.cycles["on_min"] + seen.cycles["off_min"]).to_numpy()
         places_s = np.sort(np.append(begins_s, begins_s + lasts_s))
-    wanted_s = np.linspace(log.start_s[0], ends_s[-1], count + 1)
+    wanted_s = np.append(log.start_s[0] + np.arange(0, max(span_s - step_s / 2, 1), step_s), ends_s[-1])
     after = np.clip(np.searchsorted(places_s, wanted_s), 1, places_s.size - 1)
     nearer = wanted_s - places_s[after - 1] < places_s[after] - wanted_s
     marks_s = np.unique(places_s[after - nearer])

@@ -120,9 +120,7 @@ class Draw:
         return f"<div>{escape(head)}<ul>{''.join(f'<li>{escape(note.strip())}</li>' for note in notes)}</ul></div>"
 
 
-def measure_draw(
-    log: MeterLog, name: str | None = None, *, room: Any = None, cabinet: str = "refrigerator"
-) -> Draw:
+def measure_draw(log: MeterLog, name: str | None = None, *, room: Any = None, cabinet: str = "refrigerator") -> Draw:
     """Return what the appliance behind ``log`` draws, with its full budget.
 
     P = P_ss + dE_df / t_df                                                                   (1)
@@ -166,7 +164,7 @@ def measure_draw(
         log.mean_power_w()  # refuses, and says why
     seen = _switching(log)
     each, rate = defrost_energy(seen), defrost_rate(log, seen)
-    defrosting, per_h = (each * rate).to("W"), float(rate.value.magnitude)
+    defrosting = (each * rate).to("W")
     mean_w = _steady_power(log, seen) + float(defrosting.value.magnitude)  # (1)
     spread = day_spread(log, seen, mean_w)
     sampled, running = log.kind == "power", seen.running_w is not None
@@ -177,7 +175,8 @@ def measure_draw(
     mean = metered + resolution + varied + (defrosting - defrosting.value)
     load = Load((
         Appliance(
-            named, mean, through_time(log, seen, spread.rhythm), Q_(24 * spread.of_day_w, "Wh"), next_days, spread.likeness,
+            named, mean, through_time(log, seen, spread.rhythm), Q_(24 * spread.of_day_w, "Wh"), next_days,
+            spread.likeness,
             peak=Q_(float(log.power_w[~seen.inrush].max()), "W") if sampled else None,
             surge=Q_(float(log.power_w[seen.inrush].max()), "W") if seen.inrush.any() else None,
             motor=Q_(seen.running_w, "W") if running else None,

@@ -79,4 +79,6 @@ def defrost_rate(log: MeterLog, seen: Switching) -> Estimate:
         return Estimate.within(once, once, "time between defrosts")
     intervals = at_h.size - 1
     rate = Q_(intervals / float(at_h[-1] - at_h[0]), "1/h")
-    return Estimate.standard(rate, rate * lookup("spread of defrost intervals").value / math.sqrt(intervals), "time between defrosts")
+    return Estimate.standard(
+        rate, rate * lookup("spread of defrost intervals").value / math.sqrt(intervals), "time between defrosts"
+    )
