@@ -30,8 +30,8 @@ from ridethrough.measure.standby import standby_from_empty, standby_from_gauge, 
 from ridethrough.model.load import Load
 from ridethrough.model.rundowns import RundownLine
 from ridethrough.model.unit import BackupUnit
-from ridethrough.teach.scenario import KITCHEN_METER, path
 from ridethrough.sources import lookup
+from ridethrough.teach.scenario import KITCHEN_METER, path
 from ridethrough.units import Q_, Refusal
 
 METER = Meter("1 % + 0.5 W", power_step="0.1 W", energy_step="0.01 kWh")
