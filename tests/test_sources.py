@@ -222,7 +222,7 @@ MOVES = 2e-3  # of its spread: less is a draw's noise, for what is left is nearl
 
 def moving(account: Ledger) -> set[str]:
     """Return the influences that what is left really moves with, by least squares over all draws."""
-    inputs = {f"{name} {number}": each[1:] for name, together in account.ride.case.sampler.inputs.items()
+    inputs = {f"{name} {number}": each[1:] for name, together in account.case.sampler.inputs.items()
               for number, each in enumerate(together)}  # fmt: skip
     left_wh = account.left.rows[1:]
     assert len(account.left.draws) == len(left_wh)
@@ -275,7 +275,7 @@ def test_a_measured_unit_lists_what_enters(chemistry: str) -> None:
 @pytest.mark.parametrize("unit", [printed(), measured()], ids=["printed", "measured"])
 def test_all_doubt_of_a_unit_has_a_source(unit: BackupUnit) -> None:
     """All but the moment at which it catches the compressor; these runs have no meter and no spread of their own."""
-    drawn = set(ledger(LOAD, unit, COLD).ride.case.sampler.inputs)
+    drawn = set(ledger(LOAD, unit, COLD).case.sampler.inputs)
     assert {name for name in drawn if not entries_of(name)} == {"moment in the cycle of the cycling load"}
 
 

@@ -94,7 +94,7 @@ def test_the_lines_sum_to_what_is_left_draw_by_draw(unit: BackupUnit, load: Load
     supply = first.energy.rows + sum(line.energy.rows for line in rest if line.kind == "battery")
     np.testing.assert_array_less(np.abs(supply - account.available.rows), 1e-9 * moved + 1e-9)
     assert account.rows["energy (Wh)"].tolist() == [line.energy.magnitude for line in account.lines]
-    assert (account.available.rows[account.ride.case.sampler.within] >= 0).all()
+    assert (account.available.rows[account.case.sampler.within] >= 0).all()
 
 
 def test_by_hand() -> None:
@@ -158,8 +158,8 @@ def test_recharge_has_lines() -> None:
     account = ledger(Load.steady("50 W"), printed(), Outage("9 h", recharge=Recharge.series([0, 0, 0, *[200] * 6])))
     came, spilled, lost = (wh(account, label) for label in ("recharge that came", "without room", "charge loss"))
     assert came == pytest.approx(1200)
-    assert spilled == -account.ride.wasted.magnitude < -300
-    assert lost == pytest.approx(-0.12 / 0.88 * account.ride.walk.state.stored[0])
+    assert spilled == -account.wasted.magnitude < -300
+    assert lost == pytest.approx(-0.12 / 0.88 * account.walk.state.stored[0])
 
 
 # --- Each line moves with its own cause -----------------------------------------------------------------
@@ -207,7 +207,7 @@ def test_a_measured_unit_where_it_was_measured_has_only_what_was_measured(
     found = [label.split(",")[0] for label in labels(account) if not label.startswith(("rate", "loss that bends"))]
     assert found == ["printed on the box", "printed to measured at the outlet", "usable", "steady load", "standby",
                      "left over"]  # fmt: skip
-    shares = account.ride.shares.set_index("influence")["share"]
+    shares = account.shares.set_index("influence")["share"]
     assert shares[shares.index.str.contains("in the cold")].sum() < 0.01
 
 

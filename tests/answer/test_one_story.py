@@ -280,11 +280,11 @@ def test_a11_of_what_is_called_covered_by_a_flattering_sheet_enough_lasts() -> N
 def test_a11_an_exact_number_gets_no_band_and_a_sheets_does() -> None:
     load, told = Load.steady("40 W"), {"standby": Estimate.exact("10 W"), "efficiency": Estimate.exact("85 %").to("1"),
                                        "capacity": Estimate.exact("1 kWh")}  # fmt: skip
-    sheet, known = (set(ledger(load, unit, "15 h").ride.shares["influence"]) for unit in (printed(), printed(**told)))
+    sheet, known = (set(ledger(load, unit, "15 h").shares["influence"]) for unit in (printed(), printed(**told)))
     assert sheet - known == {"standby over its sheet", "efficiency beyond its sheet", "capacity over its print"}
     values = [ledger(load, unit, "15 h").left.magnitude for unit in (printed(), printed(**told))]
     assert values[0] == pytest.approx(values[1])
-    shares = ledger(load, printed(), "15 h").ride.shares.set_index("influence")["share"]
+    shares = ledger(load, printed(), "15 h").shares.set_index("influence")["share"]
     assert shares["standby over its sheet"] > 0.1
     assert shares["depth of discharge, iron phosphate"] < 0.8
 
@@ -325,5 +325,5 @@ def test_the_best_estimate_follows_the_clock_as_the_draws_do() -> None:
     minutes = np.where(np.arange(1440) < 720, 20.0, 60.0) + np.tile([0.0, 1.0], 720)
     load = Load.steady("40.5 W")._with(pattern=Pattern(np.full(1440, 1 / 60), minutes, begins_h=0.0))
     for begins, hours_wh in (("0:00", 12 * 20.5), ("12:00", 12 * 60.5)):
-        taken = ledger(load, UNITS["printed, iron"], Outage("12 h", begins=begins), draws=20).ride.walk.state.loads[0]
+        taken = ledger(load, UNITS["printed, iron"], Outage("12 h", begins=begins), draws=20).walk.state.loads[0]
         assert taken == pytest.approx(hours_wh, rel=1e-6)

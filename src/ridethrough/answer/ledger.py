@@ -7,7 +7,7 @@ run-downs. The lines are read off the rides, and sum to what is left, draw by dr
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Literal
 
@@ -21,7 +21,7 @@ from ..sampling import DRAWS
 from ..sources import table_of
 from ..units import show
 from .case import case_of
-from .headroom import Verdict, inverter_line
+from .headroom import inverter_line
 from .passage import ROUNDING
 from .ride import Ride, through
 
@@ -57,52 +57,29 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Ledger:
-    """The account of one load on one unit through one outage; make it with `ledger`.
-
-    Parameters
-    ----------
-    ride : Ride
-        What the account is read off.
-    """
-
-    ride: Ride = field(repr=False)
-
-    @property
-    def load(self) -> Any:
-        """What is plugged in."""
-        return self.ride.case.load
-
-    @property
-    def unit(self) -> Any:
-        """The unit, packs included."""
-        return self.ride.unit
-
-    @property
-    def outage(self) -> Any:
-        """The outage."""
-        return self.ride.outage
+class Ledger(Ride):
+    """The account of one load on one unit through one outage, a ride with its lines; make it with `ledger`."""
 
     @cached_property
     def lines(self) -> tuple[Line, ...]:
         """In order, the printed capacity first and what is left last."""
-        ride, walk = self.ride, self.ride.walk
+        walk = self.walk
         supply = [Line(label, kind, self._of(rows), known) for label, kind, rows, known in self._supply()]
         rest = [Line(label, kind, self._of(rows), known) for label, kind, rows, known in self._asked()]
         usable = Line("usable", "total", self._of(walk.start_wh), all(line.measured for line in supply[1:]))
-        short = bool(ride.outage.recharge) and bool(np.any(walk.state.unserved))
+        short = bool(self.outage.recharge) and bool(np.any(walk.state.unserved))
         if short:
-            rest.append(Line("asked and did not come", "recharge", ride.unserved))
-        label = "left over" if ride.left.magnitude >= 0 or short else "missing"
+            rest.append(Line("asked and did not come", "recharge", self.unserved))
+        label = "left over" if self.left.magnitude >= 0 or short else "missing"
         known = all(line.measured for line in (*supply[1:], *rest))
-        return (*supply, usable, *rest, Line(label, "total", self._of(walk.end_wh) if short else ride.left, known))
+        return (*supply, usable, *rest, Line(label, "total", self._of(walk.end_wh) if short else self.left, known))
 
     def _of(self, rows: Any) -> Drawn:
-        return self.ride.case.sampler.result(np.broadcast_to(rows, self.ride.case.rows), "Wh")
+        return self.case.sampler.result(np.broadcast_to(rows, self.case.rows), "Wh")
 
     def _supply(self) -> Iterator[tuple[str, Kind, Any, bool]]:
         """Yield the printed capacity, and what is lost on the way to what is usable at the beginning [Wh]."""
-        case, walk = self.ride.case, self.ride.walk
+        case, walk = self.case, self.walk
         *cells, last = case.shares
         known, there = False, case.printed * np.ones(case.rows)
         yield "printed on the box", "total", there, known
@@ -124,7 +101,7 @@ class Ledger:
 
     def _asked(self) -> Iterator[tuple[str, Kind, Any, bool]]:
         """Yield what load and unit ask and what flows in [Wh], losses negative."""
-        case, sums, hours = self.ride.case, self.ride.walk.state, show(self.outage.duration)
+        case, sums, hours = self.case, self.walk.state, show(self.outage.duration)
         for power, rows in zip(case.powers, sums.loads, strict=True):
             yield f"{power.appliance.name}, {hours}", "load", -rows, power.appliance.measured and not power.moved
         route, loads = case.unit.route, sums.loads.sum(axis=0)
@@ -153,55 +130,25 @@ class Ledger:
     @property
     def available(self) -> Drawn:
         """Energy that can be used at the beginning [Wh]."""
-        return self._of(self.ride.walk.start_wh)
+        return self._of(self.walk.start_wh)
 
     @property
     def needed(self) -> Drawn:
         """Energy that load and unit ask in the whole outage [Wh]."""
-        return self._of(self.ride.walk.state.asked)
-
-    @property
-    def mean_power(self) -> Drawn:
-        """What the load draws on average over the outage, in its room and by its clock [W]."""
-        return self.ride.mean_power
-
-    @property
-    def left(self) -> Drawn:
-        """What is left, or missing [Wh]."""
-        return self.ride.left
-
-    @property
-    def lasts(self) -> Drawn:
-        """How long the unit lasts [h]; see `Ride.lasts`."""
-        return self.ride.lasts
-
-    @property
-    def chance(self) -> float:
-        """The chance that the unit lasts the outage and the reserve is left [-]."""
-        return self.ride.chance
-
-    @property
-    def verdict(self) -> Verdict:
-        """Covered, tight or short, or that the inverter is too small; see `Ride.verdict`."""
-        return self.ride.verdict
+        return self._of(self.walk.state.asked)
 
     @property
     def headline(self) -> str:
         """The conclusion in one line of words and numbers."""
         missing, hours = self.left.magnitude < 0, show(self.outage.duration)
-        short = self.ride.unserved if self.outage.recharge else -self.left
+        short = self.unserved if self.outage.recharge else -self.left
         amount, half = (short if missing else self.left).spoken()
         what = "left" if not missing else "asked in vain" if self.outage.recharge else "missing"
         return f"{self.verdict.capitalize()}: {amount} {what} after {hours}, give or take {half}"
 
-    @property
-    def cautions(self) -> tuple[str, ...]:
-        """What the numbers leave out and may hurt."""
-        return self.ride.cautions
-
     def sources(self) -> pd.DataFrame:
         """Return the table's coefficients that the account rests on, with band and source."""
-        return table_of([*self.ride.case.sampler.rests_on(), *self.unit.route.fixed()])
+        return table_of([*self.case.sampler.rests_on(), *self.unit.route.fixed()])
 
     @property
     def inverter(self) -> str:
@@ -278,4 +225,5 @@ def ledger(load: Any, unit: Any, outage: Any, *, draws: int = DRAWS, seed: int =
     >>> ledger(Load.steady("100 W"), unit, "4 h").left.value
     <Quantity(500.0, 'watt_hour')>
     """
-    return Ledger(through(case_of(load, unit, outage, draws=draws, seed=seed)))
+    rode = through(case_of(load, unit, outage, draws=draws, seed=seed))
+    return Ledger(rode.case, rode.walk)

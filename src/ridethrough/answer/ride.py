@@ -41,6 +41,11 @@ class Ride:
     walk: Walk = field(repr=False)
 
     @property
+    def load(self) -> Any:
+        """What is plugged in."""
+        return self.case.load
+
+    @property
     def unit(self) -> Any:
         """The unit, packs included."""
         return self.case.unit
@@ -81,7 +86,7 @@ class Ride:
     @property
     def verdict(self) -> Verdict:
         """Covered, tight or short by the chance to last, or that the inverter is too small; the one rule."""
-        return verdict_of(self.chance, self.case.load, self.unit)
+        return verdict_of(self.chance, self.load, self.unit)
 
     def interval(self, coverage: float = COVERAGE) -> tuple[pint.Quantity, pint.Quantity]:
         """Return the two ends of the run time's interval [h]."""

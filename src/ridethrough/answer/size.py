@@ -58,7 +58,7 @@ class Size:
     @cached_property
     def needed(self) -> Drawn:
         """The capacity that each draw would have to have printed on a box with these losses, in order to last [Wh]."""
-        return _needed(self.accounts[0].ride.case)
+        return _needed(self.accounts[0].case)
 
     @cached_property
     def printed(self) -> pint.Quantity:
@@ -122,7 +122,7 @@ def size(load: Any, outage: Any, *, like: BackupUnit, confidence: float | None =
             break
     if not accounts[0].needed.magnitude:
         raise Refusal("no load and no standby", "something that takes energy", "Plug in a load, or give the standby.")
-    case = accounts[0].ride.case
+    case = accounts[0].case
     if through(case.with_printed(LARGE * case.printed * np.ones(case.rows))).chance < aim:
         raise Refusal(f"{show(when.duration)} on a box like {like.name}",
                       "a load and a start that some box can carry",

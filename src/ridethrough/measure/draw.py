@@ -86,11 +86,6 @@ class Draw:
         return self.appliance.motor
 
     @property
-    def sustained_power(self) -> pint.Quantity | None:
-        """Largest power outside the starts [W]."""
-        return self.appliance.peak
-
-    @property
     def surge(self) -> pint.Quantity | None:
         """Largest power caught in a start [W]; the true one is larger where the meter's steps are long."""
         return self.appliance.surge

@@ -157,7 +157,7 @@ def usable_panel(units: Mapping[str, BackupUnit], *, start: Any = "100 %") -> Pa
 def _box(unit: BackupUnit, charge: Estimate) -> Box:
     """Return what is usable of a unit at room temperature, and what is missing of what is printed."""
     account = ledger(Load.steady("1 W"), unit, Outage("1 h", start=charge))
-    printed, (holds, health, _) = plain(unit.printed), (float(each.share[0]) for each in account.ride.case.shares)
+    printed, (holds, health, _) = plain(unit.printed), (float(each.share[0]) for each in account.case.shares)
     healthy = printed * holds * health
     full = plain(charge) * healthy
     kept_back = full - plain(account.available)
