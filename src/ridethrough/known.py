@@ -6,7 +6,6 @@ import math
 from typing import Any, Self
 
 import pint
-from scipy.special import stdtrit
 
 from .units import Refusal, any_quantity, registry, show, unit_name
 
@@ -115,4 +114,6 @@ def ends_of(coverage: float) -> tuple[float, float]:
 
 def student(dof: float, coverage: float = COVERAGE) -> float:
     """Return Student's t for a two-sided interval [-]."""
+    from scipy.special import stdtrit
+
     return float(stdtrit(dof if math.isfinite(dof) else 1e12, (1 + coverage) / 2))

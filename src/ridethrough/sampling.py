@@ -14,7 +14,6 @@ from typing import Any
 from zlib import crc32
 
 import numpy as np
-from scipy.special import chdtri, ndtri
 
 from .drawn import Drawn
 from .estimate import Estimate, Influence
@@ -155,10 +154,14 @@ def _middles(count: int) -> np.ndarray:
 
 @cache
 def _normal(count: int) -> np.ndarray:
+    from scipy.special import ndtri
+
     return np.asarray(ndtri(_middles(count)))
 
 
 @cache
 def _chi(dof: float, count: int) -> np.ndarray:
     """Return the strata of sqrt(dof / chi squared)."""
+    from scipy.special import chdtri
+
     return np.asarray(np.sqrt(dof / chdtri(dof, _middles(count))))
