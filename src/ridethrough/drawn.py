@@ -67,12 +67,14 @@ class Drawn(Known):
     def interval(self, coverage: float = COVERAGE) -> tuple[pint.Quantity, pint.Quantity]:
         """Return the two ends that as many draws lie below as above; an end at the horizon reads "at least".
 
+        Where the best estimate lies beyond one of them, as that of what can only be worse than its value, it is the end.
+
         References
         ----------
         JCGM 101:2008, 5.3.3 and 7.7.
         """
         low, high = np.quantile(np.asarray(self), ends_of(coverage))
-        return Q_(float(low), self.unit), Q_(float(high), self.unit)
+        return Q_(min(float(low), self.magnitude), self.unit), Q_(max(float(high), self.magnitude), self.unit)
 
     def chance_above(self, limit: Any) -> float:
         """Return the share of draws at or above ``limit`` [-]."""

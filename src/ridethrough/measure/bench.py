@@ -266,7 +266,7 @@ def _warnings(line: RundownLine, found: tuple[bool, bool], steeper: pint.Quantit
                    "says, and the intervals are wider; leave that run out"),
         (given["standby"] is None and lightest_w > float(line.standby.value.magnitude),
          f"no run-down is lighter than {lightest_w:.0f} W: at a rate exponent of {show(steeper, 2)} the standby would "
-         f"be {other_w:.1f} W; add a run with nothing plugged in"),
+         f"be {other_w:.1f} W; add a run at a light load, 5 to 10 W"),
         (low.magnitude <= 0,
          f"these run-downs do not settle the standby: 0 to {show(high, 1)}; add one at a light load"),
     )  # fmt: skip
