@@ -67,7 +67,7 @@ class Drawn(Known):
     def interval(self, coverage: float = COVERAGE) -> tuple[pint.Quantity, pint.Quantity]:
         """Return the two ends that as many draws lie below as above; an end at the horizon reads "at least".
 
-        Where the best estimate lies beyond one of them, as that of what can only be worse than its value, it is the end.
+        Where the best estimate lies beyond one of them, as that of what can only be worse, it is the end.
 
         References
         ----------

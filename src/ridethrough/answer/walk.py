@@ -9,10 +9,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from .case import Case, Own
-from .passage import Fixed, Passage, State, total
+from .passage import Passage, total
+from .state import Array, Fixed, State
 from .stretches import MOMENT_H, Stretch
-
-Array = np.ndarray
 
 
 @dataclass
