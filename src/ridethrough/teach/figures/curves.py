@@ -104,12 +104,13 @@ def rundown_figure(axes: Axes, line: RundownLine) -> About:
     axes.axhline(0, linewidth=0.8)
     axes.axvline(0, linewidth=0.8)
     for p, t in zip(power_w, hours, strict=True):
-        left = p > right / 2
-        place = (-12, 10) if left else (12, -18) if p else (20, -5)  # clear of the line and of both axes
+        left = not p or p > right / 2
+        place = (-12, 10) if left else (14, -2) if p < right / 10 else (12, -18)  # clear of the line and of both axes
         axes.annotate(f"{p:.0f} W ran {t:.1f} h", (p, 1 / t), xytext=place, textcoords="offset points",
                       ha="right" if left else "left")  # fmt: skip
-    axes.annotate(f"standby {show(line.standby)}", (crossing, 0), xytext=(4, 14), textcoords="offset points",
+    axes.annotate(f"standby {show(line.standby)}", (crossing, 0), xytext=(4, -20), textcoords="offset points",
                   fontweight="bold", ha="right")  # fmt: skip
-    axes.set(xlim=(min(2.6 * crossing, -0.3 * right), right), xlabel="load at the outlet (W)",
-             ylabel="1 / run time (1/h)")  # fmt: skip
+    fastest = 1 / hours.min()
+    axes.set(xlim=(min(2.6 * crossing, -0.45 * right), right), ylim=(-0.15 * fastest, 1.2 * fastest),
+             xlabel="load at the outlet (W)", ylabel="1 / run time (1/h)")  # fmt: skip
     return "slope gives the energy, the left crossing the standby", "band: 95 %"
