@@ -17,7 +17,7 @@ import numpy as np
 
 from .drawn import Drawn
 from .estimate import Estimate, Influence
-from .known import student
+from .known import apart, student
 from .units import Refusal
 
 DRAWS = 2000
@@ -131,8 +131,7 @@ class Sampler:
 
     def _name(self, influence: Influence) -> str:
         if influence not in self._twins:
-            twins = sum(other.name == influence.name for other in self._twins)
-            self._twins[influence] = influence.name if not twins else f"{influence.name} ({twins + 1})"
+            self._twins[influence] = apart([*(other.name for other in self._twins), influence.name])[-1]
         return self._twins[influence]
 
     def _scale(self, influence: Influence) -> np.ndarray:

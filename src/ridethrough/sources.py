@@ -11,13 +11,13 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal, cast, get_args
+from typing import Any, Literal, cast, get_args
 
 import pandas as pd
 import pint
 
 from .estimate import Estimate
-from .units import Q_, Refusal, float_of, show, unit_name
+from .units import Q_, Refusal, float_of, quantity, show, unit_name
 
 Kind = Literal["published", "common practice", "from memory", "invented"]
 
@@ -143,6 +143,11 @@ def usual(value: pint.Quantity, what: str, name: str) -> pint.Quantity:
             f"{name}={show(value, 2)}", f"a {what} from {low} to {high}", f"Check number and unit: {known.note}."
         )
     return value
+
+
+def temperature(value: Any, name: str) -> pint.Quantity:
+    """Return ``value`` as a temperature that lies where those of rooms, cells and heaters lie [degC]."""
+    return usual(quantity(value, "degC", name), "temperature", name)
 
 
 def table_of(names: Iterable[str]) -> pd.DataFrame:

@@ -12,7 +12,7 @@ import pandas as pd
 import pint
 
 from ..drawn import Drawn
-from ..known import COVERAGE
+from ..known import COVERAGE, ends_of
 from ..propagation import estimate
 from ..sampling import DRAWS
 from ..sources import lookup
@@ -99,8 +99,8 @@ class Ride:
 
     def band(self, coverage: float = COVERAGE) -> pd.DataFrame:
         """Return the charge that can be used through time: columns time (h), low, middle and high (Wh)."""
-        ends = [(1 - coverage) / 2, 0.5, (1 + coverage) / 2]
-        low, middle, high = np.quantile(self.charges_wh, ends, axis=1)
+        below, above = ends_of(coverage)
+        low, middle, high = np.quantile(self.charges_wh, [below, 0.5, above], axis=1)
         return pd.DataFrame({"time (h)": self.case.told_h, "low (Wh)": low, "middle (Wh)": middle, "high (Wh)": high})
 
     @property

@@ -106,7 +106,7 @@ class Rundown:
             return shown
         if isinstance(given, MeterLog):
             half = (given.resolution / 2 if given.resolution.check("[power]") else given.resolution / 2 / hours).to("W")
-            return meter.gain * shown + meter.offset + Estimate.within("0 W", half, "meter resolution")  # (1)
+            return meter.gain * shown + meter.offset + Estimate.within("0 W", half, f"{meter.name} resolution")  # (1)
         return meter.reading(shown) if given is not None else meter.reading(self.delivered, over=hours)  # (1)
 
 
