@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import operator
-from collections import Counter
 from collections.abc import Callable, Iterable
 from typing import Any, Self
 
@@ -131,12 +130,9 @@ def _operand(other: Any) -> Any:
 
 def apart(names: Iterable[str]) -> list[str]:
     """Return names with a number behind each that stood before: "meter gain", "meter gain (2)"."""
-    seen = Counter[str]()
-    numbered = []
-    for name in names:
-        seen[name] += 1
-        numbered.append(name if seen[name] == 1 else f"{name} ({seen[name]})")
-    return numbered
+    told = list(names)
+    twins = [told[:place].count(name) for place, name in enumerate(told)]
+    return [f"{name} ({twin + 1})" if twin else name for name, twin in zip(told, twins, strict=True)]
 
 
 def ends_of(coverage: float) -> tuple[float, float]:

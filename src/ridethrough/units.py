@@ -139,10 +139,10 @@ def of_kind(value: Any, kind: Any, name: str, needed: str, remedy: str) -> Any:
     return value
 
 
-def whole(value: Any, name: str) -> int:
-    """Return ``value``, refused unless it is a whole number of zero or more."""
-    if not isinstance(value, int) or isinstance(value, bool) or value < 0:
-        raise Refusal(f"{name}={value!r}", "a whole number of zero or more", f"Write for example {name}=1.")
+def whole(value: Any, name: str, least: int = 0, example: int = 1) -> int:
+    """Return ``value``, refused unless it is a whole number of ``least`` or more."""
+    if not isinstance(value, int) or isinstance(value, bool) or value < least:
+        raise Refusal(f"{name}={value!r}", f"a whole number of {least} or more", f"Write for example {name}={example}.")
     return value
 
 

@@ -16,7 +16,7 @@ from ..known import COVERAGE, ends_of
 from ..propagation import estimate
 from ..sampling import DRAWS
 from ..sources import lookup
-from ..units import Refusal, show
+from ..units import Refusal, show, whole
 from .case import Case, case_of
 from .headroom import Verdict, cautions_of, verdict_of
 from .stretches import stretches
@@ -201,10 +201,8 @@ def ride(
     >>> found.lasts.value, round(found.unserved.magnitude, 9)
     (<Quantity(8.0, 'hour')>, 500.0)
     """
-    for name, given, least, usual in (("draws", draws, 2, DRAWS), ("times", times, 1, TIMES)):
-        if not isinstance(given, int) or isinstance(given, bool) or given < least:
-            raise Refusal(f"{name}={given!r}", f"a whole number of {least} or more", f"Write {name}={usual}.")
-    return through(case_of(load, unit, outage, draws=draws, seed=seed, times=times), restart=restart)
+    rows, kept = whole(draws, "draws", 2, DRAWS), whole(times, "times", 1, TIMES)
+    return through(case_of(load, unit, outage, draws=rows, seed=seed, times=kept), restart=restart)
 
 
 def spread(load: Any, unit: Any, outage: Any, *, draws: int = DRAWS, seed: int = 1, restart: Any = "0 %",
