@@ -22,7 +22,6 @@ ROUNDING = 1e-8  # smaller than anything that means something in watts, hours or
 
 # module, the keyword or name that holds the number, the number: why it may stand there
 ALLOWED = {
-    ("model/load.py", "TENTHS", 10): "how finely windows of an outage's length are begun",
     ("model/load.py", "FEW", 3): "appliances named one by one in a sentence",
     ("model/load.py", "TENTHS", 10): "windows of a pattern: how finely their spread is seen",
     ("answer/power.py", "TENTHS", 10): "how finely a phase is drawn: parts of a step",

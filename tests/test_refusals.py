@@ -15,6 +15,11 @@ LOAD, UNIT = DRAW.as_load(), UNITS["Unit A"]
 odd_power = rt.Estimate.within("50 W", "5 W", "odd")
 
 
+def printed(**more: Any) -> rt.BackupUnit:
+    sheet = {} if "inverter" in more else {"standby": "9 W", "efficiency": "88 %", "at": "300 W"}
+    return rt.BackupUnit.from_print("u", capacity="1 kWh", chemistry="iron phosphate", rated="1 kW", **sheet, **more)
+
+
 def put() -> None:
     UNITS["mine"] = UNIT
 
@@ -42,6 +47,9 @@ def put() -> None:
         (lambda: rt.fit_rundowns([("0 W", "60 h"), ("75 W", "10 h")], room="68 degC"), "room=68.00 °C"),
         (lambda: rt.Outage("12 h", begins="12 March 07:10"), "begins='12 March 07:10'. Needed: a time of day."),
         (lambda: rt.show(5), "the bare number 5"),
+        (lambda: rt.coefficient(3), "the coefficient 3. Needed: one that the table holds."),
+        (lambda: printed(curve=3), "curve=3. Needed: a curve."),
+        (lambda: printed(inverter=3), "inverter=3. Needed: an inverter."),
         (lambda: odd_power == rt.Q_(50, "W"), "compared with 50 W. Needed: two numbers without a give or take."),
         (lambda: rt.Q_(50, "W") == odd_power, "Compare its .value"),
         (lambda: odd_power == rt.Estimate.within("50 W", "5 W", "odd"), "Compare its .value"),

@@ -114,7 +114,7 @@ COEFFICIENTS = tuple(_TABLE.values())
 def lookup(name: str) -> Coefficient:
     """Return the table's entry called ``name``, or say which names there are."""
     if name not in _TABLE:
-        near = [known for known in _TABLE if known.split(",")[0] == name.split(",")[0]]
+        near = [known for known in _TABLE if known.split(",")[0] == str(name).split(",")[0]]
         raise Refusal(
             f"the coefficient {name!r}", "one that the table holds", f"Write one of: {'; '.join(near or _TABLE)}."
         )

@@ -110,6 +110,8 @@ class BackupUnit:
         <BackupUnit 'mine': 1,200 Wh printed, standby 9 W at the battery>
         """
         ratings = Ratings.of(rated)
+        of_kind(inverter, Inverter | None, "inverter", "an inverter", "Write inverter=Inverter.fit(points, rated).")
+        of_kind(curve, TemperatureCurve | None, "curve", "a curve", "Write curve=TemperatureCurve.from_runs(...).")
         if (inverter is None) == (standby is None and efficiency is None):
             given = "a measured curve beside standby and efficiency" if inverter else "a unit without its losses"
             remedy = 'Write standby="9 W", efficiency="88 %", at="300 W", or inverter=Inverter.fit(points, rated).'
