@@ -260,14 +260,12 @@ def _resolution(log: MeterLog) -> Estimate:
     ends, so its step leaves d / sqrt 6 over the log's time. Energies of single intervals round one by
     one, and all alike where they do not differ.
     """
-    half, hours = log.resolution / 2, float(log.duration_s.sum()) / 3600
+    half, hours, step = log.resolution / 2, float(log.duration_s.sum()) / 3600, f"{log.meter.name} resolution"
     if log.kind == "power":
-        return Estimate.within("0 W", half, f"{log.meter.name} resolution")
+        return Estimate.within("0 W", half, step)
     alike = np.ptp(log.power_w) * log.duration_s.min() / 3600 < float(half.to("Wh").magnitude)
     roundings = 2 if log.kind == "counter" else log.start_s.size ** (2 if alike else 1)
-    return (Estimate.within("0 Wh", half, f"{log.meter.name} resolution") * math.sqrt(roundings) / Q_(hours, "h")).to(
-        "W"
-    )
+    return (Estimate.within("0 Wh", half, step) * math.sqrt(roundings) / Q_(hours, "h")).to("W")
 
 
 # -- what to tell --------------------------------------------------------------------------------------

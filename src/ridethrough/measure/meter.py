@@ -83,18 +83,16 @@ class Meter:
         """
         if self.found is not None:
             return self.found[0]
-        return Estimate.within(
-            Q_(1, "1"), Q_(self._limits()[0], "1"), f"{self.name} gain", source=f"accuracy {self.accuracy}"
-        )
+        limit = Q_(self._limits()[0], "1")
+        return Estimate.within(Q_(1, "1"), limit, f"{self.name} gain", source=f"accuracy {self.accuracy}")
 
     @cached_property
     def offset(self) -> Estimate:
         """The true reading less the one shown at no load [W]: 0, with one influence, as `gain`."""
         if self.found is not None:
             return self.found[1]
-        return Estimate.within(
-            "0 W", Q_(self._limits()[1], "W"), f"{self.name} offset", source=f"accuracy {self.accuracy}"
-        )
+        limit = Q_(self._limits()[1], "W")
+        return Estimate.within("0 W", limit, f"{self.name} offset", source=f"accuracy {self.accuracy}")
 
     def unseen(self, share: float) -> Estimate:
         """Return what it was too blind to count, on the mean power: from 0 to its smallest load where it read 0 [W].
