@@ -118,7 +118,7 @@ def fall_of_charge(before: Any, after: Any, gauge: Any = None) -> Estimate:
     Refusal
         If it rose, or fell by no more than such a gauge may be wrong by.
     """
-    shown = [Estimate.within(quantity(each, "1", name), Q_(0.5, "%"), "whole percents")
+    shown = [Estimate.within(quantity(each, "1", name), Q_(0.5, "%"), f"whole percents {name}")
              for each, name in ((before, "before"), (after, "after"))]  # fmt: skip
     far = lookup("gauge departure").high if gauge is None else number(gauge, "1", "gauge")
     own = Estimate.within(Q_(0, "1"), Q_(far, "1"), "gauge departure")
