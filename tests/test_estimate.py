@@ -99,6 +99,7 @@ def test_a_budget_tells_influences_of_one_name_apart_and_meters_by_their_names()
 def test_an_estimate_is_itself_and_no_other_thing() -> None:
     gain = Meter("1 %").gain
     assert gain == gain
-    assert gain in [gain]
+    assert gain in [Meter("1 %").gain, gain]
+    assert gain != Meter("1 %").gain
     assert gain != "1"
     assert {gain: 1}[gain] == 1

@@ -52,7 +52,6 @@ def put() -> None:
         (lambda: printed(inverter=3), "inverter=3. Needed: an inverter."),
         (lambda: odd_power == rt.Q_(50, "W"), "compared with 50 W. Needed: two numbers without a give or take."),
         (lambda: rt.Q_(50, "W") == odd_power, "Compare its .value"),
-        (lambda: odd_power == rt.Estimate.within("50 W", "5 W", "odd"), "Compare its .value"),
         (lambda: odd_power < rt.Q_(60, "W"), "Compare its .value"),
         (lambda: rt.ride(LOAD, UNIT, "12 h").lasts > rt.Q_(5, "h"), "an end of its .interval()"),
         (lambda: rt.ride(LOAD, UNIT, "12 h").lasts + 1, "Calculate with .value"),

@@ -52,9 +52,8 @@ class Known:
 
     __lt__ = __le__ = __gt__ = __ge__ = _not_compared
 
-    def __eq__(self, other: object) -> bool:
-        quantitative = isinstance(other, Known | pint.Quantity | int | float) and other is not self
-        return self._not_compared(other) if quantitative else self is other
+    def __eq__(self, other: object) -> bool:  # what holds estimates is looked for by them: each equals itself alone
+        return self._not_compared(other) if isinstance(other, pint.Quantity | int | float) else self is other
 
     __hash__ = object.__hash__
 
