@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ridethrough.estimate import Estimate
+from ridethrough.measure.meter import Meter
 from ridethrough.propagation import estimate
 from ridethrough.units import Q_, Refusal
 
@@ -86,3 +87,19 @@ def test_sums_and_products_follow_the_rules_of_the_guide(a: float, ua: float, b:
     assert (one / two).u.magnitude == pytest.approx(math.hypot(ua / b, a * ub / b**2))
     assert (one + one).u.magnitude == pytest.approx(2 * ua)
     assert (one - one).u.magnitude == 0
+
+
+def test_a_budget_tells_influences_of_one_name_apart_and_meters_by_their_names() -> None:
+    kitchen, store, named = Meter("1 %"), Meter("1 %"), Meter("1 %", name="clamp")
+    total = kitchen.gain * 30 + store.gain * 20 + named.gain * 10
+    assert list(total.budget()["influence"]) == ["meter gain", "meter gain (2)", "clamp gain"]
+    assert list((kitchen.gain * 30 + kitchen.gain * 20).budget()["influence"]) == ["meter gain"]
+
+
+def test_an_estimate_is_itself_and_no_other_thing() -> None:
+    gain = Meter("1 %").gain
+    assert gain == gain
+    assert gain in [Meter("1 %").gain, gain]
+    assert gain != Meter("1 %").gain
+    assert gain != "1"
+    assert {gain: 1}[gain] == 1

@@ -151,3 +151,31 @@ def test_any_text_is_a_quantity_or_a_refusal(text: str) -> None:
 @given(st.floats(0.001, 1e6), st.sampled_from(["W", "kW", "Wh", "h", "min", "degC", "VA"]))
 def test_text_and_quantity_agree(value: float, unit: str) -> None:
     assert number(f"{value!r} {unit}", unit, "x") == pytest.approx(value)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "says"),
+    [
+        ("3:40", "W", 'Needed: a power with its unit. Write for example x="38 W".'),
+        ("3:40", "h", 'Needed: a time with its units. Write "3 h 40 min" or "3 min 40 s".'),
+        ("12 March 07:10", "h", 'Needed: a time with its unit. Write for example x="12 h".'),
+        ("12", "h", 'Write the unit with it, for example x="12 h".'),
+        ("2,41", "Wh", 'Write 2.41 if the comma is a decimal mark, 241 if the comma groups thousands. Write for '
+                       'example x="1.2 kWh".'),
+        ("2,41 Wh", "Wh", "Write 2.41 if the comma is a decimal mark, 241 if the comma groups thousands."),
+        ("half", "1", 'Write for example x="90 %".'),
+        ("5 C", "degC", "For a temperature write degC."),
+    ],
+)  # fmt: skip
+def test_a_text_that_is_none_is_refused_in_the_arguments_own_terms(text: str, unit: str, says: str) -> None:
+    with pytest.raises(Refusal) as caught:
+        quantity(text, unit, "x")
+    assert str(caught.value).endswith(says)
+    assert "x" in caught.value.given
+
+
+def test_text_brings_its_own_unit() -> None:
+    assert Q_("3 W") == Q_(3, "W") == Q_("3 W", "mW")
+    for one in (("3 W", "Wh"), ("3", "W"), (3,)):
+        with pytest.raises(Refusal):
+            Q_(*one)

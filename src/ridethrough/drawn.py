@@ -11,7 +11,7 @@ import pandas as pd
 import pint
 
 from .known import COVERAGE, Known, ends_of
-from .units import Q_, number, registry, show, unit_name
+from .units import Q_, number, of_kind, registry, show, unit_name
 
 CHANCE = 10  # over the number of draws: a squared correlation that chance alone may give
 
@@ -99,6 +99,7 @@ class Drawn(Known):
         return np.minimum(found.rows, found.horizon)
 
     def __add__(self, other: Drawn) -> Drawn:
+        of_kind(other, Drawn, "other", "what the same draws say", "Calculate with .value, or with .rows row by row.")
         return Drawn(self._seen() + other._seen(self.unit), self.unit, self.inputs)
 
     def __sub__(self, other: Drawn) -> Drawn:

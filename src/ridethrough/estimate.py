@@ -18,7 +18,7 @@ from pint.compat import upcast_type_map
 from uncertainties import correlated_values, correlation_matrix, ufloat
 from uncertainties.core import AffineScalarFunc, LinearCombination
 
-from .known import COVERAGE, Arithmetic, Known, ends_of, student
+from .known import COVERAGE, Arithmetic, Known, apart, ends_of, student
 from .units import Refusal, any_quantity, difference_unit, registry, unit_name, width_of
 
 
@@ -247,7 +247,7 @@ class Estimate(Arithmetic, Known):
         ranked = sorted(self._shares().items(), key=lambda item: -item[1])
         variances = np.array([variance for _, variance in ranked])
         columns = {
-            "influence": [influence.name for influence, _ in ranked],
+            "influence": apart(influence.name for influence, _ in ranked),
             f"standard uncertainty ({self.u.units:~P})": np.sqrt(variances),
             "share": variances / variances.sum(),
             "degrees of freedom": [influence.dof for influence, _ in ranked],

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import operator
+from collections.abc import Callable, Iterable
 from typing import Any, Self
 
 import pint
@@ -43,6 +45,18 @@ class Known:
         digits = max(0, 1 - math.floor(math.log10(size))) if size > 0 else None
         return show(self.value, digits), show(half, digits)
 
+    def _not_compared(self, other: Any) -> bool:
+        """Refuse what has no answer: whether something uncertain is as large as, or larger than, something else."""
+        raise Refusal(f"{self}, compared with {other}", "two numbers without a give or take",
+                      "Compare its .value, or an end of its .interval().")  # fmt: skip
+
+    __lt__ = __le__ = __gt__ = __ge__ = _not_compared
+
+    def __eq__(self, other: object) -> bool:  # what holds estimates is looked for by them: each equals itself alone
+        return self._not_compared(other) if isinstance(other, pint.Quantity | int | float) else self is other
+
+    __hash__ = object.__hash__
+
     def __str__(self) -> str:
         """Return value and half width: "786 Wh, give or take 76 Wh"."""
         return "{}, give or take {}".format(*self.spoken())
@@ -68,19 +82,27 @@ class Arithmetic:
 
     def to(self, unit: str) -> Self:
         """Return the same in another unit, spelt as in quantity text."""
-        return type(self)(registry().Quantity(self._held.m_as(unit_name(unit)), unit_name(unit)))
+        return self._by(lambda held, name: registry().Quantity(held.m_as(name), name), self._held, unit_name(unit))
+
+    def _by(self, how: Callable[[Any, Any], Any], one: Any, other: Any) -> Self:
+        """Return what pint makes of both, or refuse what it can't take together."""
+        try:
+            return type(self)(how(one, other))
+        except pint.DimensionalityError as error:
+            raise Refusal(f"{error.units1} and {error.units2} together", "two quantities of one kind",
+                          "A power times a time is an energy, an energy over a time is a power.") from None  # fmt: skip
 
     def __add__(self, other: Any) -> Self:
-        return type(self)(self._held + _operand(other))
+        return self._by(operator.add, self._held, _operand(other))
 
     def __radd__(self, other: Any) -> Self:
-        return self if isinstance(other, int) and other == 0 else type(self)(_operand(other) + self._held)
+        return self if isinstance(other, int) and other == 0 else self._by(operator.add, _operand(other), self._held)
 
     def __sub__(self, other: Any) -> Self:
-        return type(self)(self._held - _operand(other))
+        return self._by(operator.sub, self._held, _operand(other))
 
     def __rsub__(self, other: Any) -> Self:
-        return type(self)(_operand(other) - self._held)
+        return self._by(operator.sub, _operand(other), self._held)
 
     def __mul__(self, other: Any) -> Self:
         return type(self)(self._held * _operand(other))
@@ -103,6 +125,13 @@ class Arithmetic:
 def _operand(other: Any) -> Any:
     """Return what pint should calculate with."""
     return other._held if isinstance(other, Arithmetic) else any_quantity(other) if isinstance(other, str) else other
+
+
+def apart(names: Iterable[str]) -> list[str]:
+    """Return names with a number behind each that stood before: "meter gain", "meter gain (2)"."""
+    told = list(names)
+    twins = [told[:place].count(name) for place, name in enumerate(told)]
+    return [f"{name} ({twin + 1})" if twin else name for name, twin in zip(told, twins, strict=True)]
 
 
 def ends_of(coverage: float) -> tuple[float, float]:

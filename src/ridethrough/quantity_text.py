@@ -14,6 +14,8 @@ from pathlib import Path
 
 import pint
 
+NO_QUANTITY, CLOCK = "a number and a unit", "a time with its units"  # what a text was that is none
+
 
 class Refusal(ValueError):
     """An input the kit will not work with, and the way out.
@@ -148,11 +150,9 @@ decimal mark to some and groups thousands to others. Write 1.3 if the comma is a
     if clock := re.fullmatch(r"(\d+):([0-5]\d)(?::([0-5]\d))?", tidy):
         one, two, three = clock.groups()
         meant = f'"{one} h {two} min {three} s"' if three else f'"{one} h {two} min" or "{one} min {two} s"'
-        raise Refusal(repr(text), "a time with its units", f"Write {meant}.")
+        raise Refusal(repr(text), CLOCK, f"Write {meant}.")
     if not parts or tidy[at:].strip():
-        raise Refusal(
-            repr(text), "a number and a unit", 'Write for example "38 W", "1.3 kWh", "12 h", "90 %" or "5 degC".'
-        )
+        raise Refusal(repr(text), NO_QUANTITY, 'Write for example "38 W", "1.3 kWh", "12 h", "90 %" or "5 degC".')
     if not all(math.isfinite(float(part["number"])) for part in parts):
         raise Refusal(repr(text), "a finite number", "Write the number that was read off.")
     values = [registry().Quantity(float(part["number"]), unit_name(part["unit"])) for part in parts]

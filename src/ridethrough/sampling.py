@@ -17,8 +17,8 @@ import numpy as np
 
 from .drawn import Drawn
 from .estimate import Estimate, Influence
-from .known import student
-from .units import Refusal
+from .known import apart, student
+from .units import whole
 
 DRAWS = 2000
 FEWEST_DOF = 3  # below, Student's t has no variance: JCGM 101:2008, 6.4.9.4
@@ -53,10 +53,7 @@ class Sampler:
     """
 
     def __init__(self, draws: int, seed: int) -> None:
-        for name, given, least in (("draws", draws, 0), ("seed", seed, 0)):
-            if not isinstance(given, int) or isinstance(given, bool) or given < least:
-                raise Refusal(f"{name}={given!r}", f"a whole number of {least} or more", f"Write {name}={least + 1}.")
-        self.draws, self.seed = draws, seed
+        self.draws, self.seed = whole(draws, "draws"), whole(seed, "seed")
         self.within = np.ones(draws + 1, bool)
         self.inputs: dict[str, list[np.ndarray]] = {}
         self._drawn: dict[Any, np.ndarray] = {}
@@ -131,8 +128,7 @@ class Sampler:
 
     def _name(self, influence: Influence) -> str:
         if influence not in self._twins:
-            twins = sum(other.name == influence.name for other in self._twins)
-            self._twins[influence] = influence.name if not twins else f"{influence.name} ({twins + 1})"
+            self._twins[influence] = apart([*(other.name for other in self._twins), influence.name])[-1]
         return self._twins[influence]
 
     def _scale(self, influence: Influence) -> np.ndarray:

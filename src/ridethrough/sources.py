@@ -11,13 +11,13 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal, cast, get_args
+from typing import Any, Literal, cast, get_args
 
 import pandas as pd
 import pint
 
 from .estimate import Estimate
-from .units import Q_, Refusal, float_of, show, unit_name
+from .units import Q_, Refusal, float_of, quantity, show, unit_name
 
 Kind = Literal["published", "common practice", "from memory", "invented"]
 
@@ -114,7 +114,7 @@ COEFFICIENTS = tuple(_TABLE.values())
 def lookup(name: str) -> Coefficient:
     """Return the table's entry called ``name``, or say which names there are."""
     if name not in _TABLE:
-        near = [known for known in _TABLE if known.split(",")[0] == name.split(",")[0]]
+        near = [known for known in _TABLE if known.split(",")[0] == str(name).split(",")[0]]
         raise Refusal(
             f"the coefficient {name!r}", "one that the table holds", f"Write one of: {'; '.join(near or _TABLE)}."
         )
@@ -143,6 +143,11 @@ def usual(value: pint.Quantity, what: str, name: str) -> pint.Quantity:
             f"{name}={show(value, 2)}", f"a {what} from {low} to {high}", f"Check number and unit: {known.note}."
         )
     return value
+
+
+def temperature(value: Any, name: str) -> pint.Quantity:
+    """Return ``value`` as a temperature that lies where those of rooms, cells and heaters lie [degC]."""
+    return usual(quantity(value, "degC", name), "temperature", name)
 
 
 def table_of(names: Iterable[str]) -> pd.DataFrame:

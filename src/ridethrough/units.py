@@ -14,6 +14,7 @@ from typing import Any
 
 import pint
 
+from .quantity_text import CLOCK, NO_QUANTITY
 from .quantity_text import EXAMPLES as _EXAMPLES
 from .quantity_text import Refusal as Refusal
 from .quantity_text import read_quantity as read_quantity
@@ -21,15 +22,17 @@ from .quantity_text import registry as registry
 from .quantity_text import unit_name as unit_name
 
 
-def Q_(value: Any, unit: str) -> pint.Quantity:
-    """Return ``value`` in ``unit`` as a Quantity; units are spelt as in quantity text.
+def Q_(value: Any, unit: str | None = None) -> pint.Quantity:
+    """Return ``value`` in ``unit`` as a Quantity; units are spelt as in quantity text, and text brings its own.
 
     Example
     -------
     >>> Q_(2, "kWh").to("Wh")
     <Quantity(2000.0, 'watt_hour')>
     """
-    return registry().Quantity(value, unit_name(unit))
+    if unit is None:
+        return any_quantity(value)
+    return quantity(value, unit, "value") if isinstance(value, str) else registry().Quantity(value, unit_name(unit))
 
 
 def quantity(value: Any, unit: str, name: str) -> pint.Quantity:
@@ -68,7 +71,7 @@ def quantity(value: Any, unit: str, name: str) -> pint.Quantity:
         try:
             found = read_quantity(value)
         except Refusal as refusal:
-            raise refusal.at(name) from None
+            raise _misread(refusal, value, name, f"{what} with its unit", remedy) from None
     elif isinstance(value, pint.Quantity):
         found = registry().Quantity(value.magnitude, f"{value.units:D}".replace("volt_ampere", "voltampere"))
     elif share and bare:
@@ -99,6 +102,14 @@ def quantity(value: Any, unit: str, name: str) -> pint.Quantity:
     return converted
 
 
+def _misread(refusal: Refusal, text: str, name: str, needed: str, remedy: str) -> Refusal:
+    """Return why an argument's text is not read, in the argument's own terms where the reader's do not fit it."""
+    if refusal.needed == NO_QUANTITY or (refusal.needed == CLOCK and not needed.startswith("a time")):
+        return Refusal(f"{name}={text!r}", needed, remedy)
+    has_unit = re.search(r"[^\W\d]|[:%°]", text)
+    return Refusal(f"{name}={text!r}", refusal.needed, refusal.remedy if has_unit else f"{refusal.remedy} {remedy}")
+
+
 def _needed(unit: str) -> tuple[str, str]:
     """Return what is measured in ``unit``, in words, and an example."""
     return _EXAMPLES.get(unit_name(unit), (f"a value in {unit}", f"1 {unit}"))
@@ -120,10 +131,18 @@ def positive(value: Any, unit: str, name: str, *, zero: bool = False) -> pint.Qu
     return found
 
 
-def whole(value: Any, name: str) -> int:
-    """Return ``value``, refused unless it is a whole number of zero or more."""
-    if not isinstance(value, int) or isinstance(value, bool) or value < 0:
-        raise Refusal(f"{name}={value!r}", "a whole number of zero or more", f"Write for example {name}=1.")
+def of_kind(value: Any, kind: Any, name: str, needed: str, remedy: str) -> Any:
+    """Return ``value``, refused unless it is of a kind; the refusal says what it is, and not all that it holds."""
+    if not isinstance(value, kind):
+        told = repr(value) if isinstance(value, str | int | float | None) else f"{type(value).__name__}(...)"
+        raise Refusal(f"{name}={told}", needed, remedy)
+    return value
+
+
+def whole(value: Any, name: str, least: int = 0, example: int = 1) -> int:
+    """Return ``value``, refused unless it is a whole number of ``least`` or more."""
+    if not isinstance(value, int) or isinstance(value, bool) or value < least:
+        raise Refusal(f"{name}={value!r}", f"a whole number of {least} or more", f"Write for example {name}={example}.")
     return value
 
 
@@ -173,7 +192,7 @@ def show(value: Any, digits: int | None = None) -> str:
     >>> show(Q_(1179.4, "Wh")), show(Q_(9.51, "h"))
     ('1,179 Wh', '9.5 h')
     """
-    value = getattr(value, "value", value)
+    value = any_quantity(getattr(value, "value", value))
     named = f"{value.units:D}"
     if value.check("[temperature]"):
         shown_in = unit_name(_SHOWN["temperature"])

@@ -579,3 +579,11 @@ def test_intervals_are_not_twice_as_wide_as_they_must_be(held: pd.DataFrame, tar
 def test_the_same_bar_catches_intervals_that_are_too_narrow(held: pd.DataFrame) -> None:
     assert held.loc["every reading independent", "long-run mean", "all"]["holds"] < 0.8
     assert held.loc["every reading independent", "next day", "all"]["holds"] < 0.8
+
+
+@pytest.mark.parametrize("off", [600, 1440, 2000])
+def test_a_day_without_power_in_a_log_of_cycles_is_still_measured(off: int) -> None:
+    power_w = cycling(4, on=18, off=27, running_w=95, rest_w=1.2)
+    power_w[600 : 600 + off] = 0
+    mean_w = measure_draw(power_log(power_w)).mean_power
+    assert mean_w.interval()[0].magnitude < power_w.mean() < mean_w.interval()[1].magnitude

@@ -116,7 +116,7 @@ def test_idle_fuel_by_hand() -> None:
     found = idle_fuel("2.9 L", "1.5 L", "4 h", resolution="0.1 L")
     assert found.value.to("L/h").magnitude == pytest.approx(0.35)
     assert found.u.to("L/h").magnitude == pytest.approx(0.1 / math.sqrt(12) * math.sqrt(2) / 4)
-    assert set(found.budget()["influence"]) == {"measuring can"}
+    assert set(found.budget()["influence"]) == {"measuring can before", "measuring can after"}
 
 
 def test_gallons_and_days_are_the_same_fuel() -> None:

@@ -172,7 +172,7 @@ def test_only_what_a_motor_runs_has_one() -> None:
 def test_loads_refuse_what_is_none() -> None:
     with pytest.raises(Refusal, match="zero or more"):
         Load.steady("-3 W")
-    with pytest.raises(Refusal, match="another load"):
+    with pytest.raises(Refusal, match="a load"):
         Load.steady("3 W") + "5 W"  # type: ignore[operator]
     with pytest.raises(Refusal, match="duty"):
         Load.cycling("80 W", 40)

@@ -151,13 +151,13 @@ def test_alike_days_say_less_than_as_many_unlike_ones(likeness: float) -> None:
     ("written", "hours"), [("0:00", 0), ("6:30", 6.5), ("18:45", 18.75), (" 23:59 ", 23 + 59 / 60), ("24:00", 0)]
 )
 def test_a_time_of_day(written: str, hours: float) -> None:
-    assert clock(written) == pytest.approx(hours)
+    assert clock(written, "begins") == pytest.approx(hours)
 
 
 @pytest.mark.parametrize("written", ["25:00", "18:60", "24:01", "18", "6 pm", "", 18, None, "-1:00", "18:5"])
 def test_what_is_no_time_of_day(written: Any) -> None:
     with pytest.raises(Refusal, match="18:30"):
-        clock(written)
+        clock(written, "begins")
 
 
 @pytest.mark.parametrize(

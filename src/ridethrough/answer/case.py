@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from ..known import apart
 from ..model.battery import Rate, takes_charge
 from ..model.charger import LEAST
 from ..model.load import Load
@@ -162,12 +163,9 @@ class Case:
     @cached_property
     def powers(self) -> tuple[Power, ...]:
         """The appliances, drawn."""
-        names = [appliance.name for appliance in self.load.appliances]
-        twins = [names[:n].count(name) for n, name in enumerate(names)]
-        return tuple(
-            power_of(appliance, f"{appliance.name} ({twin + 1})" if twin else appliance.name, self.outage, self.sampler)
-            for appliance, twin in zip(self.load.appliances, twins, strict=True)
-        )
+        names = apart(appliance.name for appliance in self.load.appliances)
+        return tuple(power_of(appliance, name, self.outage, self.sampler)
+                     for appliance, name in zip(self.load.appliances, names, strict=True))  # fmt: skip
 
     @cached_property
     def sources(self) -> tuple[Inflow, ...]:
@@ -209,11 +207,7 @@ class Case:
 
 def case_of(load: Any, unit: Any, outage: Any, *, draws: int, seed: int, times: int = 0) -> Case:
     """Return the case, or refuse what is no load, no unit, or asks for a room that nothing was measured in."""
-    if not isinstance(load, Load):
-        raise Refusal(f"load={load!r}", "a load", 'Write Load.steady("38 W"), or measure_draw(log).as_load().')
-    if not isinstance(unit, BackupUnit):
-        raise Refusal(f"unit={unit!r}", "a unit", 'Write read_units("units.csv")["Unit B"], or BackupUnit.from_print.')
-    when = Outage.of(outage)
+    load, unit, when = Load.of(load), BackupUnit.of(unit), Outage.of(outage)
     if when.room is not None and all(appliance.room is None for appliance in load.appliances):
         raise Refusal(
             f"room={show(when.room.mean, 0)}, and no appliance with the room it was measured in",

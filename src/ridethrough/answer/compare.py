@@ -52,6 +52,7 @@ def compare(load: Load, units: Mapping[str, BackupUnit], outages: Sequence[Any],
     if isinstance(outages, str) or not isinstance(outages, Sequence) or not outages:
         one = f'"{outages}"' if isinstance(outages, str) else '"12 h", "3 days"'
         raise Refusal(f"outages={outages!r}", "one or more, in a list", f"Write outages=[{one}].")
+    Load.of(load)
     whens, aim = [Outage.of(outage) for outage in outages], confidence_of(confidence)
     for unit in units.values() if isinstance(units, dict) else ():
         case_of(load, unit, whens[0], draws=0, seed=0)  # refuses what is none

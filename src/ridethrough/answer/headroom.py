@@ -68,7 +68,7 @@ def headroom(load: Load, unit: BackupUnit) -> tuple[Check, ...]:
     A start caught by a meter is at least what the motor asks: a meter that shows a value every ten seconds
     misses most starts. Without one, the band of the table of coefficients is used. Lesson 03.
     """
-    ratings, peak = unit.ratings, load.peak
+    ratings, peak = BackupUnit.of(unit).ratings, Load.of(load).peak
     stated = (*_waveform(load, ratings), *_voltage(load, ratings), *_smallest(load, ratings))
     if peak is None:
         missing = "the largest power of the load was not measured"

@@ -14,8 +14,8 @@ from ..estimate import Estimate
 from ..model.pattern import clock
 from ..model.recharge import Recharge
 from ..propagation import estimate
-from ..sources import usual
-from ..units import Q_, Refusal, positive, quantity, show
+from ..sources import temperature
+from ..units import Q_, Refusal, positive, show
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ class Place:
             return None
         if isinstance(given, str) or not np.iterable(getattr(given, "magnitude", given)):
             given = [given]
-        celsius = np.array([usual(quantity(each, "degC", name), "temperature", name).magnitude for each in given])
+        celsius = np.array([temperature(each, name).magnitude for each in given])
         if celsius.size == 1:
             return cls(celsius, hours)
         if celsius.size < math.ceil(hours):
@@ -115,7 +115,7 @@ class Outage:
             "reserve": positive(reserve, "Wh", "reserve", zero=True),
             "room": Place.of(room, "room", float(length.magnitude)),
             "unit_at": Place.of(unit_at, "unit_at", float(length.magnitude)),
-            "begins_h": None if begins is None else clock(begins),
+            "begins_h": None if begins is None else clock(begins, "begins"),
             "recharge": given,
         }.items():
             object.__setattr__(self, name, value)

@@ -12,11 +12,11 @@ import pandas as pd
 import pint
 
 from ..drawn import Drawn
-from ..known import COVERAGE
+from ..known import COVERAGE, ends_of
 from ..propagation import estimate
 from ..sampling import DRAWS
 from ..sources import lookup
-from ..units import Refusal, show
+from ..units import Refusal, show, whole
 from .case import Case, case_of
 from .headroom import Verdict, cautions_of, verdict_of
 from .stretches import stretches
@@ -99,8 +99,8 @@ class Ride:
 
     def band(self, coverage: float = COVERAGE) -> pd.DataFrame:
         """Return the charge that can be used through time: columns time (h), low, middle and high (Wh)."""
-        ends = [(1 - coverage) / 2, 0.5, (1 + coverage) / 2]
-        low, middle, high = np.quantile(self.charges_wh, ends, axis=1)
+        below, above = ends_of(coverage)
+        low, middle, high = np.quantile(self.charges_wh, [below, 0.5, above], axis=1)
         return pd.DataFrame({"time (h)": self.case.told_h, "low (Wh)": low, "middle (Wh)": middle, "high (Wh)": high})
 
     @property
@@ -201,10 +201,8 @@ def ride(
     >>> found.lasts.value, round(found.unserved.magnitude, 9)
     (<Quantity(8.0, 'hour')>, 500.0)
     """
-    for name, given, least, usual in (("draws", draws, 2, DRAWS), ("times", times, 1, TIMES)):
-        if not isinstance(given, int) or isinstance(given, bool) or given < least:
-            raise Refusal(f"{name}={given!r}", f"a whole number of {least} or more", f"Write {name}={usual}.")
-    return through(case_of(load, unit, outage, draws=draws, seed=seed, times=times), restart=restart)
+    rows, kept = whole(draws, "draws", 2, DRAWS), whole(times, "times", 1, TIMES)
+    return through(case_of(load, unit, outage, draws=rows, seed=seed, times=kept), restart=restart)
 
 
 def spread(load: Any, unit: Any, outage: Any, *, draws: int = DRAWS, seed: int = 1, restart: Any = "0 %",

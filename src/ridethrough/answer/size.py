@@ -14,7 +14,7 @@ from ..model.unit import BackupUnit
 from ..sampling import DRAWS
 from ..sources import lookup
 from ..units import Q_, Refusal, number, show
-from .case import Case, case_of
+from .case import Case
 from .headroom import Finding, worst_of
 from .ledger import Ledger, ledger
 from .outage import Outage
@@ -114,8 +114,7 @@ def size(load: Any, outage: Any, *, like: BackupUnit, confidence: float | None =
     """
     when, aim = Outage.of(outage), confidence_of(confidence)
     accounts: list[Ledger] = []
-    if not isinstance(like, BackupUnit):
-        case_of(load, like, when, draws=draws, seed=seed)  # refuses
+    BackupUnit.of(like, "like")
     for packs in range(like.packs_max - like.packs + 1):
         accounts.append(ledger(load, like.with_packs(packs), when, draws=draws, seed=seed))
         if accounts[-1].chance >= aim:

@@ -22,8 +22,8 @@ from ..model.load import Load
 from ..model.rundowns import Pack, RundownLine
 from ..model.temperature import TemperatureCurve
 from ..propagation import not_negative, through, values
-from ..sources import coefficient, lookup
-from ..units import Q_, Refusal, float_of, number, positive, quantity, show
+from ..sources import coefficient, lookup, temperature
+from ..units import Q_, Refusal, float_of, number, of_kind, positive, show
 from .line import LineFit, repeatability_of, with_standby
 from .meter import Meter
 from .meterlog import MeterLog
@@ -105,8 +105,7 @@ def fit_rundowns(
     """
     settings = {"meter": meter, "repeatability": repeatability, "room": room, "rate_exponent": rate_exponent,
                 "idling": idling, "chemistry": chemistry, "rated": rated, "standby": standby}  # fmt: skip
-    if not isinstance(meter, Meter | None):
-        raise Refusal(f"meter={meter!r}", "a Meter", f"Write meter=Meter({str(meter)!r}).")
+    of_kind(meter, Meter | None, "meter", "a Meter", 'Write meter=Meter("1 % + 0.5 W").')
     entries = _entries(runs)
     curve = chemistry if isinstance(chemistry, TemperatureCurve) else TemperatureCurve(chemistry or CHEMISTRIES[0])
     stated = _ratio(rate_exponent, "rate_exponent", of_chemistry("rate exponent", curve.chemistry))
@@ -193,8 +192,8 @@ def _entries(runs: Sequence[Any]) -> tuple[Rundown, ...]:
 def _reference_room(entries: Sequence[Rundown], room: Any) -> pint.Quantity | None:
     """Return the temperature that the line shall hold for [degC]: as asked, or the mean of those stated."""
     if room is not None:
-        return quantity(room, "degC", "room")
-    stated = [number(run.room, "degC", "room") for run in entries if run.room is not None]
+        return temperature(room, "room")
+    stated = [temperature(run.room, "room").magnitude for run in entries if run.room is not None]
     return Q_(float(np.mean(stated)), "degC") if stated else None
 
 

@@ -14,7 +14,7 @@ from typing import Any
 from ..model.price import Price
 from ..model.ratings import Ratings
 from ..model.unit import BackupUnit
-from ..units import Q_, Refusal, float_of
+from ..units import Q_, Refusal, float_of, of_kind
 from .layout import find_layout
 
 # Each column's unit (none for text), whether a unit can't be reckoned with without it, and where it goes.
@@ -40,6 +40,10 @@ class UnitTable(Mapping[str, BackupUnit]):
         if isinstance(found, Refusal):
             raise found
         return found
+
+    def __setitem__(self, name: str, unit: Any) -> None:
+        raise Refusal(f"units[{name!r}] = ...", "a table that stays as it was read",
+                      "Write units = units.measured(unit), for a new table.")  # fmt: skip
 
     def measured(self, *units: BackupUnit) -> UnitTable:
         """Return the table with these units in place of those of the same name, or beside them; prices stay."""
@@ -146,7 +150,7 @@ def _table(path: str | PathLike[str], needed: list[str]) -> tuple[str, dict[str,
     """Return a file's name and its rows as text, each by where it stands, or refuse it."""
     import pandas as pd
 
-    file = Path(path).name
+    file = Path(of_kind(path, str | PathLike, "path", "a file name", 'Write read_units("units.csv").')).name
     try:
         layout = find_layout(Path(path))
         table = pd.read_csv(path, dtype=str, keep_default_na=False, sep=layout.delimiter, encoding=layout.encoding,

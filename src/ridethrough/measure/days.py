@@ -108,7 +108,8 @@ def _weighed(held: Stretches, sizes: np.ndarray, likeness: float) -> np.ndarray:
     begin_h, end_h, seen_h, level = held
     share, tau_h, squares = seen_h / seen_h.sum(), -DAY_H / math.log(likeness), sizes**2
     day = ((begin_h + end_h) / 2 - begin_h[0]) // DAY_H
-    daily = np.equal.outer(day, day) / np.maximum(1, (end_h - begin_h) / DAY_H)
+    over = np.sqrt(np.maximum(1, (end_h - begin_h) / DAY_H))
+    daily = np.equal.outer(day, day) / np.outer(over, over)
     parts = np.stack([_lasting(begin_h, end_h, tau_h), daily, np.diag(1 / seen_h), _rhythm(begin_h, end_h)])
     root = np.linalg.cholesky(np.einsum("pg,pij->gij", squares, parts) + 1e-12 * np.eye(level.size))
     sides = np.stack([np.ones(level.size), level], axis=1)

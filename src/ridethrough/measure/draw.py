@@ -21,7 +21,7 @@ from ..estimate import Estimate
 from ..known import student
 from ..model.load import Appliance, Load
 from ..model.pattern import alike
-from ..units import Q_, Refusal, number, show
+from ..units import Q_, Refusal, number, of_kind, show
 from .cycles import Switching, find_switching, no_switching
 from .days import FEWEST_DAYS, WHOLE_DAY, DaySpread, day_spread
 from .log import MeterLog
@@ -155,7 +155,7 @@ def measure_draw(log: MeterLog, name: str | None = None, *, room: Any = None, ca
     ----------
     Regulation (EU) 2019/2016, Annex IV (equation 1). JCGM 100:2008, 4.2 and F.2.2.1.
     """
-    if log.kind == "apparent power":
+    if of_kind(log, MeterLog, "log", "a log", 'Write log=read_log("freezer.csv").').kind == "apparent power":
         log.mean_power_w()  # refuses, and says why
     seen = _switching(log)
     each, rate = defrost_energy(seen), defrost_rate(log, seen)
@@ -214,7 +214,7 @@ def time_to_log(draw: Draw, tolerance: float = 0.05) -> pint.Quantity:
     """
     from scipy.optimize import brentq
 
-    appliance = draw.appliance
+    appliance = of_kind(draw, Draw, "draw", "a draw", "Write draw=measure_draw(log).").appliance
     mean_w, floor_w = float(draw.mean_power.value.magnitude), float(draw.metered.expanded().magnitude)
     aim_w, t = number(tolerance, "1", "tolerance") * mean_w, student((appliance.next_days or draw.mean_power).dof)
     reach_w = t * float(appliance.day_spread.magnitude) / 24
@@ -260,12 +260,12 @@ def _resolution(log: MeterLog) -> Estimate:
     ends, so its step leaves d / sqrt 6 over the log's time. Energies of single intervals round one by
     one, and all alike where they do not differ.
     """
-    half, hours = log.resolution / 2, float(log.duration_s.sum()) / 3600
+    half, hours, step = log.resolution / 2, float(log.duration_s.sum()) / 3600, f"{log.meter.name} resolution"
     if log.kind == "power":
-        return Estimate.within("0 W", half, "meter resolution")
+        return Estimate.within("0 W", half, step)
     alike = np.ptp(log.power_w) * log.duration_s.min() / 3600 < float(half.to("Wh").magnitude)
     roundings = 2 if log.kind == "counter" else log.start_s.size ** (2 if alike else 1)
-    return (Estimate.within("0 Wh", half, "meter resolution") * math.sqrt(roundings) / Q_(hours, "h")).to("W")
+    return (Estimate.within("0 Wh", half, step) * math.sqrt(roundings) / Q_(hours, "h")).to("W")
 
 
 # -- what to tell --------------------------------------------------------------------------------------

@@ -25,6 +25,8 @@ class Meter:
         Power below which it reads 0 [W].
     forgets : bool, optional
         Whether its counter is lost when power fails [-].
+    name : str
+        What budgets call it, where there are several.
     found : (Estimate, Estimate), optional
         Its gain [-] and offset [W] as a check found them; see `checked`.
 
@@ -44,6 +46,7 @@ class Meter:
     energy_step: str | None = None
     smallest_load: str | None = None
     forgets: bool | None = None
+    name: str = field(default="meter", repr=False)
     found: tuple[Estimate, Estimate] | None = field(default=None, repr=False)
 
     def __post_init__(self) -> None:
@@ -80,14 +83,16 @@ class Meter:
         """
         if self.found is not None:
             return self.found[0]
-        return Estimate.within(Q_(1, "1"), Q_(self._limits()[0], "1"), "meter gain", source=f"accuracy {self.accuracy}")
+        limit = Q_(self._limits()[0], "1")
+        return Estimate.within(Q_(1, "1"), limit, f"{self.name} gain", source=f"accuracy {self.accuracy}")
 
     @cached_property
     def offset(self) -> Estimate:
         """The true reading less the one shown at no load [W]: 0, with one influence, as `gain`."""
         if self.found is not None:
             return self.found[1]
-        return Estimate.within("0 W", Q_(self._limits()[1], "W"), "meter offset", source=f"accuracy {self.accuracy}")
+        limit = Q_(self._limits()[1], "W")
+        return Estimate.within("0 W", limit, f"{self.name} offset", source=f"accuracy {self.accuracy}")
 
     def unseen(self, share: float) -> Estimate:
         """Return what it was too blind to count, on the mean power: from 0 to its smallest load where it read 0 [W].
@@ -109,7 +114,7 @@ class Meter:
         <Estimate 1 W, 95 %: -0.13 to 2.1 W>
         """
         half = share * read_quantity(self.smallest_load or "0 W") / 2
-        return Estimate.within(half, half, f"meter blind below {self.smallest_load}")  # (1)
+        return Estimate.within(half, half, f"{self.name} blind below {self.smallest_load}")  # (1)
 
     def reading(self, shown: Any, over: Any = None) -> Estimate:
         """Return the true mean power behind a steady reading [W].
@@ -134,7 +139,7 @@ class Meter:
             hours = positive(over, "h", "over")
             mean = (estimate(shown, "Wh", "shown") / hours).to("W")
             step = (read_quantity(self.energy_step or "0 Wh") / hours).to("W")
-        return self.gain * mean + self.offset + Estimate.within("0 W", step / 2, "meter resolution")  # (1)
+        return self.gain * mean + self.offset + Estimate.within("0 W", step / 2, f"{self.name} resolution")  # (1)
 
     def checked(self, shown: Any, known: Any) -> Meter:
         """Return the meter with its gain as a known load shows it.

@@ -106,7 +106,7 @@ class Rundown:
             return shown
         if isinstance(given, MeterLog):
             half = (given.resolution / 2 if given.resolution.check("[power]") else given.resolution / 2 / hours).to("W")
-            return meter.gain * shown + meter.offset + Estimate.within("0 W", half, "meter resolution")  # (1)
+            return meter.gain * shown + meter.offset + Estimate.within("0 W", half, f"{meter.name} resolution")  # (1)
         return meter.reading(shown) if given is not None else meter.reading(self.delivered, over=hours)  # (1)
 
 
@@ -118,7 +118,7 @@ def fall_of_charge(before: Any, after: Any, gauge: Any = None) -> Estimate:
     Refusal
         If it rose, or fell by no more than such a gauge may be wrong by.
     """
-    shown = [Estimate.within(quantity(each, "1", name), Q_(0.5, "%"), "whole percents")
+    shown = [Estimate.within(quantity(each, "1", name), Q_(0.5, "%"), f"whole percents {name}")
              for each, name in ((before, "before"), (after, "after"))]  # fmt: skip
     far = lookup("gauge departure").high if gauge is None else number(gauge, "1", "gauge")
     own = Estimate.within(Q_(0, "1"), Q_(far, "1"), "gauge departure")

@@ -160,7 +160,7 @@ def idle_fuel(before: Any, after: Any, hours: Any, *, resolution: Any = "0 L") -
     <Quantity(0.5, 'liter / hour')>
     """
     half = positive(resolution, "L", "resolution", zero=True) / 2
-    levels = [Estimate.within(positive(level, "L", name, zero=True), half, "measuring can")
+    levels = [Estimate.within(positive(level, "L", name, zero=True), half, f"measuring can {name}")
               for level, name in ((before, "before"), (after, "after"))]  # fmt: skip
     burnt = levels[0] - levels[1]
     if not burnt.value.magnitude > 0:

@@ -8,15 +8,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import pint
 
 from ..estimate import Estimate
 from ..propagation import estimate
-from ..sources import coefficient, lookup
-from ..units import Q_, Refusal, number, positive, quantity, show
+from ..sources import coefficient, lookup, temperature
+from ..units import Q_, Refusal, number, of_kind, positive, quantity, show
 from .pattern import DAY_H, Pattern, alike
 
 CABINETS = ("refrigerator", "freezer")
@@ -143,6 +143,12 @@ class Load:
             raise Refusal("a load without appliances", "one or more", 'Write Load.steady("38 W").')
 
     @classmethod
+    def of(cls, load: Any, name: str = "load") -> Load:
+        """Return ``load`` itself, or refuse what is none."""
+        remedy = 'Write Load.steady("38 W"), or of a draw or a log draw.as_load().'
+        return cast(Load, of_kind(load, cls, name, "a load", remedy))
+
+    @classmethod
     def steady(cls, power: Any, name: str = "steady load") -> Load:
         """Return a load that draws the same power all the time.
 
@@ -206,12 +212,10 @@ class Load:
         return cls((Appliance(name, mean, pattern, peak=peak),))
 
     def __add__(self, other: Load) -> Load:
-        if not isinstance(other, Load):
-            raise Refusal(f"{other!r} added to a load", "another load", 'Write load + Load.steady("5 W").')
-        return Load(self.appliances + other.appliances)
+        return Load(self.appliances + Load.of(other, "load + what").appliances)
 
     def __radd__(self, other: Any) -> Load:
-        return self if isinstance(other, int) and other == 0 else NotImplemented
+        return self if isinstance(other, int) and other == 0 else Load.of(other, "what + load") + self
 
     @property
     def name(self) -> str:
@@ -282,7 +286,7 @@ class Load:
         appliance = self._alone("Give each its room").appliances[0]
         slope = appliance.room_slope if appliance.cabinet == cabinet else None
         slope = coefficient(f"draw per kelvin of room, {cabinet}") if slope is None else slope
-        return self._with(room=quantity(room, "degC", "room"), cabinet=cabinet, room_slope=slope)
+        return self._with(room=temperature(room, "room"), cabinet=cabinet, room_slope=slope)
 
     def _with(self, **changed: Any) -> Load:
         """Return the load with this changed in all its appliances; what they share with others stays shared."""

@@ -82,7 +82,7 @@ class Pattern:
             if not isinstance(window, (tuple, list)) or len(window) != len(("from", "to", "power")):
                 raise Refusal(f"the window {window!r}", "from, to, and the power between", remedy)
             begin, end, power = window
-            start, stop, watts = _clock(begin), _clock(end), number(power, "W", "power")
+            start, stop, watts = _clock(begin, "from"), _clock(end, "to"), number(power, "W", "power")
             if start == stop:
                 raise Refusal(f"a window from {begin} to {end}", "an end that is not its beginning",
                               'For a whole day write ("0:00", "24:00", "60 W").')  # fmt: skip
@@ -158,15 +158,15 @@ def alike(days: float, likeness: float) -> float:
     return ((1 + r) / (1 - r) - 2 * r * (1 - r**n) / (n * (1 - r) ** 2)) / n  # (1)
 
 
-def _clock(text: str) -> float:
+def _clock(text: Any, name: str) -> float:
     """Return a time of day [h]."""
     found = _CLOCK.fullmatch(str(text).strip())
     hours = int(found.group(1)) + int(found.group(2)) / 60 if found else -1.0
     if not 0 <= hours <= DAY_H or (found and int(found.group(2)) >= 60):
-        raise Refusal(f"the time {text!r}", "a time of day", 'Write "18:30".')
+        raise Refusal(f"{name}={text!r}", "a time of day", 'Write "18:30".')
     return hours
 
 
-def clock(text: Any) -> float:
+def clock(text: Any, name: str) -> float:
     """Return a time of day as hours after midnight [h]."""
-    return _clock(text) % DAY_H
+    return _clock(text, name) % DAY_H

@@ -90,7 +90,7 @@ class Recharge:
             raise Refusal(f"power={power!r}", "a list of powers", 'Write Recharge.series([0, 120, 180], step="1 h").')
         plain = [float(p) if isinstance(p, (int, float, np.number)) else number(p, "W", "power") for p in power]
         length = float(positive(step, "h", "step").magnitude)
-        at = None if begins is None else clock(begins)
+        at = None if begins is None else clock(begins, "begins")
         pattern = Pattern(np.full(len(plain), length), np.array(plain), at)
         return cls(pattern, _efficiency(efficiency), False, estimate(factor, "1", "factor"))
 

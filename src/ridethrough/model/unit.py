@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, cast
 
 import pint
 
 from ..estimate import Estimate
 from ..propagation import estimate, not_negative
-from ..sources import coefficient, usual
-from ..units import Refusal, positive, quantity, show, whole
+from ..sources import coefficient, temperature, usual
+from ..units import Refusal, of_kind, positive, show, whole
 from .battery import Battery
 from .charger import Charger
 from .inverter import Inverter
@@ -52,6 +52,12 @@ class BackupUnit:
     packs_max: int = 0
     packs: int = 0
     pack_standby: Estimate | None = None
+
+    @classmethod
+    def of(cls, unit: Any, name: str = "unit") -> BackupUnit:
+        """Return ``unit`` itself, or refuse what is none."""
+        remedy = f'Write {name}=read_units("units.csv")["Unit B"], or {name}=BackupUnit.from_print(...).'
+        return cast(BackupUnit, of_kind(unit, cls, name, "a unit", remedy))
 
     @classmethod
     def from_print(
@@ -104,6 +110,8 @@ class BackupUnit:
         <BackupUnit 'mine': 1,200 Wh printed, standby 9 W at the battery>
         """
         ratings = Ratings.of(rated)
+        of_kind(inverter, Inverter | None, "inverter", "an inverter", "Write inverter=Inverter.fit(points, rated).")
+        of_kind(curve, TemperatureCurve | None, "curve", "a curve", "Write curve=TemperatureCurve.from_runs(...).")
         if (inverter is None) == (standby is None and efficiency is None):
             given = "a measured curve beside standby and efficiency" if inverter else "a unit without its losses"
             remedy = 'Write standby="9 W", efficiency="88 %", at="300 W", or inverter=Inverter.fit(points, rated).'
@@ -148,6 +156,7 @@ class BackupUnit:
         Refusal
             If the run-downs gave more than is printed.
         """
+        of_kind(line, RundownLine, "line", "a run-down line", "Write line=fit_rundowns([...]).")
         tested = usual(positive(printed, "Wh", "printed"), "printed capacity", "printed")
         since = not_negative(health, "1", "health")
         if pack_standby is None and line.pack is not None:
@@ -262,4 +271,4 @@ def _heater(given: Any) -> Heater | None:
     if not isinstance(given, (tuple, list)) or len(given) != 2:
         raise Refusal(f"heater={given!r}", "its mean power, and the temperature it keeps",
                       'Write heater=("12 W", "0 degC").')  # fmt: skip
-    return Heater(not_negative(given[0], "W", "heater"), quantity(given[1], "degC", "heater"))
+    return Heater(not_negative(given[0], "W", "heater"), temperature(given[1], "heater"))
