@@ -73,31 +73,30 @@ def _in_order(readings: Readings, timezone: str | None, found: list[Finding]) ->
 
 def _on_utc(readings: Readings, timezone: str | None) -> Readings:
     """Return local times as UTC where the zone is given; refuse clocks put back where it is not."""
-    clock = readings.clock
     if timezone is not None:
         try:
             ZoneInfo(timezone)
         except (KeyError, ValueError, OSError):
             raise readings.place.refuse("no zone", zone=timezone) from None
-        if clock == "elapsed":
+        if readings.clock == "elapsed":
             raise readings.place.refuse("zone of elapsed", zone=timezone)
-        return _localized(readings, timezone) if clock == "local" else readings
-    if clock == "local":
-        _check_put_back(readings)
-    return readings
+    if readings.clock != "local":
+        return readings
+    return _localized(readings, timezone) if timezone else _not_put_back(readings)
 
 
-def _check_put_back(readings: Readings) -> None:
+def _not_put_back(readings: Readings) -> Readings:
     """Refuse local times that go back by about an hour: the end of summer time, in all likelihood."""
     step = np.diff(readings.ns)
     if step.min() > 0 or step.max() <= 0:
-        return
+        return readings
     step_s = step / NS
     usual = float(np.median(step_s[step_s > 0]))
     twin = (step_s == 0) & (np.diff(readings.value) == 0)
     back = (step_s <= 0) & ~twin & (np.abs(step_s + 3600 - usual) <= usual / 2) | (step_s >= -3600) & (step_s < -1800)
     if back.any():
         raise readings.place.refuse("put back", at=back.argmax() + 1)
+    return readings
 
 
 def _localized(readings: Readings, zone: str) -> Readings:
@@ -132,16 +131,16 @@ def _kind(readings: Readings, role: str) -> tuple[str, str]:
         return role, "guessed"
     words = words_of(readings.notes[role][0])
     value = readings.value[np.isfinite(readings.value)]
-    rise, before, after = np.diff(value), value[:-1], value[1:]
-    fall, usual = rise < 0, float(np.median(rise[rise > 0])) if (rise > 0).any() else 0.0
-    reset = fall & (after <= before / 10) & (before >= 3 * usual)
+    rise, rolled, reset = _falls(value)
+    fall, up = rise < 0, rise[rise > 0]
+    reset &= value[:-1] >= 3 * np.median(up) if up.size else True
     usual_h = float(np.median(np.diff(readings.ns))) / NS / 3600
     if "today" in words and usual_h > MOST_OF_A_DAY_H:
         raise readings.place.refuse("day's counter")
     for kind in ("counter", "interval energy"):
         if words & WORDS[kind]:
             return kind, "from the header"
-    counts = (rise > 0).any() and fall.sum() <= reset.sum() + _rolled_over(before, after).sum() and fall.mean() <= 0.1
+    counts = up.size and fall.sum() <= (reset | rolled).sum() and fall.mean() <= 0.1
     if counts and not (value.size < FEW and np.median(value) < BOTH_W * usual_h):
         return "counter", "guessed"
     if fall.mean() > 0.1:
@@ -168,13 +167,10 @@ def _no_twins(readings: Readings, kind: str, found: list[Finding]) -> Readings:
     _note(found, "different readings with the same time", readings, ~same, done)
     if kind == "interval energy" and not same.all():
         raise readings.place.refuse("energies at once", at=(~same).argmax())
-    one = readings.take(np.flatnonzero(first))
     if kind == "counter":
-        return replace(one, value=value[np.r_[np.flatnonzero(first)[1:] - 1, value.size - 1]])
-    there = np.isfinite(value)
-    with np.errstate(invalid="ignore"):
-        mean = np.bincount(group, np.where(there, value, 0)) / np.bincount(group, there)
-    return replace(one, value=np.where(np.bincount(group, ~same) > 0, mean, one.value))
+        return readings.take(np.flatnonzero(np.append(first[1:], True)))
+    one, means = readings.take(np.flatnonzero(first)), pd.Series(value).groupby(group).mean().to_numpy()
+    return replace(one, value=np.where(np.bincount(group, ~same) > 0, means, one.value))
 
 
 def _trusted(readings: Readings, kind: str, found: list[Finding]) -> Readings:
@@ -347,29 +343,25 @@ def _counter_steps(readings: Readings, found: list[Finding]) -> _Steps:
 
 def _rises(readings: Readings, found: list[Finding]) -> np.ndarray:
     """Return what a counter counted between its readings, nan across a reset [Wh]."""
-    before, after = readings.value[:-1], readings.value[1:]
-    rise = after - before
-    fall = rise < 0
-    rolled = fall & _rolled_over(before, after)
-    reset = fall & ~rolled & (after <= before / 10)
-    odd = fall & ~rolled & ~reset
+    before, (rise, rolled, reset) = readings.value[:-1], _falls(readings.value)
+    odd = (rise < 0) & ~rolled & ~reset
     if odd.any():
         at = int(odd.argmax())
-        raise readings.place.refuse("falling counter", before=before[at], after=after[at], at=at + 1)
-    if rolled.any():
-        rise = np.where(rolled, rise + _largest(before), rise)
+        raise readings.place.refuse("falling counter", before=before[at], after=before[at] + rise[at], at=at + 1)
     _note(found, "counter roll-over", readings, np.r_[False, rolled], "counted on")
     _note(found, "counter resets", readings, np.r_[False, reset], "the time since the reading before is not covered")
-    return np.where(reset, np.nan, rise)
+    return np.where(reset, np.nan, np.where(rolled, rise + _largest(before), rise))
 
 
-def _rolled_over(before: np.ndarray, after: np.ndarray) -> np.ndarray:
-    """Return where a counter went from all nines to zero: its largest value is a power of ten."""
-    largest = _largest(before)
-    return (largest >= 1e5) & (before >= 0.99 * largest) & (after <= 0.01 * largest)  # Wh
+def _falls(value: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return how much readings rise, where a counter went from all nines to zero, and where it may have been reset."""
+    before, after, largest = value[:-1], value[1:], _largest(value[:-1])
+    rolled = (largest >= 1e5) & (before >= 0.99 * largest) & (after <= 0.01 * largest)  # Wh
+    return after - before, rolled, (after < before) & ~rolled & (after <= before / 10)
 
 
 def _largest(before: np.ndarray) -> np.ndarray:
+    """Return where a counter rolls over: at a power of ten."""
     return 10.0 ** np.ceil(np.log10(np.maximum(before, 1.0)))
 
 

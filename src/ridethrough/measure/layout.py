@@ -91,7 +91,7 @@ class Layout:
     encoding, delimiter : str
         How the file is written.
     header_row : int
-        The line of the column names; 0 where there is none [-].
+        The last line of the column names; 0 where there is none [-].
     names, kinds : tuple of str
         Each column's name, and what `kind_of` says of most of its fields.
     sample : tuple of rows
@@ -110,7 +110,16 @@ class Layout:
     @property
     def place(self) -> Place:
         """This table, for messages."""
-        return Place(self.name, lambda at: self.header_row + 1 + at)
+        return Place(self.name, lambda at: next(islice(self.rows(), at, None))[0])
+
+    def rows(self) -> Iterator[tuple[int, Sequence[str]]]:
+        """Yield each row below the header that holds anything, with the number of its line."""
+        if self.path is None:
+            yield from enumerate(self.sample, start=1)
+            return
+        text = _decoded(self.path.read_bytes(), self.encoding)
+        rows = _split(text, self.delimiter, Place(self.name))
+        yield from ((line, row) for line, row in rows if line > self.header_row)
 
 
 # -- what a field looks like ---------------------------------------------------------------------
@@ -177,7 +186,7 @@ def _head(path: Path, place: Place) -> tuple[str, str, bool]:
     if size > LARGEST_BYTES:
         raise place.refuse("too large", gigabytes=size / 1e9)
     encoding = _encoding(raw)
-    text = codecs.getincrementaldecoder(encoding)("replace").decode(raw)
+    text = _decoded(raw, encoding)
     if not text.strip("\ufeff \t\r\n"):
         raise place.refuse("empty")
     if re.search(r"[\x00-\x08\x0e-\x1f]", text):
@@ -197,21 +206,27 @@ def _encoding(raw: bytes) -> str:
     return "latin-1"
 
 
-def split(lines: Iterable[str], delimiter: str, place: Place) -> Iterator[tuple[int, list[str]]]:
-    """Yield each row that holds anything, its fields stripped, with the number of its line."""
-    reader = csv.reader(lines, delimiter=delimiter, skipinitialspace=True)
+def _decoded(raw: bytes, encoding: str) -> str:
+    """Return bytes as text; half a letter at their end is no letter."""
+    return codecs.getincrementaldecoder(encoding)("replace").decode(raw)
+
+
+def _split(text: str, delimiter: str, place: Place) -> Iterator[tuple[int, list[str]]]:
+    """Yield each row that holds anything, its fields stripped, with the number of its first line."""
+    reader, begin = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True), 1
     try:
         for row in reader:
             if len(row) > 1 or (row and row[0].strip()):
-                yield reader.line_num, [field.strip() for field in row]
+                yield begin, [field.strip() for field in row]
+            begin = reader.line_num + 1
     except csv.Error as error:
-        raise place.refuse("not split", error=error, row=reader.line_num) from None
+        raise place.refuse("not split", error=error, row=begin) from None
 
 
 def _layout(path: Path, text: str, encoding: str, delimiter: str, whole: bool) -> Layout | None:
     """Return the table that splitting by ``delimiter`` shows, or None where it shows none."""
     place = Place(path.name)
-    rows = list(split(io.StringIO(text, newline=""), delimiter, place))
+    rows = list(_split(text, delimiter, place))
     rows = rows if whole else rows[:-1]  # the head may end within a line
     widths = Counter(len(row) for _, row in rows if len(row) > 1)
     if not widths:
@@ -231,8 +246,9 @@ def _layout(path: Path, text: str, encoding: str, delimiter: str, whole: bool) -
     names = (rows[at][1] + [""] * width)[:width]
     if at and all(unit_of(f"({field})") for field in names if field):  # a line of units below the names
         names = [f"{name} ({unit})" if unit else name for name, unit in zip(rows[at - 1][1], names, strict=False)]
+    header_row = rows[at][0] + "".join(rows[at][1]).count("\n")
     sample = tuple(tuple(row) for _, row in rows[at + 1 :])
-    return Layout(path.name, path, encoding, delimiter, rows[at][0], tuple(names), kinds, sample)
+    return Layout(path.name, path, encoding, delimiter, header_row, tuple(names), kinds, sample)
 
 
 def _header(rows: list[tuple[int, list[str]]], kinds: tuple[str, ...]) -> int | None:

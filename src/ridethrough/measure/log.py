@@ -96,9 +96,8 @@ def read_log(
     readings = read_readings(layout, roles, choices.get("dayfirst"), choices.get("decimal"))
     log = judge(readings, roles.role, meter or Meter(), choices)
     if kept:
-        log = replace(
-            log, mapping=log.mapping | {"kept mapping": (", ".join(set(choices) - set(told)) or "nothing", kept)}
-        )
+        used = ", ".join(name for name in choices if name not in told) or "nothing"
+        log = replace(log, mapping=log.mapping | {"kept mapping": (used, kept)})
     if keep_mapping:
         _keep(layout.place, beside, log, choices)
     return log
