@@ -103,12 +103,11 @@ def _localized(readings: Readings, zone: str) -> Readings:
     """Return local times as UTC; an hour that comes twice is told apart by where its times go back."""
     ns = readings.ns
     stamps = pd.DatetimeIndex(ns.view("M8[ns]"))
-    no_summer = np.zeros(ns.size, bool)
-    skipped = np.asarray(stamps.tz_localize(zone, ambiguous=no_summer, nonexistent="NaT").isna())
+    summer = np.zeros(ns.size, bool)
+    skipped = np.asarray(stamps.tz_localize(zone, ambiguous=summer, nonexistent="NaT").isna())
     if skipped.any():
         raise readings.place.refuse("skipped hour", zone=zone, at=skipped.argmax())
     twice = np.asarray(stamps.tz_localize(zone, ambiguous="NaT").isna())
-    summer = no_summer.copy()
     for begin, end in np.flatnonzero(np.diff(np.r_[False, twice, False])).reshape(-1, 2):
         step = np.diff(ns[begin:end])
         turn = np.flatnonzero(step < 0) if (step < 0).any() else np.flatnonzero(step == 0)
@@ -208,21 +207,18 @@ def _when(readings: Readings, at: int) -> str:
     return f"{pd.Timestamp(ns):%Y-%m-%d %H:%M:%S}{' UTC' if readings.clock == 'utc' else ''}"
 
 
-def _note(found: list[Finding], what: str, readings: Readings, there: np.ndarray, done: str, more: str = "") -> bool:
-    """Add what is true of the readings ``there``, if of any; return whether it is."""
+def _note(found: list[Finding], what: str, readings: Readings, there: np.ndarray, done: str, more: str = "") -> None:
+    """Add what is true of the readings ``there``, if of any."""
     if there.any():
         found.append(Finding(what, f"first at {_when(readings, int(there.argmax()))}{more}", int(there.sum()), done))
-    return bool(there.any())
 
 
-def _note_gaps(found: list[Finding], readings: Readings, gap: np.ndarray, step_s: np.ndarray, done: str) -> bool:
+def _note_gaps(found: list[Finding], readings: Readings, step_s: np.ndarray, longest: float, done: str) -> None:
     """Add the gaps, if there are any; one of an hour on a local clock may be the beginning of summer time."""
-    if not gap.any():
-        return False
-    usual = float(np.median(step_s))
-    hour = readings.clock == "local" and np.any(np.abs(step_s[gap] - 3600 - usual) <= usual / 2)
-    hint = "; if clocks were put forward there, write timezone=" if hour else ""
-    return _note(found, "gaps", readings, gap, done + hint, f", the longest {step_s[gap].max() / 3600:.3g} h")
+    gap, usual = step_s > longest, float(np.median(step_s))
+    if readings.clock == "local" and np.any(np.abs(step_s[gap] - 3600 - usual) <= usual / 2):
+        done += "; if clocks were put forward there, write timezone="
+    _note(found, "gaps", readings, gap, done, f", the longest {step_s.max() / 3600:.3g} h")
 
 
 def _note_unmoved(readings: Readings, found: list[Finding]) -> None:
@@ -246,22 +242,19 @@ _Steps = tuple[dict[str, Any], Note, float]
 UNTIL_NEXT = "until the next"
 
 
-# How the meter wrote, in words; how long a reading may stand until the next [s], and stands where that comes later [s].
-_Sampling = tuple[str, float, float]
-
-
 def _seconds(readings: Readings) -> np.ndarray:
     return (readings.ns - readings.ns[0]) / NS
 
 
-def _sampling(step_s: np.ndarray, value: np.ndarray) -> _Sampling:
-    """Return how the meter wrote its readings, from their pattern.
+def _sampling(step_s: np.ndarray, value: np.ndarray) -> tuple[str, float, float]:
+    """Return how the meter wrote its readings, from their pattern, in words; how long one may stand until the next [s],
+    and how long it stands where that comes later [s].
 
     At a steady pace a step half as long again as usual is a gap. A meter that writes only changes never
     repeats a value; one that also writes at a steady beat repeats values at that beat.
     """
     usual = float(np.median(step_s))
-    steady: _Sampling = (f"one every {usual:g} s", 1.5 * usual, usual)
+    steady = (f"one every {usual:g} s", 1.5 * usual, usual)
     if step_s.max() <= 1.5 * usual:
         return steady
     same = value[1:] == value[:-1]
@@ -287,9 +280,8 @@ def _held_steps(readings: Readings, hold: str | None, found: list[Finding]) -> _
         if longest <= 0:
             raise readings.place.refuse("hold", hold=hold)
         words, stands, told = f"each holds {hold}", longest, "given"
-    gap = step_s > longest
-    if _note_gaps(found, readings, gap, step_s, f"not covered; the reading before stands for {stands:g} s"):
-        step_s = np.where(gap, stands, step_s)
+    _note_gaps(found, readings, step_s, longest, f"not covered; the reading before stands for {stands:g} s")
+    step_s = np.where(step_s > longest, stands, step_s)
     there = np.isfinite(readings.value[:-1])
     _note(found, "empty readings", readings, ~there, "not covered")
     kept = slice(step_s.size) if there.all() else np.flatnonzero(there)
@@ -305,7 +297,7 @@ def _interval_steps(readings: Readings, found: list[Finding]) -> _Steps:
     time_s = _seconds(readings)
     step_s = np.diff(time_s)
     usual = float(np.median(step_s))
-    _note_gaps(found, readings, step_s > 1.5 * usual, step_s, "not covered")
+    _note_gaps(found, readings, step_s, 1.5 * usual, "not covered")
     duration_s = np.minimum(np.append(step_s, usual), usual)
     there = np.isfinite(readings.value)
     _note(found, "empty readings", readings, ~there, "not covered")
@@ -322,14 +314,14 @@ def _counter_steps(readings: Readings, found: list[Finding]) -> _Steps:
     A reset leaves its step uncovered, since nobody knows how far the counter had come; a roll-over does not.
     """
     begin_ns, there = int(readings.ns[0]), np.isfinite(readings.value)
-    if _note(found, "empty readings", readings, ~there, "bridged by the counter"):
-        readings = readings.take(np.flatnonzero(there))
+    _note(found, "empty readings", readings, ~there, "bridged by the counter")
+    readings = readings.take(np.flatnonzero(there))
     if readings.value.size < 2:
         raise readings.place.refuse("one count", at=0)
     time_s = (readings.ns - begin_ns) / NS
     rise_wh = _rises(readings, found)
     words, longest, _ = _sampling(np.diff(time_s), readings.value)
-    _note_gaps(found, readings, np.diff(time_s) > longest, np.diff(time_s), "bridged by the counter")
+    _note_gaps(found, readings, np.diff(time_s), longest, "bridged by the counter")
     stop = _stops(rise_wh, readings.step)
     if stop.size < time_s.size:
         done = f"put together to {stop.size - 1} steps from one change of the counter to the next"
@@ -347,7 +339,7 @@ def _rises(readings: Readings, found: list[Finding]) -> np.ndarray:
     odd = (rise < 0) & ~rolled & ~reset
     if odd.any():
         at = int(odd.argmax())
-        raise readings.place.refuse("falling counter", before=before[at], after=before[at] + rise[at], at=at + 1)
+        raise readings.place.refuse("falling counter", before=before[at], after=readings.value[at + 1], at=at + 1)
     _note(found, "counter roll-over", readings, np.r_[False, rolled], "counted on")
     _note(found, "counter resets", readings, np.r_[False, reset], "the time since the reading before is not covered")
     return np.where(reset, np.nan, np.where(rolled, rise + _largest(before), rise))

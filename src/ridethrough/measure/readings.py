@@ -126,11 +126,6 @@ class Column:
     texts: pa.ChunkedArray
     place: Place
 
-    def stretches(self) -> Iterator[tuple[int, pa.Array]]:
-        """Yield the parts in which it was parsed, each with where it begins."""
-        chunks = self.texts.chunks
-        yield from zip(accumulate(map(len, chunks), initial=0), chunks, strict=False)
-
     def refuse_where(self, bad: pa.ChunkedArray, what: str) -> None:
         """Refuse the first field that is ``bad``, if one is."""
         if (at := pc.index(bad, True).as_py()) >= 0:
@@ -219,11 +214,8 @@ def _numbers(column: Column, mark: str) -> np.ndarray:
     except pa.ArrowInvalid:
         column.refuse_where(pc.invert(pc.match_substring_regex(plain, _NUMBER)), "no number")
         values = pc.replace_substring(plain, "−", "-").cast(pa.float64())
-    numbers = values.to_numpy()
-    if np.count_nonzero(np.abs(numbers) < LARGEST) + values.null_count < numbers.size:
-        # nan is not less either
-        column.refuse_where(pc.invert(pc.less(pc.abs(values), LARGEST)), "no number, or one beyond all bounds")
-    return numbers
+    column.refuse_where(pc.invert(pc.less(pc.abs(values), LARGEST)), "no number, or one beyond all bounds")
+    return values.to_numpy()
 
 
 def _decimal_mark(columns: list[Column], delimiter: str) -> str:
@@ -275,9 +267,9 @@ def _times(layout: Layout, column: Column, roles: Roles, dayfirst: bool | None) 
 
 def _counts(column: Column) -> tuple[np.ndarray, str, Note]:
     """Return times written as numbers: since 1970 where they are that large, else elapsed."""
-    numbers = _numbers(column, "")
+    numbers, unit = _numbers(column, ""), unit_of(column.name)
     column.refuse_where(pc.equal(column.texts, ""), "no time")
-    largest, unit = float(np.max(np.abs(numbers))), unit_of(column.name)
+    largest = float(np.max(np.abs(numbers)))
     scale, told = next((part for part in (1e-9, 1e-6, 1e-3) if largest * part >= EPOCH_FROM_S), 1.0), "guessed"
     if words_of(column.name) & WORDS["milliseconds"]:
         scale, told = 1e-3, "from the header"
@@ -292,8 +284,8 @@ def _counts(column: Column) -> tuple[np.ndarray, str, Note]:
 
 @dataclass(frozen=True)
 class _Form:
-    """The fields of a column that have one shape, which is what stays of them when each digit reads 0: the rows they
-    stand in, their letters (a row of bytes for each place), and what is where in the shape."""
+    """The fields of a column that have one shape, which is what stays of them when each digit reads 0: where they
+    stand, their letters (a row of bytes for each place), and what is where in the shape."""
 
     rows: np.ndarray
     letters: np.ndarray
@@ -313,14 +305,14 @@ class _Form:
         return numbers
 
 
-def _forms(column: Column, start: int, texts: pa.Array, pattern: re.Pattern[str]) -> list[_Form]:
-    """Return the fields in one stretch of a column, which begins at ``start``, by their shapes."""
+def _forms(column: Column, start: int, texts: pa.Array, pattern: re.Pattern[str]) -> Iterator[_Form]:
+    """Yield the fields in one stretch of a column, which begins at ``start``, by their shapes."""
     _, ends, data = texts.buffers()
     letters = np.frombuffer(data, np.uint8)
     above = letters - np.uint8(ord("0"))
     shapes = pa.py_buffer(letters - above * (above < 10))
     runs = pc.run_end_encode(pa.StringArray.from_buffers(len(texts), ends, shapes))
-    shapes, forms = runs.values.dictionary_encode(), []
+    shapes = runs.values.dictionary_encode()
     codes = np.repeat(shapes.indices.to_numpy(), np.diff(runs.run_ends.to_numpy(), prepend=0))
     for code, shape in enumerate(shapes.dictionary.to_pylist()):
         rows, match = np.flatnonzero(codes == code), pattern.fullmatch(shape)
@@ -329,8 +321,7 @@ def _forms(column: Column, start: int, texts: pa.Array, pattern: re.Pattern[str]
             raise column.refuse(start + int(rows[0]), f"no {form}")
         alike = texts if rows.size == codes.size else texts.take(rows)
         letters = np.frombuffer(alike.buffers()[2], np.uint8, count=rows.size * len(shape.encode()))
-        forms.append(_Form(rows, np.ascontiguousarray(letters.reshape(rows.size, -1).T), match))
-    return forms
+        yield _Form(start + rows, np.ascontiguousarray(letters.reshape(rows.size, -1).T), match)
 
 
 def _written(column: Column, pattern: re.Pattern[str], dayfirst: bool | None) -> tuple[np.ndarray, bool, bool | None]:
@@ -339,21 +330,19 @@ def _written(column: Column, pattern: re.Pattern[str], dayfirst: bool | None) ->
         with suppress(pa.ArrowInvalid):
             column.texts[:1].cast(pa.timestamp("ns", zone))  # a quick no, where it is none
             return column.texts.cast(pa.timestamp("ns", zone)).cast(pa.int64()).to_numpy(), bool(zone), dayfirst
-    times = np.empty(len(column.texts), np.int64)
+    times, chunks = np.empty(len(column.texts), np.int64), column.texts.chunks
     zones: dict[bool, int] = {}
-    for start, texts in column.stretches():
-        faults = []
+    for start, texts in zip(accumulate(map(len, chunks), initial=0), chunks, strict=False):
         for form in _forms(column, start, texts, pattern):
             if form.text("a") and dayfirst is None:
                 dayfirst = _day_first(column)
             day, no_day = _day(form, bool(dayfirst))
             clock, no_clock = _clock(form, pattern is STAMP)
-            times[start + form.rows] = day * (86_400 * NS) + clock
-            zones.setdefault(bool(form.text("zone")), start + int(form.rows[0]))
-            for bad, given in ((no_day, "a day that is in no calendar"), (no_clock, "a time that is on no clock")):
-                faults += [(start + int(row), given) for row in form.rows[bad][:1]]
-        if faults:
-            raise column.refuse(*min(faults))
+            for wrong, given in ((no_day, "a day that is in no calendar"), (no_clock, "a time that is on no clock")):
+                if wrong.any():
+                    raise column.refuse(int(form.rows[wrong.argmax()]), given)
+            times[form.rows] = day * (86_400 * NS) + clock
+            zones.setdefault(bool(form.text("zone")), int(form.rows[0]))
     if len(zones) == 2:
         raise column.refuse(max(zones.values()), "a time with a zone among times without, or the other way round")
     return times, True in zones, dayfirst
