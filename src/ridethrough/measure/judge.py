@@ -36,15 +36,13 @@ def judge(readings: Readings, role: str, meter: Meter, choices: Mapping[str, Any
     else:
         steps, sampling, ahead_s = _held_steps(readings, choices.get("hold"), found)
     _check_power(readings, steps["start_s"], steps["power_w"])
-    zone = choices.get("timezone")
-    begins = None if readings.clock == "elapsed" else pd.Timestamp(int(readings.ns[0]) - int(ahead_s * NS))
-    if begins is not None and readings.clock == "utc":
-        begins = begins.tz_localize("UTC").tz_convert(zone or "UTC")
+    zone, begin_ns = choices.get("timezone", "UTC"), int(readings.ns[0]) - int(ahead_s * NS)
+    begins = pd.Timestamp(begin_ns, tz=zone if readings.clock == "utc" else None)
     stated, unit = (meter.power_step, BASE[role]) if kind in {"power", "apparent power"} else (meter.energy_step, "Wh")
     step = number(stated, unit, "step") if stated and unit != "VA" else readings.step
     notes = readings.notes | {"kind": (kind, told), "readings": sampling}
-    log = MeterLog(readings.place.name, kind, begins=begins, resolution=Q_(step, unit), meter=meter, mapping=notes,
-                   **steps)  # fmt: skip
+    log = MeterLog(readings.place.name, kind, begins=None if readings.clock == "elapsed" else begins,
+                   resolution=Q_(step, unit), meter=meter, mapping=notes, **steps)  # fmt: skip
     return replace(log, findings=(*found, *failures(log)))
 
 
@@ -186,12 +184,11 @@ def _trusted(readings: Readings, kind: str, found: list[Finding]) -> Readings:
     if readings.notes.get("unit") == ("W", "guessed") and 0 < np.nanmax(value) < SMALLEST_GUESS_W:
         raise place.refuse("kilowatts", most=np.nanmax(value))
     negative = value < 0
-    if not negative.any():
-        return readings
-    if -value[negative].sum() > NEGATIVE_SHARE * np.nansum(np.abs(value)) or kind == "counter":
+    few = -value[negative].sum() <= NEGATIVE_SHARE * np.nansum(np.abs(value))
+    if negative.any() and (kind == "counter" or not few):
         raise place.refuse("negative", count=negative.sum(), at=negative.argmax())
     _note(found, "negative readings", readings, negative, "set to zero")
-    return replace(readings, value=np.where(negative, 0.0, value))
+    return replace(readings, value=np.where(negative, 0.0, value)) if negative.any() else readings
 
 
 # -- what was found ------------------------------------------------------------------------------
