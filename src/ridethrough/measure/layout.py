@@ -118,8 +118,9 @@ class Layout:
             yield from enumerate(self.sample, start=1)
             return
         text = _decoded(self.path.read_bytes(), self.encoding)
-        rows = _split(text, self.delimiter, Place(self.name))
-        yield from ((line, row) for line, row in rows if line > self.header_row)
+        for line, row in _split(text, self.delimiter, Place(self.name)):
+            if line > self.header_row:
+                yield line, row
 
 
 # -- what a field looks like ---------------------------------------------------------------------

@@ -13,6 +13,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import reduce
 from itertools import accumulate
+from operator import itemgetter
 from pathlib import Path
 from typing import Any
 
@@ -159,7 +160,8 @@ def _texts(layout: Layout, wanted: Sequence[int]) -> list[pa.ChunkedArray]:
         with suppress(pa.ArrowInvalid, UnicodeError):
             chunks = [column.chunks for column in _parsed(layout, layout.path, wanted).columns]
             return [_trimmed(each) for each in chunks]
-    rows = [_mended(layout, line, row, wanted) for line, row in layout.rows()]
+    pick, wide = itemgetter(*wanted), len(layout.names)
+    rows = [pick(row if len(row) == wide else _mended(layout, line, row)) for line, row in layout.rows()]
     return [pa.chunked_array([[row[at] for row in rows]], pa.string()) for at in range(len(wanted))]
 
 
@@ -188,13 +190,15 @@ def _trimmed(chunks: list[pa.Array]) -> pa.ChunkedArray:
     return pa.chunked_array(trimmed, pa.string())
 
 
-def _mended(layout: Layout, line: int, row: Sequence[str], wanted: Sequence[int]) -> list[str]:
-    """Return the fields ``wanted`` of a row, which may lack an empty one at its end or have one more; refuse others."""
-    wide, fields = len(layout.names), [*row] if layout.names[-1] else [*row, ""]
-    if not len(fields) - (not fields[-1]) <= wide <= len(fields):
-        shown = layout.delimiter.join(row)
-        raise layout.place.refuse("odd row", count=len(row), width=wide, row=line, value=shown)
-    return [fields[at] for at in wanted]
+def _mended(layout: Layout, line: int, row: Sequence[str]) -> Sequence[str]:
+    """Return the fields of a row that lacks an empty one at its end or has one more; refuse any other."""
+    wide = len(layout.names)
+    if len(row) == wide + 1 and not row[-1]:
+        return row
+    if len(row) == wide - 1 and not layout.names[-1]:
+        return (*row, "")
+    shown = layout.delimiter.join(row)
+    raise layout.place.refuse("odd row", count=len(row), width=wide, row=line, value=shown)
 
 
 # -- numbers -------------------------------------------------------------------------------------
