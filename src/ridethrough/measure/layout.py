@@ -271,7 +271,7 @@ BASE = {"power": "W", "energy": "Wh", "apparent power": "VA", "voltage": "V", "c
 ROLES_OF = {"power": {"power"}, "counter": {"energy"}, "interval energy": {"energy"},
             "apparent power": {"apparent power", "voltage"}}  # fmt: skip
 _VOLTS_AMPERES = ("voltage", "current")
-_READ = ("power", "energy", "apparent power")
+_READ = (("power",), ("energy",), ("apparent power",), _VOLTS_AMPERES)
 _BESIDE = (("apparent power",), _VOLTS_AMPERES, ("reactive power",))  # what tells volt-amperes beside watts
 
 
@@ -357,9 +357,8 @@ def _time_columns(layout: Layout, told: dict[str, int]) -> tuple[int, ...]:
     named = [at for at in free if layout.kinds[at] == "number" and words_of(layout.names[at]) & WORDS["time"]]
     if not stamps and dates and clocks:
         return _one(layout, dates, "date"), _one(layout, clocks, "time")
-    for found in (stamps, dates, clocks, named):
-        if found:
-            return (_one(layout, found, "time"),)
+    if found := next(filter(None, (stamps, dates, clocks, named)), None):
+        return (_one(layout, found, "time"),)
     if not layout.sample:
         raise layout.place.refuse("only names", row=layout.header_row)
     raise layout.place.refuse("no time", names=_listed(layout.names))
@@ -385,9 +384,7 @@ def _reading_columns(layout: Layout, told: dict[str, int], kind: str | None,
         part = _role_of(name)
         if part and at not in time and part not in told and layout.kinds[at] not in TIMES:
             found.setdefault(part, []).append(at)
-    parts: tuple[str, ...] = next(((role,) for role in _READ if role in wanted and role in found), ())
-    if not parts and "voltage" in wanted and found.keys() >= set(_VOLTS_AMPERES):
-        parts = _VOLTS_AMPERES
+    parts: tuple[str, ...] = next((each for each in _READ if each[0] in wanted and found.keys() >= set(each)), ())
     if not parts:
         raise layout.place.refuse("no reading", role=wanted[0], names=_listed(layout.names))
     if parts == ("power",):
