@@ -36,15 +36,13 @@ def judge(readings: Readings, role: str, meter: Meter, choices: Mapping[str, Any
     else:
         steps, sampling, ahead_s = _held_steps(readings, choices.get("hold"), found)
     _check_power(readings, steps["start_s"], steps["power_w"])
-    zone = choices.get("timezone")
-    begins = None if readings.clock == "elapsed" else pd.Timestamp(int(readings.ns[0]) - int(ahead_s * NS))
-    if begins is not None and readings.clock == "utc":
-        begins = begins.tz_localize("UTC").tz_convert(zone or "UTC")
+    zone, begin_ns = choices.get("timezone", "UTC"), int(readings.ns[0]) - int(ahead_s * NS)
+    begins = pd.Timestamp(begin_ns, tz=zone if readings.clock == "utc" else None)
     stated, unit = (meter.power_step, BASE[role]) if kind in {"power", "apparent power"} else (meter.energy_step, "Wh")
     step = number(stated, unit, "step") if stated and unit != "VA" else readings.step
     notes = readings.notes | {"kind": (kind, told), "readings": sampling}
-    log = MeterLog(readings.place.name, kind, begins=begins, resolution=Q_(step, unit), meter=meter, mapping=notes,
-                   **steps)  # fmt: skip
+    log = MeterLog(readings.place.name, kind, begins=None if readings.clock == "elapsed" else begins,
+                   resolution=Q_(step, unit), meter=meter, mapping=notes, **steps)  # fmt: skip
     return replace(log, findings=(*found, *failures(log)))
 
 
@@ -73,43 +71,41 @@ def _in_order(readings: Readings, timezone: str | None, found: list[Finding]) ->
 
 def _on_utc(readings: Readings, timezone: str | None) -> Readings:
     """Return local times as UTC where the zone is given; refuse clocks put back where it is not."""
-    clock = readings.clock
     if timezone is not None:
         try:
             ZoneInfo(timezone)
         except (KeyError, ValueError, OSError):
             raise readings.place.refuse("no zone", zone=timezone) from None
-        if clock == "elapsed":
+        if readings.clock == "elapsed":
             raise readings.place.refuse("zone of elapsed", zone=timezone)
-        return _localized(readings, timezone) if clock == "local" else readings
-    if clock == "local":
-        _check_put_back(readings)
-    return readings
+    if readings.clock != "local":
+        return readings
+    return _localized(readings, timezone) if timezone else _not_put_back(readings)
 
 
-def _check_put_back(readings: Readings) -> None:
+def _not_put_back(readings: Readings) -> Readings:
     """Refuse local times that go back by about an hour: the end of summer time, in all likelihood."""
     step = np.diff(readings.ns)
     if step.min() > 0 or step.max() <= 0:
-        return
+        return readings
     step_s = step / NS
     usual = float(np.median(step_s[step_s > 0]))
     twin = (step_s == 0) & (np.diff(readings.value) == 0)
     back = (step_s <= 0) & ~twin & (np.abs(step_s + 3600 - usual) <= usual / 2) | (step_s >= -3600) & (step_s < -1800)
     if back.any():
         raise readings.place.refuse("put back", at=back.argmax() + 1)
+    return readings
 
 
 def _localized(readings: Readings, zone: str) -> Readings:
     """Return local times as UTC; an hour that comes twice is told apart by where its times go back."""
     ns = readings.ns
     stamps = pd.DatetimeIndex(ns.view("M8[ns]"))
-    no_summer = np.zeros(ns.size, bool)
-    skipped = np.asarray(stamps.tz_localize(zone, ambiguous=no_summer, nonexistent="NaT").isna())
+    summer = np.zeros(ns.size, bool)
+    skipped = np.asarray(stamps.tz_localize(zone, ambiguous=summer, nonexistent="NaT").isna())
     if skipped.any():
         raise readings.place.refuse("skipped hour", zone=zone, at=skipped.argmax())
     twice = np.asarray(stamps.tz_localize(zone, ambiguous="NaT").isna())
-    summer = no_summer.copy()
     for begin, end in np.flatnonzero(np.diff(np.r_[False, twice, False])).reshape(-1, 2):
         step = np.diff(ns[begin:end])
         turn = np.flatnonzero(step < 0) if (step < 0).any() else np.flatnonzero(step == 0)
@@ -132,16 +128,16 @@ def _kind(readings: Readings, role: str) -> tuple[str, str]:
         return role, "guessed"
     words = words_of(readings.notes[role][0])
     value = readings.value[np.isfinite(readings.value)]
-    rise, before, after = np.diff(value), value[:-1], value[1:]
-    fall, usual = rise < 0, float(np.median(rise[rise > 0])) if (rise > 0).any() else 0.0
-    reset = fall & (after <= before / 10) & (before >= 3 * usual)
+    rise, rolled, reset = _falls(value)
+    fall, up = rise < 0, rise[rise > 0]
+    reset &= value[:-1] >= 3 * np.median(up) if up.size else True
     usual_h = float(np.median(np.diff(readings.ns))) / NS / 3600
     if "today" in words and usual_h > MOST_OF_A_DAY_H:
         raise readings.place.refuse("day's counter")
     for kind in ("counter", "interval energy"):
         if words & WORDS[kind]:
             return kind, "from the header"
-    counts = (rise > 0).any() and fall.sum() <= reset.sum() + _rolled_over(before, after).sum() and fall.mean() <= 0.1
+    counts = up.size and fall.sum() <= (reset | rolled).sum() and fall.mean() <= 0.1
     if counts and not (value.size < FEW and np.median(value) < BOTH_W * usual_h):
         return "counter", "guessed"
     if fall.mean() > 0.1:
@@ -168,13 +164,10 @@ def _no_twins(readings: Readings, kind: str, found: list[Finding]) -> Readings:
     _note(found, "different readings with the same time", readings, ~same, done)
     if kind == "interval energy" and not same.all():
         raise readings.place.refuse("energies at once", at=(~same).argmax())
-    one = readings.take(np.flatnonzero(first))
     if kind == "counter":
-        return replace(one, value=value[np.r_[np.flatnonzero(first)[1:] - 1, value.size - 1]])
-    there = np.isfinite(value)
-    with np.errstate(invalid="ignore"):
-        mean = np.bincount(group, np.where(there, value, 0)) / np.bincount(group, there)
-    return replace(one, value=np.where(np.bincount(group, ~same) > 0, mean, one.value))
+        return readings.take(np.flatnonzero(np.append(first[1:], True)))
+    one, means = readings.take(np.flatnonzero(first)), pd.Series(value).groupby(group).mean().to_numpy()
+    return replace(one, value=np.where(np.bincount(group, ~same) > 0, means, one.value))
 
 
 def _trusted(readings: Readings, kind: str, found: list[Finding]) -> Readings:
@@ -191,12 +184,11 @@ def _trusted(readings: Readings, kind: str, found: list[Finding]) -> Readings:
     if readings.notes.get("unit") == ("W", "guessed") and 0 < np.nanmax(value) < SMALLEST_GUESS_W:
         raise place.refuse("kilowatts", most=np.nanmax(value))
     negative = value < 0
-    if not negative.any():
-        return readings
-    if -value[negative].sum() > NEGATIVE_SHARE * np.nansum(np.abs(value)) or kind == "counter":
+    few = -value[negative].sum() <= NEGATIVE_SHARE * np.nansum(np.abs(value))
+    if negative.any() and (kind == "counter" or not few):
         raise place.refuse("negative", count=negative.sum(), at=negative.argmax())
     _note(found, "negative readings", readings, negative, "set to zero")
-    return replace(readings, value=np.where(negative, 0.0, value))
+    return replace(readings, value=np.where(negative, 0.0, value)) if negative.any() else readings
 
 
 # -- what was found ------------------------------------------------------------------------------
@@ -212,21 +204,18 @@ def _when(readings: Readings, at: int) -> str:
     return f"{pd.Timestamp(ns):%Y-%m-%d %H:%M:%S}{' UTC' if readings.clock == 'utc' else ''}"
 
 
-def _note(found: list[Finding], what: str, readings: Readings, there: np.ndarray, done: str, more: str = "") -> bool:
-    """Add what is true of the readings ``there``, if of any; return whether it is."""
+def _note(found: list[Finding], what: str, readings: Readings, there: np.ndarray, done: str, more: str = "") -> None:
+    """Add what is true of the readings ``there``, if of any."""
     if there.any():
         found.append(Finding(what, f"first at {_when(readings, int(there.argmax()))}{more}", int(there.sum()), done))
-    return bool(there.any())
 
 
-def _note_gaps(found: list[Finding], readings: Readings, gap: np.ndarray, step_s: np.ndarray, done: str) -> bool:
+def _note_gaps(found: list[Finding], readings: Readings, step_s: np.ndarray, longest: float, done: str) -> None:
     """Add the gaps, if there are any; one of an hour on a local clock may be the beginning of summer time."""
-    if not gap.any():
-        return False
-    usual = float(np.median(step_s))
-    hour = readings.clock == "local" and np.any(np.abs(step_s[gap] - 3600 - usual) <= usual / 2)
-    hint = "; if clocks were put forward there, write timezone=" if hour else ""
-    return _note(found, "gaps", readings, gap, done + hint, f", the longest {step_s[gap].max() / 3600:.3g} h")
+    gap, usual = step_s > longest, float(np.median(step_s))
+    if readings.clock == "local" and np.any(np.abs(step_s[gap] - 3600 - usual) <= usual / 2):
+        done += "; if clocks were put forward there, write timezone="
+    _note(found, "gaps", readings, gap, done, f", the longest {step_s.max() / 3600:.3g} h")
 
 
 def _note_unmoved(readings: Readings, found: list[Finding]) -> None:
@@ -250,22 +239,19 @@ _Steps = tuple[dict[str, Any], Note, float]
 UNTIL_NEXT = "until the next"
 
 
-# How the meter wrote, in words; how long a reading may stand until the next [s], and stands where that comes later [s].
-_Sampling = tuple[str, float, float]
-
-
 def _seconds(readings: Readings) -> np.ndarray:
     return (readings.ns - readings.ns[0]) / NS
 
 
-def _sampling(step_s: np.ndarray, value: np.ndarray) -> _Sampling:
-    """Return how the meter wrote its readings, from their pattern.
+def _sampling(step_s: np.ndarray, value: np.ndarray) -> tuple[str, float, float]:
+    """Return how the meter wrote its readings, from their pattern, in words; how long one may stand until the next [s],
+    and how long it stands where that comes later [s].
 
     At a steady pace a step half as long again as usual is a gap. A meter that writes only changes never
     repeats a value; one that also writes at a steady beat repeats values at that beat.
     """
     usual = float(np.median(step_s))
-    steady: _Sampling = (f"one every {usual:g} s", 1.5 * usual, usual)
+    steady = (f"one every {usual:g} s", 1.5 * usual, usual)
     if step_s.max() <= 1.5 * usual:
         return steady
     same = value[1:] == value[:-1]
@@ -291,9 +277,8 @@ def _held_steps(readings: Readings, hold: str | None, found: list[Finding]) -> _
         if longest <= 0:
             raise readings.place.refuse("hold", hold=hold)
         words, stands, told = f"each holds {hold}", longest, "given"
-    gap = step_s > longest
-    if _note_gaps(found, readings, gap, step_s, f"not covered; the reading before stands for {stands:g} s"):
-        step_s = np.where(gap, stands, step_s)
+    _note_gaps(found, readings, step_s, longest, f"not covered; the reading before stands for {stands:g} s")
+    step_s = np.where(step_s > longest, stands, step_s)
     there = np.isfinite(readings.value[:-1])
     _note(found, "empty readings", readings, ~there, "not covered")
     kept = slice(step_s.size) if there.all() else np.flatnonzero(there)
@@ -309,7 +294,7 @@ def _interval_steps(readings: Readings, found: list[Finding]) -> _Steps:
     time_s = _seconds(readings)
     step_s = np.diff(time_s)
     usual = float(np.median(step_s))
-    _note_gaps(found, readings, step_s > 1.5 * usual, step_s, "not covered")
+    _note_gaps(found, readings, step_s, 1.5 * usual, "not covered")
     duration_s = np.minimum(np.append(step_s, usual), usual)
     there = np.isfinite(readings.value)
     _note(found, "empty readings", readings, ~there, "not covered")
@@ -326,14 +311,14 @@ def _counter_steps(readings: Readings, found: list[Finding]) -> _Steps:
     A reset leaves its step uncovered, since nobody knows how far the counter had come; a roll-over does not.
     """
     begin_ns, there = int(readings.ns[0]), np.isfinite(readings.value)
-    if _note(found, "empty readings", readings, ~there, "bridged by the counter"):
-        readings = readings.take(np.flatnonzero(there))
+    _note(found, "empty readings", readings, ~there, "bridged by the counter")
+    readings = readings.take(np.flatnonzero(there))
     if readings.value.size < 2:
         raise readings.place.refuse("one count", at=0)
     time_s = (readings.ns - begin_ns) / NS
     rise_wh = _rises(readings, found)
     words, longest, _ = _sampling(np.diff(time_s), readings.value)
-    _note_gaps(found, readings, np.diff(time_s) > longest, np.diff(time_s), "bridged by the counter")
+    _note_gaps(found, readings, np.diff(time_s), longest, "bridged by the counter")
     stop = _stops(rise_wh, readings.step)
     if stop.size < time_s.size:
         done = f"put together to {stop.size - 1} steps from one change of the counter to the next"
@@ -347,29 +332,25 @@ def _counter_steps(readings: Readings, found: list[Finding]) -> _Steps:
 
 def _rises(readings: Readings, found: list[Finding]) -> np.ndarray:
     """Return what a counter counted between its readings, nan across a reset [Wh]."""
-    before, after = readings.value[:-1], readings.value[1:]
-    rise = after - before
-    fall = rise < 0
-    rolled = fall & _rolled_over(before, after)
-    reset = fall & ~rolled & (after <= before / 10)
-    odd = fall & ~rolled & ~reset
+    before, (rise, rolled, reset) = readings.value[:-1], _falls(readings.value)
+    odd = (rise < 0) & ~rolled & ~reset
     if odd.any():
         at = int(odd.argmax())
-        raise readings.place.refuse("falling counter", before=before[at], after=after[at], at=at + 1)
-    if rolled.any():
-        rise = np.where(rolled, rise + _largest(before), rise)
+        raise readings.place.refuse("falling counter", before=before[at], after=readings.value[at + 1], at=at + 1)
     _note(found, "counter roll-over", readings, np.r_[False, rolled], "counted on")
     _note(found, "counter resets", readings, np.r_[False, reset], "the time since the reading before is not covered")
-    return np.where(reset, np.nan, rise)
+    return np.where(reset, np.nan, np.where(rolled, rise + _largest(before), rise))
 
 
-def _rolled_over(before: np.ndarray, after: np.ndarray) -> np.ndarray:
-    """Return where a counter went from all nines to zero: its largest value is a power of ten."""
-    largest = _largest(before)
-    return (largest >= 1e5) & (before >= 0.99 * largest) & (after <= 0.01 * largest)  # Wh
+def _falls(value: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return how much readings rise, where a counter went from all nines to zero, and where it may have been reset."""
+    before, after, largest = value[:-1], value[1:], _largest(value[:-1])
+    rolled = (largest >= 1e5) & (before >= 0.99 * largest) & (after <= 0.01 * largest)  # Wh
+    return after - before, rolled, (after < before) & ~rolled & (after <= before / 10)
 
 
 def _largest(before: np.ndarray) -> np.ndarray:
+    """Return where a counter rolls over: at a power of ten."""
     return 10.0 ** np.ceil(np.log10(np.maximum(before, 1.0)))
 
 

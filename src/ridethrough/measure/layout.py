@@ -91,7 +91,7 @@ class Layout:
     encoding, delimiter : str
         How the file is written.
     header_row : int
-        The line of the column names; 0 where there is none [-].
+        The last line of the column names; 0 where there is none [-].
     names, kinds : tuple of str
         Each column's name, and what `kind_of` says of most of its fields.
     sample : tuple of rows
@@ -110,7 +110,17 @@ class Layout:
     @property
     def place(self) -> Place:
         """This table, for messages."""
-        return Place(self.name, lambda at: self.header_row + 1 + at)
+        return Place(self.name, lambda at: next(islice(self.rows(), at, None))[0])
+
+    def rows(self) -> Iterator[tuple[int, Sequence[str]]]:
+        """Yield each row below the header that holds anything, with the number of its line."""
+        if self.path is None:
+            yield from enumerate(self.sample, start=1)
+            return
+        text = _decoded(self.path.read_bytes(), self.encoding)
+        for line, row in _split(text, self.delimiter, Place(self.name)):
+            if line > self.header_row:
+                yield line, row
 
 
 # -- what a field looks like ---------------------------------------------------------------------
@@ -177,7 +187,7 @@ def _head(path: Path, place: Place) -> tuple[str, str, bool]:
     if size > LARGEST_BYTES:
         raise place.refuse("too large", gigabytes=size / 1e9)
     encoding = _encoding(raw)
-    text = codecs.getincrementaldecoder(encoding)("replace").decode(raw)
+    text = _decoded(raw, encoding)
     if not text.strip("\ufeff \t\r\n"):
         raise place.refuse("empty")
     if re.search(r"[\x00-\x08\x0e-\x1f]", text):
@@ -197,21 +207,27 @@ def _encoding(raw: bytes) -> str:
     return "latin-1"
 
 
-def split(lines: Iterable[str], delimiter: str, place: Place) -> Iterator[tuple[int, list[str]]]:
-    """Yield each row that holds anything, its fields stripped, with the number of its line."""
-    reader = csv.reader(lines, delimiter=delimiter, skipinitialspace=True)
+def _decoded(raw: bytes, encoding: str) -> str:
+    """Return bytes as text; half a letter at their end is no letter."""
+    return codecs.getincrementaldecoder(encoding)("replace").decode(raw)
+
+
+def _split(text: str, delimiter: str, place: Place) -> Iterator[tuple[int, list[str]]]:
+    """Yield each row that holds anything, its fields stripped, with the number of its first line."""
+    reader, begin = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True), 1
     try:
         for row in reader:
             if len(row) > 1 or (row and row[0].strip()):
-                yield reader.line_num, [field.strip() for field in row]
+                yield begin, [field.strip() for field in row]
+            begin = reader.line_num + 1
     except csv.Error as error:
-        raise place.refuse("not split", error=error, row=reader.line_num) from None
+        raise place.refuse("not split", error=error, row=begin) from None
 
 
 def _layout(path: Path, text: str, encoding: str, delimiter: str, whole: bool) -> Layout | None:
     """Return the table that splitting by ``delimiter`` shows, or None where it shows none."""
     place = Place(path.name)
-    rows = list(split(io.StringIO(text, newline=""), delimiter, place))
+    rows = list(_split(text, delimiter, place))
     rows = rows if whole else rows[:-1]  # the head may end within a line
     widths = Counter(len(row) for _, row in rows if len(row) > 1)
     if not widths:
@@ -231,8 +247,9 @@ def _layout(path: Path, text: str, encoding: str, delimiter: str, whole: bool) -
     names = (rows[at][1] + [""] * width)[:width]
     if at and all(unit_of(f"({field})") for field in names if field):  # a line of units below the names
         names = [f"{name} ({unit})" if unit else name for name, unit in zip(rows[at - 1][1], names, strict=False)]
+    header_row = rows[at][0] + "".join(rows[at][1]).count("\n")
     sample = tuple(tuple(row) for _, row in rows[at + 1 :])
-    return Layout(path.name, path, encoding, delimiter, rows[at][0], tuple(names), kinds, sample)
+    return Layout(path.name, path, encoding, delimiter, header_row, tuple(names), kinds, sample)
 
 
 def _header(rows: list[tuple[int, list[str]]], kinds: tuple[str, ...]) -> int | None:
@@ -254,7 +271,7 @@ BASE = {"power": "W", "energy": "Wh", "apparent power": "VA", "voltage": "V", "c
 ROLES_OF = {"power": {"power"}, "counter": {"energy"}, "interval energy": {"energy"},
             "apparent power": {"apparent power", "voltage"}}  # fmt: skip
 _VOLTS_AMPERES = ("voltage", "current")
-_READ = ("power", "energy", "apparent power")
+_READ = (("power",), ("energy",), ("apparent power",), _VOLTS_AMPERES)
 _BESIDE = (("apparent power",), _VOLTS_AMPERES, ("reactive power",))  # what tells volt-amperes beside watts
 
 
@@ -340,9 +357,8 @@ def _time_columns(layout: Layout, told: dict[str, int]) -> tuple[int, ...]:
     named = [at for at in free if layout.kinds[at] == "number" and words_of(layout.names[at]) & WORDS["time"]]
     if not stamps and dates and clocks:
         return _one(layout, dates, "date"), _one(layout, clocks, "time")
-    for found in (stamps, dates, clocks, named):
-        if found:
-            return (_one(layout, found, "time"),)
+    if found := next(filter(None, (stamps, dates, clocks, named)), None):
+        return (_one(layout, found, "time"),)
     if not layout.sample:
         raise layout.place.refuse("only names", row=layout.header_row)
     raise layout.place.refuse("no time", names=_listed(layout.names))
@@ -368,9 +384,7 @@ def _reading_columns(layout: Layout, told: dict[str, int], kind: str | None,
         part = _role_of(name)
         if part and at not in time and part not in told and layout.kinds[at] not in TIMES:
             found.setdefault(part, []).append(at)
-    parts: tuple[str, ...] = next(((role,) for role in _READ if role in wanted and role in found), ())
-    if not parts and "voltage" in wanted and found.keys() >= set(_VOLTS_AMPERES):
-        parts = _VOLTS_AMPERES
+    parts: tuple[str, ...] = next((each for each in _READ if each[0] in wanted and found.keys() >= set(each)), ())
     if not parts:
         raise layout.place.refuse("no reading", role=wanted[0], names=_listed(layout.names))
     if parts == ("power",):

@@ -87,18 +87,17 @@ def read_log(
     beginning, unless the column is called its end.
     """
     layout = find_layout(path)
-    told = {"columns": columns, "kind": kind, "timezone": timezone, "unit": unit, "dayfirst": dayfirst,
-            "decimal": decimal, "hold": hold}  # fmt: skip
-    beside, told = Path(path).with_name(KEPT), {name: choice for name, choice in told.items() if choice is not None}
+    told = _told(layout.place, columns=columns, kind=kind, timezone=timezone, unit=unit, dayfirst=dayfirst,
+                 decimal=decimal, hold=hold)  # fmt: skip
+    beside = Path(path).with_name(KEPT)
     choices, kept = _choices(layout.place, beside, told, layout.names)
     roles = assign(layout, choices.get("columns", {}), "given" if "columns" in told else kept,
                    choices.get("kind"), choices.get("unit"))  # fmt: skip
     readings = read_readings(layout, roles, choices.get("dayfirst"), choices.get("decimal"))
     log = judge(readings, roles.role, meter or Meter(), choices)
     if kept:
-        log = replace(
-            log, mapping=log.mapping | {"kept mapping": (", ".join(set(choices) - set(told)) or "nothing", kept)}
-        )
+        used = ", ".join(name for name in choices if name not in told) or "nothing"
+        log = replace(log, mapping=log.mapping | {"kept mapping": (used, kept)})
     if keep_mapping:
         _keep(layout.place, beside, log, choices)
     return log
@@ -106,7 +105,6 @@ def read_log(
 
 def _choices(place: Place, beside: Path, told: dict[str, Any], names: Sequence[str]) -> tuple[dict[str, Any], str]:
     """Return what was told, completed from the mapping kept ``beside`` the log, and what became of that mapping."""
-    _check_choices(place, told)
     if not beside.is_file():
         return told, ""
     try:
@@ -119,6 +117,13 @@ def _choices(place: Place, beside: Path, told: dict[str, Any], names: Sequence[s
     if {"columns", "kind"} & set(told):  # then only what it says of times and numbers is of use
         kept = {name: choice for name, choice in kept.items() if name in {"timezone", "dayfirst", "decimal"}}
     return kept | told, f"from {KEPT}"
+
+
+def _told(place: Place, **arguments: Any) -> dict[str, Any]:
+    """Return the arguments that were given."""
+    told = {name: choice for name, choice in arguments.items() if choice is not None}
+    _check_choices(place, told)
+    return told
 
 
 def _check_choices(place: Place, told: Any) -> None:
@@ -182,11 +187,9 @@ def hand_readings(
     >>> hand_readings([("0:00", "2.41"), ("47:30", "4.31")], "kWh").mean_power_w()
     40.0
     """
-    told = {"timezone": timezone, "dayfirst": dayfirst}
     rows, name = _pairs(readings), f"reading ({unit})"
     layout = Layout("hand readings", None, "", "", 0, ("time", name), (kind_of(rows[0][0]), "number"), rows)
-    choices = {name: choice for name, choice in told.items() if choice is not None}
-    _check_choices(layout.place, choices)
+    choices = _told(layout.place, timezone=timezone, dayfirst=dayfirst)
     roles = assign(layout, {}, "given", None, str(unit))
     if roles.role not in {"power", "energy"} or layout.kinds[0] == "number":
         raise layout.place.refuse("hand units", time=rows[0][0], unit=unit, at=0)

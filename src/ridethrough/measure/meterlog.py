@@ -17,8 +17,8 @@ from ..estimate import Estimate
 from ..model.load import Appliance, Load
 from ..model.pattern import Pattern
 from ..sources import lookup
-from ..units import Q_, Refusal, number, show
-from .layout import kind_of
+from ..units import Q_, number, show
+from .layout import Place, kind_of
 from .meter import Meter
 
 Span = tuple[float, float]  # from where to where in a log [s]
@@ -167,8 +167,8 @@ class MeterLog:
         low, high = self._window(begin, end)
         kept = self._steps_in((-math.inf, low), (high, math.inf))
         if not kept["start_s"].size:
-            raise Refusal(f"{self.name} without all that was logged", "a part of it that stays", "Cut out less.")
-        settled = [each for each in self.findings if not each.span_s or not _meet(each.span_s, (low, high))]
+            raise Place(self.name).refuse("all cut out")
+        settled = [each for each in self.findings if not _meet(each.span_s, (low, high))]
         where = f"{self._said(low)} to {self._said(high)}"
         return replace(self, **kept, findings=(*settled, Finding("cut out", where, 1, "not covered, as told")))
 
@@ -185,11 +185,8 @@ class MeterLog:
         """Return a stretch in which readings stand for some of the time [s]."""
         low, high = self._at(begin, "begin"), self._at(end, "end")
         if not self._steps_in((low, high))["start_s"].size:
-            raise Refusal(
-                f"{self.name} between {self._said(low)} and {self._said(high)}",
-                f"a part of its {show(Q_(self.span_s / 3600, 'h'))} that readings stand for",
-                "Ask for an earlier, later or longer part.",
-            )
+            span = show(Q_(self.span_s / 3600, "h"))
+            raise Place(self.name).refuse("none between", begin=self._said(low), end=self._said(high), span=span)
         return low, high
 
     def _at(self, at: Any, name: str) -> float:
@@ -200,8 +197,7 @@ class MeterLog:
             if self.begins is not None:
                 stamp = pd.Timestamp(datetime.fromisoformat(at))
                 return float(((stamp if stamp.tz else stamp.tz_localize(self.begins.tz)) - self.begins).total_seconds())
-        raise Refusal(f"{name}={at!r} for {self.name}", f"a moment of its clock, which begins at {self._said(0.0)}",
-                      f'Write {name}="{self._said(0.0)}" or later.')  # fmt: skip
+        raise Place(self.name).refuse("no moment", name=name, moment=at, begin=self._said(0.0))
 
     def _said(self, at_s: float) -> str:
         """Return a moment as `between` and `without` take it."""
@@ -222,11 +218,7 @@ class MeterLog:
 
     def _watts(self, wanted: str) -> None:
         if self.kind == "apparent power":
-            raise Refusal(
-                f"{wanted} from {self.name}, a log of apparent power (VA)",
-                "readings in watts",
-                "Volt-amperes are not watts: log the power, or the energy counter, of the same meter.",
-            )
+            raise Place(self.name).refuse("no watts", wanted=wanted)
 
     def as_load(self, name: str | None = None) -> Load:
         """Return the log itself as a load, its powers taken as exact.
@@ -270,8 +262,8 @@ class MeterLog:
         return f"<div><strong>{escape(head)}</strong><ul>{items}</ul></div>"
 
 
-def _meet(one: Span, other: Span) -> bool:
-    return one[0] < other[1] and other[0] < one[1]
+def _meet(one: Span | None, other: Span) -> bool:
+    return one is not None and one[0] < other[1] and other[0] < one[1]
 
 
 # -- power failures ------------------------------------------------------------------------------

@@ -6,15 +6,15 @@ and is converted as a whole; fields that don't fit are found by the same operati
 
 from __future__ import annotations
 
-import codecs
-import csv
 import re
 from calendar import month_name
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import reduce
 from itertools import accumulate
+from operator import itemgetter
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -127,11 +127,6 @@ class Column:
     texts: pa.ChunkedArray
     place: Place
 
-    def stretches(self) -> Iterator[tuple[int, pa.Array]]:
-        """Yield the parts in which it was parsed, each with where it begins."""
-        chunks = self.texts.chunks
-        yield from zip(accumulate(map(len, chunks), initial=0), chunks, strict=False)
-
     def refuse_where(self, bad: pa.ChunkedArray, what: str) -> None:
         """Refuse the first field that is ``bad``, if one is."""
         if (at := pc.index(bad, True).as_py()) >= 0:
@@ -145,9 +140,8 @@ class Column:
 def columns_of(layout: Layout, roles: Roles) -> list[Column]:
     """Return the column of time and the others as text; rows without time and reading hold nothing."""
     wanted = (*roles.time, *(at for at, _ in roles.columns.values()))
-    chunks = [column.chunks for column in _table(layout, [str(at) for at in wanted]).columns]
-    texts = [_trimmed(each) for each in chunks]
-    filled, place = reduce(pc.or_, (pc.not_equal(column, "") for column in texts)), layout.place
+    texts, place = _texts(layout, wanted), layout.place
+    filled = reduce(pc.or_, (pc.not_equal(column, "") for column in texts))
     if not pc.all(filled).as_py():
         place = place.take(np.flatnonzero(filled))
         texts = [column.filter(filled) for column in texts]
@@ -159,67 +153,52 @@ def columns_of(layout: Layout, roles: Roles) -> list[Column]:
     return [Column(name, column, place) for name, column in zip(names, texts, strict=True)]
 
 
+def _texts(layout: Layout, wanted: Sequence[int]) -> list[pa.ChunkedArray]:
+    """Return the columns ``wanted`` without blanks around their fields: as pyarrow splits them, which is fast, or where
+    it finds a row odd, as Python does."""
+    if layout.path:
+        with suppress(pa.ArrowInvalid, UnicodeError):
+            chunks = [column.chunks for column in _parsed(layout, layout.path, wanted).columns]
+            return [_trimmed(each) for each in chunks]
+    pick, wide = itemgetter(*wanted), len(layout.names)
+    rows = [pick(row if len(row) == wide else _mended(layout, line, row)) for line, row in layout.rows()]
+    return [pa.chunked_array([[row[at] for row in rows]], pa.string()) for at in range(len(wanted))]
+
+
+def _parsed(layout: Layout, path: Path, wanted: Sequence[int]) -> pa.Table:
+    """Return the columns ``wanted``, as text, of a file whose rows are all even."""
+    names = [str(at) for at in range(len(layout.names))]
+    read = pacsv.ReadOptions(block_size=BLOCK_BYTES, skip_rows=layout.header_row, column_names=names,
+                             encoding=layout.encoding.removesuffix("-sig"))  # fmt: skip
+    parse = pacsv.ParseOptions(delimiter=layout.delimiter, newlines_in_values=True)
+    kept = [names[at] for at in wanted]
+    convert = pacsv.ConvertOptions(include_columns=kept, column_types=dict.fromkeys(kept, pa.string()))
+    return pacsv.read_csv(path, read, parse, convert)
+
+
 def _trimmed(chunks: list[pa.Array]) -> pa.ChunkedArray:
     """Return text without blanks around it, letting go of each of its ``chunks`` at once: a log is large."""
     trimmed = []
     while chunks:
         chunk = chunks.pop(0)
-        data = chunk.buffers()[2]
-        letters = data.to_pybytes() if data else b""
-        if not letters.isascii() or any(blank in letters for blank in b' \t\n\r\v\f"'):
+        letters = bytes(chunk.buffers()[2] or b"")
+        if b'"' in letters:
+            raise pa.ArrowInvalid("a quote that does not begin its field")
+        if not letters.isascii() or any(blank in letters for blank in b" \t\n\r\v\f"):
             chunk = pc.utf8_trim_whitespace(chunk)
-            chunk = pc.replace_substring_regex(chunk, '^"([^"]+)"$', r"\1") if b'"' in letters else chunk
         trimmed.append(chunk)
     return pa.chunked_array(trimmed, pa.string())
 
 
-def _table(layout: Layout, kept: list[str]) -> pa.Table:
-    """Return the columns ``kept``, named by their numbers, as text: each line below the header is one row."""
-    if layout.path is None:
-        return pa.table({name: [row[int(name)] for row in layout.sample] for name in kept})
-    odd: list[Any] = []
-
-    def leave(row: Any) -> str:
-        odd.append(row)
-        return "skip"
-
-    with suppress(pa.ArrowInvalid, UnicodeError):
-        return _parsed(layout, layout.path, kept, None)
-    with layout.path.open("rb") as file:  # once more, in order, so that odd rows have numbers
-        try:
-            table = _parsed(layout, codecs.EncodedFile(file, "utf-8", layout.encoding, "replace"), kept, leave)
-        except pa.ArrowInvalid as error:
-            raise layout.place.refuse("not split", error=error) from None
-    fields, at = [_mended(layout, row) for row in odd], [row.number - layout.header_row - 1 for row in odd]
-    mended = pa.table({name: [row[int(name)] for row in fields] for name in kept}, schema=table.schema)
-    even = np.delete(np.arange(len(table) + len(odd)), at)
-    return pa.concat_tables([table, mended]).take(np.argsort(np.r_[even, at]))
-
-
-def _parsed(layout: Layout, file: Any, kept: list[str], odd: Callable[[Any], str] | None) -> pa.Table:
-    """Return what pyarrow makes of a file; ``odd`` takes the rows that have more or fewer fields."""
-    read = pacsv.ReadOptions(use_threads=not odd, block_size=BLOCK_BYTES, skip_rows=layout.header_row,
-                             column_names=[str(at) for at in range(len(layout.names))],
-                             encoding="utf-8" if odd else layout.encoding.removesuffix("-sig"))  # fmt: skip
-    parse = pacsv.ParseOptions(delimiter=layout.delimiter, newlines_in_values=True, ignore_empty_lines=False,
-                               invalid_row_handler=odd)  # fmt: skip
-    convert = pacsv.ConvertOptions(include_columns=kept, column_types=dict.fromkeys(kept, pa.string()))
-    return pacsv.read_csv(file, read, parse, convert)
-
-
-def _mended(layout: Layout, row: Any) -> list[str]:
-    """Return the fields of a row that is blank, lacks an empty one at its end, or has one more, or blanks before
-    quotes; refuse any other."""
-    wide, fields = len(layout.names), [row.text]
-    with suppress(csv.Error):  # a field beyond all bounds
-        fields = next(csv.reader([row.text], delimiter=layout.delimiter, skipinitialspace=True), [])
-    if not row.text.strip():
-        return [""] * wide
-    if len(fields) == wide - 1 and not layout.names[-1]:
-        fields.append("")
-    if len(fields) - (not fields[-1].strip()) <= wide <= len(fields):
-        return fields
-    raise layout.place.refuse("odd row", count=len(fields), width=wide, row=row.number, value=row.text)
+def _mended(layout: Layout, line: int, row: Sequence[str]) -> Sequence[str]:
+    """Return the fields of a row that lacks an empty one at its end or has one more; refuse any other."""
+    wide = len(layout.names)
+    if len(row) == wide + 1 and not row[-1]:
+        return row
+    if len(row) == wide - 1 and not layout.names[-1]:
+        return (*row, "")
+    shown = layout.delimiter.join(row)
+    raise layout.place.refuse("odd row", count=len(row), width=wide, row=line, value=shown)
 
 
 # -- numbers -------------------------------------------------------------------------------------
@@ -239,11 +218,8 @@ def _numbers(column: Column, mark: str) -> np.ndarray:
     except pa.ArrowInvalid:
         column.refuse_where(pc.invert(pc.match_substring_regex(plain, _NUMBER)), "no number")
         values = pc.replace_substring(plain, "−", "-").cast(pa.float64())
-    numbers = values.to_numpy()
-    if np.count_nonzero(np.abs(numbers) < LARGEST) + values.null_count < numbers.size:
-        # nan is not less either
-        column.refuse_where(pc.invert(pc.less(pc.abs(values), LARGEST)), "no number, or one beyond all bounds")
-    return numbers
+    column.refuse_where(pc.invert(pc.less(pc.abs(values), LARGEST)), "no number, or one beyond all bounds")
+    return values.to_numpy()
 
 
 def _decimal_mark(columns: list[Column], delimiter: str) -> str:
@@ -295,9 +271,9 @@ def _times(layout: Layout, column: Column, roles: Roles, dayfirst: bool | None) 
 
 def _counts(column: Column) -> tuple[np.ndarray, str, Note]:
     """Return times written as numbers: since 1970 where they are that large, else elapsed."""
-    numbers = _numbers(column, "")
+    numbers, unit = _numbers(column, ""), unit_of(column.name)
     column.refuse_where(pc.equal(column.texts, ""), "no time")
-    largest, unit = float(np.max(np.abs(numbers))), unit_of(column.name)
+    largest = float(np.max(np.abs(numbers)))
     scale, told = next((part for part in (1e-9, 1e-6, 1e-3) if largest * part >= EPOCH_FROM_S), 1.0), "guessed"
     if words_of(column.name) & WORDS["milliseconds"]:
         scale, told = 1e-3, "from the header"
@@ -312,8 +288,8 @@ def _counts(column: Column) -> tuple[np.ndarray, str, Note]:
 
 @dataclass(frozen=True)
 class _Form:
-    """The fields of a column that have one shape, which is what stays of them when each digit reads 0: the rows they
-    stand in, their letters (a row of bytes for each place), and what is where in the shape."""
+    """The fields of a column that have one shape, which is what stays of them when each digit reads 0: where they
+    stand, their letters (a row of bytes for each place), and what is where in the shape."""
 
     rows: np.ndarray
     letters: np.ndarray
@@ -333,14 +309,14 @@ class _Form:
         return numbers
 
 
-def _forms(column: Column, start: int, texts: pa.Array, pattern: re.Pattern[str]) -> list[_Form]:
-    """Return the fields in one stretch of a column, which begins at ``start``, by their shapes."""
+def _forms(column: Column, start: int, texts: pa.Array, pattern: re.Pattern[str]) -> Iterator[_Form]:
+    """Yield the fields in one stretch of a column, which begins at ``start``, by their shapes."""
     _, ends, data = texts.buffers()
     letters = np.frombuffer(data, np.uint8)
     above = letters - np.uint8(ord("0"))
     shapes = pa.py_buffer(letters - above * (above < 10))
     runs = pc.run_end_encode(pa.StringArray.from_buffers(len(texts), ends, shapes))
-    shapes, forms = runs.values.dictionary_encode(), []
+    shapes = runs.values.dictionary_encode()
     codes = np.repeat(shapes.indices.to_numpy(), np.diff(runs.run_ends.to_numpy(), prepend=0))
     for code, shape in enumerate(shapes.dictionary.to_pylist()):
         rows, match = np.flatnonzero(codes == code), pattern.fullmatch(shape)
@@ -349,8 +325,7 @@ def _forms(column: Column, start: int, texts: pa.Array, pattern: re.Pattern[str]
             raise column.refuse(start + int(rows[0]), f"no {form}")
         alike = texts if rows.size == codes.size else texts.take(rows)
         letters = np.frombuffer(alike.buffers()[2], np.uint8, count=rows.size * len(shape.encode()))
-        forms.append(_Form(rows, np.ascontiguousarray(letters.reshape(rows.size, -1).T), match))
-    return forms
+        yield _Form(start + rows, np.ascontiguousarray(letters.reshape(rows.size, -1).T), match)
 
 
 def _written(column: Column, pattern: re.Pattern[str], dayfirst: bool | None) -> tuple[np.ndarray, bool, bool | None]:
@@ -359,21 +334,19 @@ def _written(column: Column, pattern: re.Pattern[str], dayfirst: bool | None) ->
         with suppress(pa.ArrowInvalid):
             column.texts[:1].cast(pa.timestamp("ns", zone))  # a quick no, where it is none
             return column.texts.cast(pa.timestamp("ns", zone)).cast(pa.int64()).to_numpy(), bool(zone), dayfirst
-    times = np.empty(len(column.texts), np.int64)
+    times, chunks = np.empty(len(column.texts), np.int64), column.texts.chunks
     zones: dict[bool, int] = {}
-    for start, texts in column.stretches():
-        faults = []
+    for start, texts in zip(accumulate(map(len, chunks), initial=0), chunks, strict=False):
         for form in _forms(column, start, texts, pattern):
             if form.text("a") and dayfirst is None:
                 dayfirst = _day_first(column)
             day, no_day = _day(form, bool(dayfirst))
             clock, no_clock = _clock(form, pattern is STAMP)
-            times[start + form.rows] = day * (86_400 * NS) + clock
-            zones.setdefault(bool(form.text("zone")), start + int(form.rows[0]))
-            for bad, given in ((no_day, "a day that is in no calendar"), (no_clock, "a time that is on no clock")):
-                faults += [(start + int(row), given) for row in form.rows[bad][:1]]
-        if faults:
-            raise column.refuse(*min(faults))
+            for wrong, given in ((no_day, "a day that is in no calendar"), (no_clock, "a time that is on no clock")):
+                if wrong.any():
+                    raise column.refuse(int(form.rows[wrong.argmax()]), given)
+            times[form.rows] = day * (86_400 * NS) + clock
+            zones.setdefault(bool(form.text("zone")), int(form.rows[0]))
     if len(zones) == 2:
         raise column.refuse(max(zones.values()), "a time with a zone among times without, or the other way round")
     return times, True in zones, dayfirst
@@ -407,19 +380,23 @@ def _clock(form: _Form, of_day: bool) -> tuple[np.ndarray, np.ndarray]:
     return ns - (-NS if form.text("sign") == "-" else NS) * offset_s.astype(np.int64), wrong
 
 
+# A number above twelve is a day; where both are, the day stands first as far as can be told.
+_SHOWN_BY = {r"^[0-9]{1,2}[-/.](1[3-9]|[2-9][0-9])[-/.]": False, r"^(1[3-9]|[2-9][0-9])[-/.]": True}
+
+
 def _day_first(column: Column) -> bool:
-    """Return whether dates stand day first; refuse where it can't be told. A number above twelve settles it."""
-    first = None
-    for start, texts in column.stretches():
-        sure = []
-        for form in (form for form in _forms(column, start, texts, STAMP) if form.text("a")):
-            first = start + int(form.rows[0]) if first is None else first
-            one, other = form.number("a"), form.number("b")
-            if (above := np.maximum(one, other) > 12).any():
-                sure.append((form.rows[above.argmax()], bool(one[above.argmax()] > 12)))
-        if sure:
-            return min(sure)[1]
-    text = column.texts[first].as_py()
+    """Return whether dates stand day first; refuse where it can't be told."""
+    for texts in column.texts.chunks:
+        first = {_first(texts, form): shown for form, shown in _SHOWN_BY.items()}
+        if sure := [at for at in first if at >= 0]:
+            return first[min(sure)]
+    at = _first(column.texts, "^[0-9]{1,2}[-/.]")
+    text = column.texts[at].as_py()
     a, b, year = map(int, re.findall("[0-9]+", text)[:3])
-    raise column.place.refuse("day or month", at=first, value=text.split()[0], day_first=f"{a} {month_name[b]} {year}",
+    raise column.place.refuse("day or month", at=at, value=text.split()[0], day_first=f"{a} {month_name[b]} {year}",
                               month_first=f"{b} {month_name[a]} {year}")  # fmt: skip
+
+
+def _first(texts: pa.Array, form: str) -> int:
+    """Return the index of the first field that looks like ``form``, -1 where none does."""
+    return int(pc.index(pc.match_substring_regex(texts, form), True).as_py())
