@@ -60,8 +60,7 @@ def quantity(value: Any, unit: str, name: str) -> pint.Quantity:
     >>> quantity("1.2 kWh", "Wh", "energy")
     <Quantity(1200.0, 'watt_hour')>
     """
-    target = unit_name(unit)
-    what, example = _needed(unit)
+    target, (what, example) = unit_name(unit), _needed(unit)
     remedy = f'Write for example {name}="{example}".'
     share = target == "dimensionless"
     if isinstance(value, str) and math.isfinite(float_of(value)):

@@ -232,9 +232,6 @@ def time_to_log(draw: Draw, tolerance: float = 0.05) -> pint.Quantity:
     return Q_(shortest if excess(shortest) <= 0 else float(brentq(excess, shortest, longest)), "day")
 
 
-# -- the mean ------------------------------------------------------------------------------------------
-
-
 def _switching(log: MeterLog) -> Switching:
     """Return how the appliance switches; where whole cycles cover too little, every step counts."""
     if log.kind != "power":
@@ -266,9 +263,6 @@ def _resolution(log: MeterLog) -> Estimate:
     alike = np.ptp(log.power_w) * log.duration_s.min() / 3600 < float(half.to("Wh").magnitude)
     roundings = 2 if log.kind == "counter" else log.start_s.size ** (2 if alike else 1)
     return (Estimate.within("0 Wh", half, step) * math.sqrt(roundings) / Q_(hours, "h")).to("W")
-
-
-# -- what to tell --------------------------------------------------------------------------------------
 
 
 def _findings(log: MeterLog, seen: Switching, room: Any) -> Iterator[str]:

@@ -12,13 +12,15 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from .judge import UNTIL_NEXT, judge
-from .layout import BASE, ROLES_OF, Layout, Place, assign, find_layout, kind_of
+from .columns import ROLES_OF, assign
+from .judge import judge
+from .layout import BASE, Layout, Place, find_layout, kind_of
 from .layout import LogRefusal as LogRefusal
 from .meter import Meter as Meter
 from .meterlog import Finding as Finding
 from .meterlog import MeterLog as MeterLog
 from .readings import read_readings
+from .steps import UNTIL_NEXT
 
 KEPT = "ridethrough-columns.json"
 _CHOICES: dict[str, type] = {"columns": Mapping, "kind": str, "timezone": str, "unit": str, "dayfirst": bool,

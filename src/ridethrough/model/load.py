@@ -39,8 +39,7 @@ class Appliance:
     day_spread : pint.Quantity
         Standard deviation of one day's energy about its mean [Wh].
     next_days : Estimate, optional
-        How far the outage's days lie from the mean, in standard deviations [-]; one influence, whose degrees of
-        freedom are those of ``day_spread``.
+        How far the outage's days lie from the mean, in standard deviations [-]; one influence, as sure as the spread.
     likeness : float
         Correlation of one day's energy with the next one's [-].
     hour : Estimate, optional
@@ -58,8 +57,7 @@ class Appliance:
     volts : pint.Quantity, optional
         The voltage it is made for [V]; None where it is not known.
     room : pint.Quantity, optional
-        Temperature of the room that ``mean_power`` holds for [degC]; None where its draw does not depend on it, or it
-        is not known.
+        Temperature of the room that ``mean_power`` holds for [degC]; None where it depends on none, or none is known.
     cabinet : str
         "refrigerator" or "freezer", for one whose draw depends on its room.
     room_slope : Estimate, optional
