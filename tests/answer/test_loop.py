@@ -274,3 +274,12 @@ def test_the_account_added_up_by_hand(watts: float, start: float, power: list[fl
         wasted, charge = wasted + max(0, charge - 400) / eta, min(400, charge)
     found = [seen.walk.end_wh[0], seen.unserved.magnitude, seen.wasted.magnitude, seen.served.magnitude]
     assert found == pytest.approx([charge, unserved, wasted, watts * len(power) - unserved], abs=1e-6)
+
+
+def test_a_moment_that_is_told_moves_no_other() -> None:
+    """Something flows in, so that the moments told end steps: the one in the middle, 5e-6 h before the oven's, too."""
+    oven, outage = Load.daily([("12:00", "13:00", "400 W")], "oven"), {"begins": "0:00"}
+    nothing = Recharge.series([0.0, 0.0, 0.0], step="12 h")
+    unit, hours = random_unit(np.random.default_rng(3)), Q_(24 - 1e-5, "h")
+    seen = ride(oven, unit, Outage(hours, recharge=[nothing], **outage), draws=2, times=2)
+    assert seen.walk.state.loads[0, 0] == pytest.approx(400, abs=1e-9)

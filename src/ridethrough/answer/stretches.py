@@ -89,7 +89,10 @@ def stretches(case: Case, begin_h: float, end_h: float) -> Iterator[Stretch]:
     for day in range(int(begin_h // DAY_H), int(np.ceil(end_h / DAY_H))):
         low, high = max(begin_h, day * DAY_H), min(end_h, (day + 1) * DAY_H)
         loads = _moments([*_load_cuts(case, low, high)], low, high)
-        edges = _moments([loads, *(np.append(source.edges_h, case.told_h) for source in case.sources)], low, high)
+        more = np.concatenate([np.append(source.edges_h, case.told_h) for source in case.sources] or [loads])
+        more = more[(more > low) & (more < high)]
+        near = loads[np.argmin(np.abs(np.subtract.outer(more, loads)), axis=1)]  # a load's moment stays what it is
+        edges = _moments([loads, more[np.abs(more - near) > MOMENT_H]], low, high)
         for at, until in pairwise(_breaks(case, edges)):
             for first in range(at, until, most):
                 yield _stretch(case, edges[first : min(first + most, until) + 1], loads)
