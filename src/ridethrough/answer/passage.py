@@ -58,7 +58,9 @@ class Passage:
             return
         fixed = Fixed(*(each[rows] for each in self.fixed))
         part = Passage(self.stretch.part(rows), self.least, fixed, before)
-        for step, hours in enumerate(self.stretch.duration_h):
+        if self.stretch.flow is None:
+            part._run_out()
+        for step, hours in enumerate(self.stretch.duration_h if self.stretch.flow is not None else ()):
             rest = np.full(rows.size, hours)
             while rest.any():
                 rest = part._step(step, rest)
@@ -135,6 +137,20 @@ class Passage:
         before = state.part(rows)
         self._add(power, lambda powers_w: total(hours, powers_w), drained, taken, stored)
         return rows, before
+
+    def _run_out(self) -> None:
+        """Move rows on that run empty where nothing flows in: down to the floor, and nothing comes after."""
+        state, fixed, hours = self.state, self.fixed, self.stretch.duration_h[:, np.newaxis]
+        there, columns = np.maximum(state.charge - fixed.floor_wh, 0), np.arange(state.charge.size)
+        falls, asked = self.stretch.drained_w / fixed.lift * hours, self.stretch.asked_w * hours
+        fallen = np.cumsum(falls, axis=0)
+        at = (fallen > there).argmax(axis=0)
+        beyond = np.clip((fallen[at, columns] - there) / np.maximum(falls[at, columns], LEAST), 0, 1)  # of that step
+        given = np.cumsum(asked, axis=0)[at, columns] - beyond * asked[at, columns]
+        self._empty(np.ones(at.size, bool), self.stretch.edges_h[at + 1] - beyond * hours[at, 0])
+        state.unserved += asked.sum(axis=0) - given
+        state.rate += there * fixed.lift - given
+        state.charge -= there
 
     def _step(self, step: int, rest: Array) -> Array:
         """Move on to the end of a step, or to where a row turns off or on or is warm; return what is left [h]."""
