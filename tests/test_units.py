@@ -1,12 +1,15 @@
 """The reader of quantity text, the guards and the display."""
 
 import contextlib
+import csv
 import pickle
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ridethrough import quantity_text
 from ridethrough.units import Q_, Refusal, display, number, quantity, read_quantity, registry, show
 
 
@@ -103,8 +106,22 @@ def test_quantities_of_another_registry_come_home() -> None:
 
     other = pint.UnitRegistry()
     assert number(other.Quantity(2, "kilowatt_hour"), "Wh", "energy") == 2000
+    assert number(other.Quantity(2, "metric_horsepower"), "W", "power") == pytest.approx(2 * 75 * 9.80665)
     with pytest.raises(Refusal):
         quantity(other.Quantity(300, "volt_ampere"), "W", "power")
+
+
+def test_units_are_those_of_the_whole_table() -> None:
+    """pint 0.25's own table of definitions, which has the watt for the volt-ampere and a Btu_it of its own making."""
+    import pint
+
+    whole = pint.UnitRegistry()
+    with Path(quantity_text.__file__).with_name("spellings.csv").open(encoding="utf-8") as file:
+        names = [row["unit"] for row in csv.DictReader(file) if "voltampere" not in row["unit"]]
+    for name in names:
+        ours, theirs = (each.Quantity(1, name).to_base_units() for each in (registry(), whole))
+        assert (ours.magnitude, f"{ours.units}") == (pytest.approx(theirs.magnitude, rel=1e-9), f"{theirs.units:~P}")
+    assert len(names) > 30
 
 
 def test_quantities_survive_pickling() -> None:

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pint
 
+_HERE = Path(__file__).parent
 NO_QUANTITY, CLOCK = "a number and a unit", "a time with its units"  # what a text was that is none
 
 
@@ -44,14 +45,8 @@ class Refusal(ValueError):
 
 @cache
 def registry() -> pint.UnitRegistry:
-    """Return the kit's one pint registry, made on first use.
-
-    Apparent power (VA) and reactive power (var) get dimensions of their own, so that neither
-    turns into watts unnoticed.
-    """
-    ureg: pint.UnitRegistry = pint.UnitRegistry(on_redefinition="ignore")
-    ureg.define("voltampere = [apparent_power] = VA")
-    ureg.define("voltampere_reactive = [reactive_power] = var")
+    """Return the kit's one pint registry, of the units in ``units.txt``, made on first use."""
+    ureg: pint.UnitRegistry = pint.UnitRegistry(_HERE / "units.txt")
     ureg.formatter.default_format = "~P"
     pint.set_application_registry(ureg)  # so that a pickled quantity comes home
     return ureg
@@ -59,7 +54,7 @@ def registry() -> pint.UnitRegistry:
 
 # How people write a unit -> pint's name of it. Looked up as written, then without regard to case
 # where that leaves one reading: "KWH" is read, "mw" (milli or mega?) is not. Beside it one example for each kind.
-_SPELLINGS = list(csv.DictReader(Path(__file__).with_name("spellings.csv").read_text(encoding="utf-8").splitlines()))
+_SPELLINGS = list(csv.DictReader((_HERE / "spellings.csv").read_text(encoding="utf-8").splitlines()))
 EXAMPLES = {row["unit"]: (row["needed"], row["example"]) for row in _SPELLINGS if row["needed"]}
 _EXACT = {text: row["unit"] for row in _SPELLINGS for text in row["spellings"].split()}
 _FOLDED: dict[str, set[str]] = {}

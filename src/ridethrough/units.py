@@ -72,7 +72,7 @@ def quantity(value: Any, unit: str, name: str) -> pint.Quantity:
         except Refusal as refusal:
             raise _misread(refusal, value, name, f"{what} with its unit", remedy) from None
     elif isinstance(value, pint.Quantity):
-        found = registry().Quantity(value.magnitude, f"{value.units:D}".replace("volt_ampere", "voltampere"))
+        found = _at_home(value)
     elif share and bare:
         found = registry().Quantity(float(value), "dimensionless")
     else:
@@ -248,6 +248,15 @@ def width_of(u: Any, held: pint.Quantity) -> float:
             f'Write for example "1 {unit:~P}".',
         )
     return width
+
+
+def _at_home(value: pint.Quantity) -> pint.Quantity:
+    """Return a quantity of any registry in the kit's; a unit that the kit lacks by what it is made of."""
+    try:
+        return registry().Quantity(value.magnitude, f"{value.units:D}".replace("volt_ampere", "voltampere"))
+    except pint.UndefinedUnitError:
+        base = value.to_base_units()
+        return registry().Quantity(base.magnitude, f"{base.units:D}")
 
 
 def difference_unit(unit: Any) -> Any:
