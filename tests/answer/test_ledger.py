@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -334,3 +335,11 @@ def test_a_refrigerator_measured_where_it_stands_is_taken_as_measured() -> None:
         assert not any("may not run" in caution for caution in ledger(mild, printed(), "9 h").cautions)
     assert any("may not run" in said for said in ledger(FRIDGE.in_a_room_of("20 degC"), printed(),
                                                         Outage("9 h", room=FALLING[:9])).cautions)  # fmt: skip
+
+
+def test_a_measured_cold_appliance_whose_room_is_not_told_says_so() -> None:
+    appliance = FRIDGE.appliances[0]
+    untold = Load((replace(appliance, measured=True, motor=Q_(90, "W")),))
+    assert any("not told in which room" in said for said in ledger(untold, printed(), "9 h").cautions)
+    for told in (untold.in_a_room_of("20 degC"), FRIDGE, Load((replace(appliance, measured=True, motor=None),))):
+        assert not any("which room" in said for said in ledger(told, printed(), "9 h").cautions)

@@ -390,6 +390,14 @@ def test_day_first_or_month_first_is_refused_until_told_or_shown(read: Read) -> 
     assert shown.mapping["times"] == ("dates, day first", "guessed")
 
 
+def test_days_that_read_alike_both_ways_are_read(read: Read) -> None:
+    table = "s;P in W\n03.03.2026 08:00;40\n03.03.2026 08:01;60\n{}.2026 08:02;60\n"
+    assert read(table.format("03.03")).begins == pd.Timestamp("2026-03-03 08:00")
+    with pytest.raises(LogRefusal, match="4 March 2026") as refused:
+        read(table.format("04.03"))
+    assert refused.value.row == 4
+
+
 def test_a_date_that_fits_neither_order_names_its_row(read: Read) -> None:
     with pytest.raises(LogRefusal, match="in no calendar") as refused:
         read("s;P in W\n13.04.2026 08:00;40\n04.13.2026 08:01;60\n")

@@ -65,10 +65,11 @@ class Power:
 
     @property
     def caution(self) -> str | None:
-        """What it may do otherwise than counted, where its room is very cold."""
+        """What it may do otherwise than counted, where its room is very cold or that of its log is not told."""
         measured, there = self.appliance.room, self.outage.room
         if measured is None:
-            return None
+            untold = self.appliance.measured and self.appliance.motor is not None
+            return caution(self.appliance, None) if untold else None
         return caution(self.appliance, measured.m_as("degC") if there is None else float(there.celsius.min()))
 
     @property

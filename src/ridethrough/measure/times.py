@@ -153,15 +153,17 @@ def _clock(form: _Form, of_day: bool) -> tuple[np.ndarray, np.ndarray]:
 
 # A number above twelve is a day; where both are, the day stands first as far as can be told.
 _SHOWN_BY = {r"^[0-9]{1,2}[-/.](1[3-9]|[2-9][0-9])[-/.]": False, r"^(1[3-9]|[2-9][0-9])[-/.]": True}
+_UNEQUAL = "|".join(f"0?{a}[-/.]0?({'|'.join(str(b) for b in range(1, 13) if b != a)})" for a in range(1, 13))
 
 
 def _day_first(column: Column) -> bool:
-    """Return whether dates stand day first; refuse where it can't be told."""
+    """Return whether dates stand day first; refuse where it can't be told and matters."""
     for texts in column.texts.chunks:
         first = {_first(texts, form): shown for form, shown in _SHOWN_BY.items()}
         if sure := [at for at in first if at >= 0]:
             return first[min(sure)]
-    at = _first(column.texts, "^[0-9]{1,2}[-/.]")
+    if (at := _first(column.texts, f"^({_UNEQUAL})[-/.]")) < 0:
+        return True  # 3.3. is 3 March either way
     text = column.texts[at].as_py()
     a, b, year = map(int, re.findall("[0-9]+", text)[:3])
     raise column.place.refuse("day or month", at=at, value=text.split()[0], day_first=f"{a} {month_name[b]} {year}",

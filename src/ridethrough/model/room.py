@@ -107,8 +107,15 @@ def within(value: Any, name: str = "the room it was measured in") -> float:
     return celsius
 
 
-def caution(appliance: Appliance, celsius: float) -> str | None:
-    """Return what a refrigerator does in a room this cold [degC]; None where it works as built."""
+def caution(appliance: Appliance, celsius: float | None) -> str | None:
+    """Return what a cold appliance may do otherwise than counted in a room [degC]; None where nothing is to be said.
+
+    ``celsius`` is None where the room of its measurement is not told, nor is there another.
+    """
+    if celsius is None:
+        more = 100 * lookup("draw per kelvin of room, refrigerator").value
+        return (f"it is not told in which room the {appliance.name} was measured: a cold appliance draws some "
+                f"{more:.0f} % more for each kelvin that its room is warmer in the outage")  # fmt: skip
     low = lookup("coldest room of a refrigerator").value
     if appliance.cabinet == "freezer" or celsius >= low:
         return None

@@ -29,7 +29,7 @@ def kitchen_log() -> MeterLog:
 
 def kitchen_draw() -> Draw:
     """Return what the pantry's kitchen fridge-freezer draws, by its log (invented)."""
-    return measure_draw(kitchen_log(), name="fridge-freezer")
+    return measure_draw(kitchen_log(), name="fridge-freezer", room=scenario.KITCHEN_ROOM)
 
 
 def store_log() -> MeterLog:
