@@ -343,3 +343,23 @@ def test_a_measured_cold_appliance_whose_room_is_not_told_says_so() -> None:
     assert any("not told in which room" in said for said in ledger(untold, printed(), "9 h").cautions)
     for told in (untold.in_a_room_of("20 degC"), FRIDGE, Load((replace(appliance, measured=True, motor=None),))):
         assert not any("which room" in said for said in ledger(told, printed(), "9 h").cautions)
+
+
+@pytest.mark.parametrize(
+    ("told", "measured"),
+    [
+        ({}, set()),
+        ({"standby": Estimate.standard(Q_(11, "W"), Q_(0.3, "W"), "own meter")}, {"standby"}),
+        ({"standby": Estimate.exact("11 W"), "efficiency": Estimate.exact("88 %")}, {"standby", "conversion"}),
+        ({"depth_of_discharge": Estimate.standard(Q_(0.93, "1"), Q_(0.01, "1"), "own gauge")}, {"depth"}),
+        ({"capacity": Estimate.standard(Q_(990, "Wh"), Q_(9, "Wh"), "own test")}, {"cells"}),
+    ],
+)
+def test_what_was_measured_stays_measured_beside_what_the_sheet_says(told: dict[str, Any], measured: set[str]) -> None:
+    sheet = {"capacity": "1 kWh", "chemistry": "iron phosphate", "standby": "11 W", "rated": "900 W",
+             "efficiency": "88 %", "at": "300 W"} | told  # fmt: skip
+    lines = ledger(FRIDGE, BackupUnit.from_print("u", **sheet), Outage("9 h", start="97 %")).lines
+    assert {line.label.split()[0].rstrip(",") for line in lines if line.measured} == measured
+    start = Estimate.standard(Q_(0.97, "1"), Q_(0.01, "1"), "gauge")
+    lines = ledger(FRIDGE, BackupUnit.from_print("u", **sheet), Outage("9 h", start=start)).lines
+    assert {line.label.split()[0].rstrip(",") for line in lines if line.measured} == measured | {"97"}

@@ -83,7 +83,7 @@ class Ledger(Ride):
         *cells, last = case.shares
         known, there = False, case.printed * np.ones(case.rows)
         yield "printed on the box", "total", there, known
-        start = (f"{percent(case.outage.start)} full at the start", case.start, False)
+        start = (f"{percent(case.outage.start)} full at the start", case.start, case.outage.start.u > 0)
         for label, share, known in (
             (*cells, start, last) if case.unit.route.side == "battery" else (*cells, last, start)
         ):
@@ -109,12 +109,13 @@ class Ledger(Ride):
         small = NOTHING * sums.asked[0]  # too small for a line of its own
         fast = np.quantile(np.abs(sums.rate), COVERAGE) > small
         if route.side == "battery":
-            yield "conversion loss", "loss", -conversion - (0 if fast else sums.rate), route.measured
+            known = route.measured("standby", "efficiency")  # the loss is what an efficiency leaves beside the standby
+            yield "conversion loss", "loss", -conversion - (0 if fast else sums.rate), known
         elif not fast and np.quantile(np.abs(conversion), COVERAGE) <= small:
             standby = standby + conversion + sums.rate
         else:
             yield "rate of the discharge, bend of the loss", "loss", -conversion - sums.rate, False
-        yield f"standby, {hours} x {show(case.unit.standby.value)}", "loss", -standby, route.measured
+        yield f"standby, {hours} x {show(case.unit.standby.value)}", "loss", -standby, route.measured("standby")
         if np.any(sums.heater):
             label = "battery heater" if sums.heater[0] > 0 else "no battery heater"
             yield f"{label}, {hours}", "loss", -sums.heater, False

@@ -32,8 +32,6 @@ class Inverter:
         Proportional and resistive loss [-].
     rated : pint.Quantity
         P_rated, the largest steady power at the outlet [W].
-    measured : bool
-        Whether standby and losses were measured, or only assumed from print.
 
     Notes
     -----
@@ -49,7 +47,6 @@ class Inverter:
     k1: Estimate
     k2: Estimate
     rated: pint.Quantity
-    measured: bool = False
 
     @classmethod
     def from_efficiency(cls, standby: Any, efficiency: Any, at: Any, rated: Any) -> Inverter:
@@ -163,7 +160,7 @@ class Inverter:
                                    dof=freedom or math.inf)  # fmt: skip
         read = [*outlet, *(power + error for power, error in zip(battery, scatter, strict=True))]
         p_0, k1, k2 = through(fitted, read, units)
-        return cls(p_0, k1, k2, rating, measured=True)
+        return cls(p_0, k1, k2, rating)
 
     def weighted_efficiency(self, scheme: str) -> Estimate:
         """Return the efficiency averaged over loads as a published scheme weights them [-].

@@ -55,11 +55,15 @@ class Heater:
 
 @dataclass(frozen=True)
 class Printed:
-    """The printed route: capacity from the box, every loss on the battery side."""
+    """The printed route: capacity from the box, every loss on the battery side.
+
+    ``known`` names what was measured all the same: "capacity", "depth_of_discharge", "health", "standby", "efficiency".
+    """
 
     battery: Battery
     inverter: Inverter
     heater: Heater | None = None
+    known: frozenset[str] = frozenset()
 
     side = "battery"
 
@@ -78,10 +82,9 @@ class Printed:
         """Power with nothing plugged in, from the battery [W]."""
         return self.inverter.standby
 
-    @property
-    def measured(self) -> bool:
-        """Whether its losses were measured."""
-        return self.inverter.measured
+    def measured(self, *names: str) -> bool:
+        """Return whether all of these were measured."""
+        return self.known >= {*names}
 
     heated_in_tests = False
     warnings: ClassVar[tuple[str, ...]] = ()
@@ -90,10 +93,11 @@ class Printed:
         """Return what of the printed capacity a full unit gives [-]; depth of discharge comes last."""
         battery = self.battery
         return [
-            Share(f"cells hold {percent(battery.holds)} of the print", read(battery.holds, 0), False),
-            Share(f"{percent(battery.health)} health", read(battery.health, 0), False),
+            Share(f"cells hold {percent(battery.holds)} of the print", read(battery.holds, 0),
+                  self.measured("capacity")),
+            Share(f"{percent(battery.health)} health", read(battery.health, 0), self.measured("health")),
             Share(f"depth of discharge {percent(battery.depth_of_discharge)}", read(battery.depth_of_discharge, 0, 1),
-                  False),
+                  self.measured("depth_of_discharge")),
         ]  # fmt: skip
 
     def takes(self, read: Read) -> tuple[Any, Any, Any]:
@@ -118,11 +122,10 @@ class Printed:
         return 1.0
 
     def changed(self, *, standby: Estimate | None = None, **battery: Any) -> Printed:
-        """Return the route with another standby [W], or other numbers of its battery."""
-        found = replace(self, battery=replace(self.battery, **battery))
-        if standby is None:
-            return found
-        return replace(found, inverter=replace(self.inverter, standby=standby, measured=False))
+        """Return the route with another standby [W], or other numbers of its battery: what changes is assumed."""
+        inverter = self.inverter if standby is None else replace(self.inverter, standby=standby)
+        known = self.known - battery.keys() - ({"standby"} if standby is not None else set())
+        return replace(self, battery=replace(self.battery, **battery), inverter=inverter, known=known)
 
     def with_packs(self, count: int, pack: pint.Quantity, standby: Estimate | None) -> Printed:
         """Return the route with more packs: each with its printed capacity [Wh] and what it takes [W], if known."""
@@ -168,7 +171,6 @@ class Measured:
     k1: Estimate | None = None
 
     side = "outlet"
-    measured = True
 
     @property
     def curve(self) -> TemperatureCurve:
@@ -179,6 +181,10 @@ class Measured:
     def warnings(self) -> tuple[str, ...]:
         """What limits what the run-downs say."""
         return self.line.warnings
+
+    def measured(self, *names: str) -> bool:
+        """Return that whatever stands in its run-downs was measured."""
+        return True
 
     @property
     def heated_in_tests(self) -> bool:

@@ -101,7 +101,7 @@ class BackupUnit:
         Notes
         -----
         Numbers given as text or Quantity are a sheet's: they get the table's bands of what sheets are worth. An
-        Estimate is taken as it is.
+        Estimate is taken as it is, and as measured.
 
         Example
         -------
@@ -116,11 +116,14 @@ class BackupUnit:
             given = "a measured curve beside standby and efficiency" if inverter else "a unit without its losses"
             remedy = 'Write standby="9 W", efficiency="88 %", at="300 W", or inverter=Inverter.fit(points, rated).'
             raise Refusal(given, "either standby and efficiency, or a measured curve", remedy)
+        told = {"capacity": capacity, "depth_of_discharge": depth_of_discharge, "health": health,
+                "standby": inverter or standby, "efficiency": inverter or efficiency}  # fmt: skip
         route = Printed(
             Battery.from_print(capacity, chemistry, depth_of_discharge, volts=volts, health=health,
                                rating_hours=rating_hours, curve=curve),
             inverter or _by_sheet(standby, efficiency, at, ratings.rated),
             _heater(heater),
+            frozenset(name for name, given in told.items() if isinstance(given, Estimate | Inverter)),
         )  # fmt: skip
         if not isinstance(capacity, Estimate):
             usual(route.printed, "printed capacity", "capacity")
