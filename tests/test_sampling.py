@@ -40,7 +40,7 @@ def test_an_influence_is_drawn_once() -> None:
     assert list(sampler.inputs) == ["one", "gain"]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(value=st.floats(-1e3, 1e3), u=st.floats(1e-3, 1e3), seed=st.integers(0, 1000))
 def test_mean_and_spread_are_those_of_the_estimate(value: float, u: float, seed: int) -> None:
     for estimate in (

@@ -85,7 +85,7 @@ outages = st.builds(
 
 
 @given(units, loads, outages)
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_the_lines_sum_to_what_is_left_draw_by_draw(unit: BackupUnit, load: Load, outage: Outage) -> None:
     account = ledger(load, unit, outage, draws=20)
     first, *rest = account.lines

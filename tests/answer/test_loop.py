@@ -200,7 +200,7 @@ def altered(outage: Outage, **changed: Any) -> Outage:
 
 
 @given(seeds, st.floats(0.5, 30))
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 def test_more_standby_never_helps(seed: int, more: float) -> None:
     case = random_case(np.random.default_rng(seed))
     worse = case.unit.with_standby(case.unit.standby + Q_(more, "W"))
@@ -208,7 +208,7 @@ def test_more_standby_never_helps(seed: int, more: float) -> None:
 
 
 @given(seeds, st.floats(0, 1), st.floats(0, 1))
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 def test_less_charge_at_the_start_never_helps(seed: int, one: float, two: float) -> None:
     case = random_case(np.random.default_rng(seed))
     less, more = (altered(case.outage, start=share) for share in sorted((one, two)))
@@ -216,7 +216,7 @@ def test_less_charge_at_the_start_never_helps(seed: int, one: float, two: float)
 
 
 @given(seeds, st.floats(-18, 25), st.floats(-18, 25))
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 def test_colder_cells_at_the_same_load_never_help(seed: int, one: float, two: float) -> None:
     """Up to 25 degC, to which the table's capacities refer."""
     case = random_case(np.random.default_rng(seed))
@@ -226,7 +226,7 @@ def test_colder_cells_at_the_same_load_never_help(seed: int, one: float, two: fl
 
 
 @given(seeds, st.floats(0.1, 60))
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 def test_a_longer_outage_never_helps_and_does_not_change_what_it_lasts(seed: int, more: float) -> None:
     case = random_case(np.random.default_rng(seed))
     short, long = (ride(case.load, case.unit, altered(case.outage, duration=case.outage.duration + Q_(each, "h")),
@@ -244,7 +244,7 @@ sources = st.one_of(
 
 
 @given(seeds, sources, st.sampled_from(["0 %", "10 %"]))
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 def test_what_flows_in_never_hurts(seed: int, source: Recharge, restart: str) -> None:
     case = random_case(np.random.default_rng(seed))
     without, with_it = (ride(case.load, case.unit, altered(case.outage, recharge=each), draws=DRAWS, restart=restart)
@@ -257,7 +257,7 @@ def test_what_flows_in_never_hurts(seed: int, source: Recharge, restart: str) ->
 
 
 @given(st.floats(1, 300), st.floats(0, 1), st.lists(st.floats(0, 600), min_size=1, max_size=12), st.floats(0.3, 1))
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 def test_the_account_added_up_by_hand(watts: float, start: float, power: list[float], eta: float) -> None:
     """A plain loop over hours on a unit without loss, limit or taper: every watt-hour asked, given, left and wasted."""
     no_loss = Inverter.fit([("0 W", "0 W"), ("500 W", "500 W"), ("900 W", "900 W")], "900 W")

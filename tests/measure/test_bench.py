@@ -75,7 +75,7 @@ def bench_log(levels_w: list[float], step_s: float = 600) -> MeterLog:
 
 
 @given(st.floats(200, 5000), st.floats(3, 60), st.lists(st.floats(20, 900), min_size=1, max_size=5, unique=True))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_runs_without_spread_give_the_true_line_and_run_time(
     energy_wh: float, standby_w: float, loads: list[float]
 ) -> None:

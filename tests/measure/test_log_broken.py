@@ -195,7 +195,7 @@ def scratch(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("scratch") / "any.csv"
 
 
-EAGER = settings(deadline=None, max_examples=300, suppress_health_check=[HealthCheck.too_slow])
+EAGER = settings(max_examples=300, suppress_health_check=[HealthCheck.too_slow])
 
 
 @EAGER

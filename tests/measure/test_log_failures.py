@@ -136,7 +136,7 @@ def test_two_failures_are_two_questions_each_with_its_line(path: Path) -> None:
     assert part.findings[0].span_s == pytest.approx(((22.5 - 20) * 3600, (22.5 - 20) * 3600 + 110 * 60))
 
 
-@settings(deadline=None, max_examples=150)
+@settings(max_examples=150)
 @given(
     parts=st.lists(st.tuples(st.sampled_from([0.0, 0.0, 1.5, 60.0, 80.0, None]), st.integers(1, 300)), min_size=2),
     dated=st.booleans(),

@@ -103,7 +103,7 @@ begins = st.datetimes(datetime(2001, 1, 13), datetime(2089, 1, 1)).map(
 )
 
 
-@settings(deadline=None, max_examples=400)
+@settings(max_examples=400)
 @given(dress=dresses, values=readings, begin=begins, minutes=st.integers(1, 40))
 def test_a_log_reads_the_same_in_any_dress(
     tmp_path_factory: pytest.TempPathFactory, dress: Dress, values: list[str], begin: datetime, minutes: int
@@ -123,7 +123,7 @@ def test_a_log_reads_the_same_in_any_dress(
         assert log.begins == pd.Timestamp(begin - timedelta(hours=hours or 0), tz="UTC" if hours is not None else None)
 
 
-@settings(deadline=None, max_examples=200)
+@settings(max_examples=200)
 @given(dress=dresses, values=readings, begin=begins, data=st.data())
 def test_a_field_that_is_no_reading_is_named_in_any_dress(
     tmp_path_factory: pytest.TempPathFactory, dress: Dress, values: list[str], begin: datetime, data: st.DataObject

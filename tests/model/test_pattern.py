@@ -38,7 +38,7 @@ def schedule(cuts: list[int], across: bool) -> tuple[list[tuple[str, str, str]],
     return windows, minutes
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(cuts=edges, across=st.booleans(), begins=st.integers(0, DAY_MIN - 1))
 def test_a_schedule_is_what_the_clock_says_minute_by_minute(cuts: list[int], across: bool, begins: int) -> None:
     windows, minutes = schedule(cuts, across and len(cuts) % 2 == 0)
@@ -52,7 +52,7 @@ def test_a_schedule_is_what_the_clock_says_minute_by_minute(cuts: list[int], acr
     assert Load.daily(windows).mean_power.value.magnitude == pytest.approx(minutes.mean())
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(
     durations=st.lists(st.integers(1, 400), min_size=1, max_size=7),
     hours=st.integers(1, 60),

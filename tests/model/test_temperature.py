@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from ridethrough.estimate import Estimate
@@ -82,7 +82,6 @@ def test_a_battery_that_does_badly_does_badly_at_every_temperature() -> None:
 # -- own runs ------------------------------------------------------------------------------------------------
 
 
-@settings(deadline=None)  # a busy machine proves nothing
 @given(st.sampled_from(CHEMISTRIES), st.floats(0, 1), st.floats(0, 1), st.floats(0.7, 0.999))
 def test_own_runs_come_back(chemistry: str, one: float, two: float, ratio: float) -> None:
     """The curve between the two temperatures is the ratio of the two run times, with the two runs' spread."""

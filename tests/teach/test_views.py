@@ -5,6 +5,7 @@ import html
 import itertools
 import re
 from collections.abc import Callable, Sequence
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -159,10 +160,24 @@ def test_controls_keep_to_what_they_offer() -> None:
 
 def test_the_sentence_is_the_ledgers() -> None:
     """The sentence of the first panel and the ledger that it stands for say the same."""
-    account = pantry.first_ledger()
+    account = pantry.account("00")
     text = views.sentence(account)
     assert account.verdict in text
     assert f"{account.lasts.value.magnitude:.1f} h" in text
+
+
+def test_what_is_measured_stays_measured_from_lesson_to_lesson() -> None:
+    accounts = [pantry.account(lesson) for lesson in ("00", "01", "02", "03", "07")]
+    new = [{line.topic.strip(" ,hWx") for line, _ in now.new_since(then)} for then, now in pairwise(accounts)]
+    assert new == [{"fridge-freezer"}, {"standby"}, {"printed to measured at the outlet"}, set()]
+    assert {line.topic.split(",")[0] for line in accounts[-1].lines if line.basis == "measured"} == set.union(*new)
+    doubts = [now.left.u for now in accounts]
+    assert doubts[0] > 1.3 * doubts[1] > doubts[1] > doubts[2] > doubts[3]
+    for (line, was), now in zip(accounts[1].new_since(accounts[0]), accounts[1:2], strict=True):
+        assert was is not None
+        text = views.ledger_view(now, accounts[0]).text
+        assert str(line.energy) in text
+        assert str(was.energy) in text
 
 
 def test_at_its_own_load_each_unit_delivers_what_the_file_states() -> None:

@@ -6,6 +6,7 @@ run-downs. The lines are read off the rides, and sum to what is left, draw by dr
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
@@ -51,6 +52,11 @@ class Line:
     measured: bool = False
 
     @property
+    def topic(self) -> str:
+        """What it is about, whatever its numbers: by it the line of one account is found in another."""
+        return re.sub(r"-?\d[\d.,]*", "", self.label)
+
+    @property
     def basis(self) -> str:
         """What it rests on; a total rests on the lines above it."""
         return "total" if self.kind == "total" else "measured" if self.measured else "assumed"
@@ -73,6 +79,12 @@ class Ledger(Ride):
         label = "left over" if self.left.magnitude >= 0 or short else "missing"
         known = all(line.measured for line in (*supply[1:], *rest))
         return (*supply, usable, *rest, Line(label, "total", self._of(walk.end_wh) if short else self.left, known))
+
+    def new_since(self, before: Ledger) -> list[tuple[Line, Line | None]]:
+        """Return the lines that are measured and were not in another account, each with what it was there."""
+        then = {line.topic: line for line in before.lines}
+        found = [(line, then.get(line.topic)) for line in self.lines if line.basis == "measured"]
+        return [(line, was) for line, was in found if was is None or not was.measured]
 
     def _of(self, rows: Any) -> Drawn:
         return self.case.sampler.result(np.broadcast_to(rows, self.case.rows), "Wh")

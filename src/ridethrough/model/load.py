@@ -1,7 +1,4 @@
-"""What hangs on the unit's outlet: one appliance or several, each with its mean power and pattern.
-
-Every power here is AC power at the outlet.
-"""
+"""What hangs on the unit's outlet: one appliance or several, each with mean power and pattern, AC at the outlet."""
 
 from __future__ import annotations
 
@@ -245,8 +242,9 @@ class Load:
         return sum(others, start=first)
 
     def on_trust(self) -> Load:
-        """Return the load marked as assumed, as a first lesson or a report on hearsay takes it."""
-        return self._with(measured=False)
+        """Return the load as hearsay takes it: assumed, with the table's band of what such a number is worth."""
+        told = coefficient("draw on trust")
+        return Load(tuple(replace(one, mean_power=one.mean_power * told, measured=False) for one in self.appliances))
 
     def made_for(self, volts: Any) -> Load:
         """Return the load with the voltage that all its appliances are made for [V]."""

@@ -121,16 +121,21 @@ class Printed:
         """Return what of a charge counts, at the rate that its energy holds for [-]."""
         return 1.0
 
-    def changed(self, *, standby: Estimate | None = None, **battery: Any) -> Printed:
-        """Return the route with another standby [W], or other numbers of its battery: what changes is assumed."""
-        inverter = self.inverter if standby is None else replace(self.inverter, standby=standby)
-        known = self.known - battery.keys() - ({"standby"} if standby is not None else set())
-        return replace(self, battery=replace(self.battery, **battery), inverter=inverter, known=known)
+    def changed(self, *, measured: bool = False, **other: Any) -> Printed:
+        """Return the route with another standby [W] or inverter, or other numbers of its battery, measured or not."""
+        inverter = other.pop("inverter", self.inverter)
+        names = {*other} if inverter is self.inverter else {*other, "standby", "efficiency"}
+        if "standby" in other:
+            inverter = replace(inverter, standby=other.pop("standby"))
+        known = self.known | names if measured else self.known - names
+        return replace(self, battery=replace(self.battery, **other), inverter=inverter, known=known)
 
     def with_packs(self, count: int, pack: pint.Quantity, standby: Estimate | None) -> Printed:
         """Return the route with more packs: each with its printed capacity [Wh] and what it takes [W], if known."""
-        own = None if standby is None else self.standby + count * standby
-        return self.changed(printed=self.printed + count * pack, standby=own)
+        found = self.changed(printed=self.printed + count * pack)
+        if standby is None:
+            return found
+        return found.changed(standby=self.standby + count * standby, measured=self.measured("standby"))
 
     def fixed(self) -> list[str]:
         """Return the table's coefficients without a band that this route rests on."""
@@ -250,7 +255,7 @@ class Measured:
         line = replace(self.line, energy=self.line.energy + count * told.energy)
         return replace(found, line=line, tested=self.tested + more)
 
-    def changed(self, **other: Any) -> Measured:
+    def changed(self, *, measured: bool = True, **other: Any) -> Measured:
         """Return the route with another printed capacity [Wh], another standby [W] or another health [-]."""
         if "depth_of_discharge" in other:
             raise Refusal("a depth of discharge for a unit that was measured by run-downs", "a unit from print",

@@ -19,6 +19,8 @@ from .routes import Heater, Measured, Printed
 from .rundowns import RundownLine
 from .temperature import TemperatureCurve
 
+FITTED = "Write inverter=Inverter.fit(points, rated)."
+
 
 @dataclass(frozen=True)
 class BackupUnit:
@@ -110,7 +112,7 @@ class BackupUnit:
         <BackupUnit 'mine': 1,200 Wh printed, standby 9 W at the battery>
         """
         ratings = Ratings.of(rated)
-        of_kind(inverter, Inverter | None, "inverter", "an inverter", "Write inverter=Inverter.fit(points, rated).")
+        of_kind(inverter, Inverter | None, "inverter", "an inverter", FITTED)
         of_kind(curve, TemperatureCurve | None, "curve", "a curve", "Write curve=TemperatureCurve.from_runs(...).")
         if (inverter is None) == (standby is None and efficiency is None):
             given = "a measured curve beside standby and efficiency" if inverter else "a unit without its losses"
@@ -218,16 +220,24 @@ class BackupUnit:
         return replace(self, route=self.route.changed(printed=positive(printed, "Wh", "printed")))
 
     def with_standby(self, standby: Any) -> BackupUnit:
-        """Return the unit with another standby [W], on the same side, by its sheet, and nothing else changed."""
-        return replace(self, route=self.route.changed(standby=on_sheet(standby, "W", "standby")))
+        """Return the unit with another standby [W], on the same side: measured if an Estimate, else by its sheet."""
+        return self._with(standby, standby=on_sheet(standby, "W", "standby"))
 
     def with_health(self, health: Any) -> BackupUnit:
         """Return the unit with another health [-]: capacity over that printed, or over that of its run-downs."""
-        return replace(self, route=self.route.changed(health=not_negative(health, "1", "health")))
+        return self._with(health, health=not_negative(health, "1", "health"))
 
     def with_depth(self, depth: Any) -> BackupUnit:
         """Return the unit from print with another depth of discharge [-]."""
-        return replace(self, route=self.route.changed(depth_of_discharge=not_negative(depth, "1", "depth")))
+        return self._with(depth, depth_of_discharge=not_negative(depth, "1", "depth"))
+
+    def with_inverter(self, inverter: Inverter) -> BackupUnit:
+        """Return the unit from print with a measured loss curve, standby included, in place of its sheet's."""
+        return self._with(self.inverter, inverter=of_kind(inverter, Inverter, "inverter", "an inverter", FITTED))
+
+    def _with(self, given: Any, **other: Any) -> BackupUnit:
+        """Return the unit with a number changed, which was measured if it was given as an Estimate."""
+        return replace(self, route=self.route.changed(**other, measured=isinstance(given, Estimate | Inverter)))
 
     @property
     def label(self) -> str:

@@ -6,10 +6,12 @@ import pandas as pd
 
 from ..answer.ledger import Ledger, ledger
 from ..answer.outage import Outage
+from ..measure.bench import fit_rundowns
 from ..measure.candidates import read_units
 from ..measure.draw import Draw, measure_draw
 from ..measure.log import Meter, MeterLog, read_log
 from ..measure.rundown import Rundown
+from ..measure.standby import standby_on
 from ..model.load import Load
 from ..model.unit import BackupUnit
 from ..units import show
@@ -58,16 +60,38 @@ def pantry_unit() -> BackupUnit:
     return read_units(scenario.path("units.csv"))["Unit B"]
 
 
-def first_ledger() -> Ledger:
-    """Return the pantry's account for a day without mains."""
-    return ledger(kitchen_draw().as_load().on_trust(), pantry_unit(), Outage("24 h", start=START))
+def account(after: str) -> Ledger:
+    """Return the pantry's account of a day without mains as it is known after a lesson: what is measured stays so.
+
+    Parameters
+    ----------
+    after : str
+        Number of the lesson: "00" takes all on trust, "01" has measured the draw, "02" the standby, "03" and later ones
+        what comes out at the outlet.
+    """
+    load, unit = kitchen_draw().as_load(), pantry_unit()
+    tested = bench_unit(unit)
+    if after < "01":
+        load = load.on_trust()
+    if after == "02":
+        unit = unit.with_standby(standby_on("battery", tested.standby, found_on="outlet", k1=unit.inverter.k1))
+    if after >= "03":
+        unit = tested
+    return ledger(load, unit, Outage("24 h", start=START))
+
+
+def bench_unit(sheet: BackupUnit) -> BackupUnit:
+    """Return a unit of the pantry as its run-downs measured it (invented)."""
+    line = fit_rundowns(pantry_rundowns()[sheet.name], meter=Meter(**scenario.BENCH_METER), chemistry=sheet.chemistry)
+    return BackupUnit.from_rundowns(sheet.name, line, printed=sheet.printed, rated=sheet.ratings, pack=sheet.pack,
+                                    packs_max=sheet.packs_max)  # fmt: skip
 
 
 def first_answer() -> str:
     """Return the pantry's answer and its caution, two sentences for the terminal."""
-    account = first_ledger()
+    first = account("01")
     return (
-        f"Invented data: a fridge-freezer measured at {show(account.load.mean_power.value)} on average runs on "
-        f"{account.unit.name} ({show(account.unit.printed)} printed on the box) for {account.lasts}: "
-        f"{account.verdict} for one day.\n{CAUTION}"
+        f"Invented data: a fridge-freezer measured at {show(first.load.mean_power.value)} on average runs on "
+        f"{first.unit.name} ({show(first.unit.printed)} printed on the box) for {first.lasts}: "
+        f"{first.verdict} for one day.\n{CAUTION}"
     )

@@ -11,7 +11,7 @@ from matplotlib.axes import Axes
 from ...answer.ledger import Ledger, Line
 from ...units import show
 from .base import About, Known, beside, plain
-from .palette import APPLIANCE, ASSUMED, HELD, INK, KEPT, LEFT, MAINS, OWN, SHORT, SUM_ASSUMED
+from .palette import APPLIANCE, ASSUMED, BEFORE, HELD, INK, KEPT, LEFT, MAINS, OWN, SHORT, SUM_ASSUMED
 
 _LONGEST = 29  # characters that fit beside the bars
 _COLOURS = {"total": HELD, "battery": KEPT, "load": APPLIANCE, "loss": OWN, "recharge": MAINS}
@@ -22,7 +22,8 @@ _MISSING: dict[str, dict[str, Any]] = {
 }
 
 
-def ledger_figure(axes: Axes, account: Ledger, *, reach: tuple[float, float] | None = None) -> About:
+def ledger_figure(axes: Axes, account: Ledger, *, before: Ledger | None = None,
+                  reach: tuple[float, float] | None = None) -> About:  # fmt: skip
     """Draw the energy ledger, from the printed capacity down to what is left; return what the grey line explains.
 
     Parameters
@@ -31,6 +32,8 @@ def ledger_figure(axes: Axes, account: Ledger, *, reach: tuple[float, float] | N
         Of a `canvas`, in the kit's style.
     account : Ledger
         What to show.
+    before : Ledger, optional
+        The same account with less known: what is new stands out, and its intervals lie in grey below.
     reach : (float, float), optional
         The two ends of the energy axis [Wh]; a panel fixes them so that nothing jumps.
 
@@ -41,20 +44,28 @@ def ledger_figure(axes: Axes, account: Ledger, *, reach: tuple[float, float] | N
     """
     _rows(axes, [line.label for line in account.lines], f"energy at the {account.unit.route.side} (Wh)", left=0.30)
     level, (*_, last) = 0.0, account.lines
+    then = {line.topic: line for line in before.lines} if before else {}
+    new = [line for line, _ in account.new_since(before)] if before else account.lines
     lowest, highest = 0.0, plain(account.unit.printed)
     for row, line in enumerate(account.lines):
         value, total = plain(line.energy), line.kind == "total"
         if row and (not total or line is last):
             axes.plot([level, level], [row - 0.66, row - 0.34], linewidth=0.8)
         begin = 0.0 if total else level
-        axes.barh(row, value, left=begin, height=0.62, **_look(line, last=line is last))
+        look = dict(_look(line, last=line is last))
+        if line.basis == "measured" and line not in new:
+            look["alpha"] = 0.45
+        axes.barh(row, value, left=begin, height=0.62, **look)
         level = begin + value
         ends = _interval(axes, row, level - value, line.energy)
+        if line.topic in then and (line in new or line.kind == "total"):
+            _interval(axes, row + 0.2, level - value, then[line.topic].energy, **BEFORE)
         beside(axes, row, show(line.energy.value, 0), fontweight="bold" if total else "normal")
         lowest, highest = min(lowest, level, *ends), max(highest, level, *ends)
     low, high = reach or (lowest, highest)
     axes.set_xlim(low - 0.02 * (high - low), high + 0.02 * (high - low))
-    return account.unit.label, account.load.name, "thin lines: 95 % interval", "hatched: assumed"
+    lines = "thin lines: 95 % interval" + (", grey: before" if before else "")
+    return account.unit.label, account.load.name, lines, "hatched: assumed"
 
 
 def _look(line: Line, *, last: bool) -> Mapping[str, Any]:
@@ -176,9 +187,9 @@ def _rows(axes: Axes, labels: Sequence[str], axis: str, *, left: float, right: f
     axes.set(ylim=(len(labels) - 0.4, -0.6), xlabel=axis)
 
 
-def _interval(axes: Axes, row: int, begin: float, estimate: Known) -> list[float]:
+def _interval(axes: Axes, row: float, begin: float, estimate: Known, **look: Any) -> list[float]:
     """Draw the 95 % interval of a bar that begins somewhere, and return where it ends."""
     ends = [begin + plain(end) for end in estimate.interval()]
     if ends[1] > ends[0]:
-        axes.plot(ends, [row, row], linewidth=1.7)
+        axes.plot(ends, [row, row], **({"linewidth": 1.7} | look))
     return ends

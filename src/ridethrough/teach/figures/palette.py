@@ -8,5 +8,6 @@ LEFT, SHORT = "#009E73", "#A3487D"  # green: what is left over; purple: what is 
 MAINS, INK = "#F0E442", "#222222"
 ASSUMED: dict[str, Any] = {"color": "#C9C9C9", "hatch": "///"}  # nothing else is hatched or grey
 SUM_ASSUMED: dict[str, Any] = {"color": "#6E6E6E"}  # what rests on it, and lines
+BEFORE: dict[str, Any] = {"color": "#8A8A8A", "linewidth": 1.4}  # the interval of what was known before
 LOADS = (APPLIANCE, KEPT, SHORT, HELD, MAINS, INK, LEFT)  # where several stand side by side, in the household's order
 UNITS = (HELD, SHORT, INK, LEFT)

@@ -30,10 +30,14 @@ def sentence(account: Ledger) -> str:
     return f"With {show(unit.standby)} of standby, {runs}. {outage} without mains: {account.verdict}."
 
 
-def ledger_view(account: Ledger, *, reach: tuple[float, float] | None = None) -> View:
-    """Return the view of a ledger: its sentence, its lines and its figure."""
+def ledger_view(account: Ledger, before: Ledger | None = None, *, reach: tuple[float, float] | None = None) -> View:
+    """Return the view of a ledger: its sentence, its lines and its figure; and what is new since another."""
+    text = sentence(account)
+    for line, was in [] if before is None else account.new_since(before):
+        text += f" Measured now: {line.label}: {line.energy}" + (f"; before: {was.energy}." if was else ".")
     table = account.rows[["line", "energy (Wh)", "low (Wh)", "high (Wh)", "basis"]]
-    return View(sentence(account), table, account.headline, partial(ledger_figure, account=account, reach=reach))
+    picture = partial(ledger_figure, account=account, before=before, reach=reach)
+    return View(text, table, account.headline, picture)
 
 
 def standby_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Panel:
