@@ -34,7 +34,7 @@ def ledger_view(account: Ledger, before: Ledger | None = None, *, reach: tuple[f
     """Return the view of a ledger: its sentence, its lines and its figure; and what is new since another."""
     text = sentence(account)
     for line, was in [] if before is None else account.new_since(before):
-        text += f" Measured now: {line.label}: {line.energy}" + (f"; before: {was.energy}." if was else ".")
+        text += f" Measured now: {line.label}: {-line.energy}" + (f"; before: {-was.energy}." if was else ".")
     table = account.rows[["line", "energy (Wh)", "low (Wh)", "high (Wh)", "basis"]]
     picture = partial(ledger_figure, account=account, before=before, reach=reach)
     return View(text, table, account.headline, picture)
