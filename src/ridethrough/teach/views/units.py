@@ -72,7 +72,7 @@ def crossing_panel(lines: Mapping[str, RundownLine]) -> Panel:
         headline = f"At {load:g} W {longest} {lasts}: {show(here[longest])}"
         return View(text, pd.DataFrame(columns), headline, partial(picture, at=load))
 
-    return Panel(view, load=Slider("load at the outlet", 0, 100, 5, unit="W"))
+    return Panel(view, load=Slider("load at the outlet", 0, 100, 60, unit="W"))
 
 
 def rundown_view(line: RundownLine) -> View:
