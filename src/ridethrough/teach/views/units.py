@@ -121,7 +121,7 @@ def efficiency_panel(units: Mapping[str, BackupUnit], stated_at: Mapping[str, An
         headline = f"At {load:g} W {worst.name} delivers {worst.value[here]:.0f} %; its box says {says:.0f} %"
         return View(text, pd.DataFrame(columns), headline, partial(picture, at=load))
 
-    return Panel(view, load=Slider("load at the outlet", 5, 500, 33, unit="W"))
+    return Panel(view, load=Slider("load at the outlet", 5, 500, 250, unit="W"))
 
 
 def usable_panel(units: Mapping[str, BackupUnit], *, start: Any = "100 %") -> Panel:
