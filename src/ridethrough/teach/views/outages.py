@@ -136,7 +136,7 @@ def cold_panel(freezer: Load, steady: Load, unit: BackupUnit, *, kitchen: Any) -
         headline = f"Store at {store:g} °C, unit {place}: {', '.join(words)}".replace("-", "−")
         return View(text, _table(here, before), headline, partial(picture, curves=curves[place], at=store))
 
-    store = Slider("temperature of the store", -15, 25, -8, unit="°C")
+    store = Slider("temperature of the store", -15, 25, 15, unit="°C")
     return Panel(view, store=store, place=Choice("the unit stands", list(_PLACES)))
 
 
