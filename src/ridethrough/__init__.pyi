@@ -31,4 +31,5 @@ from .model.temperature import TemperatureCurve as TemperatureCurve
 from .model.unit import BackupUnit as BackupUnit
 from .sources import coefficient as coefficient
 from .teach.exercises import exercise as exercise
+from .teach.sheet import Sheet as Sheet, method_sheet as method_sheet
 from .units import Q_ as Q_, Refusal as Refusal, display as display, read_quantity as read_quantity, show as show

@@ -26,15 +26,20 @@ _LEVELS = (0.025, 0.25, 0.5, 0.75, 0.975)  # 19 of 20, half, the middle
 
 def rides_view(load: Load, unit: BackupUnit, outage: Any) -> View:
     """Return the view of 2,000 rides through one outage: how many last, when the others run empty."""
-    rides = ride(load, unit, outage, draws=_RIDES, times=_MOMENTS)
+    return charge_view(ride(load, unit, outage, draws=_RIDES, times=_MOMENTS))
+
+
+def charge_view(rides: Ride) -> View:
+    """Return the view of rides through one outage whose charge is told at moments: how many last, and when not."""
+    unit, count = rides.unit, rides.case.sampler.draws
     levels_wh, reserve = np.quantile(rides.charges_wh, _LEVELS, axis=1), rides.outage.reserve
     kept = f" and keep {show(reserve)} in reserve" if reserve.magnitude else ""
-    last = f"on {unit.label}: {round(rides.chance * _RIDES):,} of {_RIDES:,} rides last"
+    last = f"on {unit.label}: {round(rides.chance * count):,} of {count:,} rides last"
     hours, verdict = show(rides.outage.duration), rides.verdict
     table = pd.DataFrame([rides.case.told_h, *levels_wh[::2]], ["time (h)", "low (Wh)", "middle (Wh)", "high (Wh)"]).T
     text = f"Outage of {hours} {last}{kept}, {verdict}. {_ends(rides)}"
     picture = partial(charge_figure, rides=rides, levels_wh=levels_wh)
-    return View(text, table[:: _MOMENTS // 8], f"{hours} {last}, {verdict}", picture)
+    return View(text, table[:: max(1, rides.case.told_h.size // 8)], f"{hours} {last}, {verdict}", picture)
 
 
 def _ends(rides: Ride) -> str:

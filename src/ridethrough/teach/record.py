@@ -1,0 +1,114 @@
+"""The record of a method sheet: its numbers with intervals, for the next edition to be compared with."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import platform
+import re
+from collections.abc import Mapping, Sequence
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from ..answer.ledger import Ledger
+from ..known import Known, apart
+from ..units import Refusal
+
+FORM = "ridethrough method sheet 1"
+_PACKAGES = ("ridethrough", "numpy", "pandas", "pint")
+_LEAST = {"Wh": 1.0, "h": 0.1}  # what moved by less is told only where it is more than its give or take
+_VOLATILE = re.compile(r"-?\d[\d,.]*(?= (?:h|W|%|°C|°F)\b| %)")  # what may differ in a line's label
+
+
+def files_of(paths: Sequence[str | Path]) -> dict[str, dict[str, Any]]:
+    """Return size and SHA-256 of each file by its name, or refuse one that can't be read."""
+    names = apart(Path(path).name for path in paths)
+    try:
+        held = [Path(path).read_bytes() for path in paths]
+    except OSError as error:
+        given = f"the input file {error.filename} ({error.strerror})"
+        raise Refusal(given, "a file that can be read", 'Write inputs=["my-folder/freezer.csv"].') from None
+    return {name: {"bytes": len(each), "sha256": hashlib.sha256(each).hexdigest()}
+            for name, each in zip(names, held, strict=True)}  # fmt: skip
+
+
+def record_of(account: Ledger, compared: pd.DataFrame | None, **about: Any) -> dict[str, Any]:
+    """Return all that an account says as text and plain numbers, after what is told ``about`` it."""
+    sampler, lines, shares = account.case.sampler, account.lines, account.shares
+    keys = apart([_VOLATILE.sub("…", line.label) for line in lines[:-1]] + ["left over, or missing"])
+    numbers = {"run time": _told(account.lasts), "asked in all": _told(account.needed)}
+    numbers |= {key: {"line": line.label, "basis": line.basis, **_told(line.energy)}
+                for key, line in zip(keys, lines, strict=True)}  # fmt: skip
+    return about | {
+        "form": FORM,
+        "versions": {"python": platform.python_version()} | {name: version(name) for name in _PACKAGES},
+        "draws": sampler.draws,
+        "seed": sampler.seed,
+        "load": [{"name": a.name, "measured": a.measured, **_told(a.mean_power)} for a in account.load.appliances],
+        "unit": repr(account.unit),
+        "outage": repr(account.outage),
+        "verdict": account.verdict,
+        "chance": account.chance,
+        "inverter": account.inverter,
+        "cautions": list(account.cautions),
+        "numbers": numbers,
+        "shares": dict(zip(shares["influence"], shares["share"].round(6), strict=True)),
+        "compared": None if compared is None else plain_rows(compared),
+    }
+
+
+def _told(known: Known) -> dict[str, Any]:
+    """Return what is said of a number, its value and the ends of its 95 % interval, and their unit."""
+    parts = zip(("value", "low", "high"), (known.value, *known.interval()), strict=True)
+    return {"said": str(known), "unit": f"{known.value.units:~P}"} | {
+        name: round(float(each.magnitude), 6) for name, each in parts
+    }
+
+
+def plain_rows(table: pd.DataFrame) -> list[Any]:
+    """Return a table's rows by column, None where a number is missing."""
+    return table.astype(object).where(table.notna(), None).to_dict("records")
+
+
+def written(record: Mapping[str, Any]) -> str:
+    """Return a record as the text of its file."""
+    return json.dumps(record, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def read_record(path: str | Path, remedy: str = 'Write previous="my-sheet/record.json".') -> dict[str, Any]:
+    """Return the record of an edition, or refuse what is none."""
+    try:
+        record: dict[str, Any] = json.loads(Path(path).read_text(encoding="utf-8"))
+        if record["form"] == FORM:
+            return record
+    except (OSError, ValueError, TypeError, KeyError):
+        pass
+    raise Refusal(f"{path} as a record", "the record.json of a method sheet", remedy)
+
+
+def changes(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[tuple[str, str, str, str]]:
+    """Return what differs between two records: what, before, now, and whether it is beyond its give or take."""
+    found = []
+    for what in dict.fromkeys([*now["numbers"], *before["numbers"]]):
+        held = [each["numbers"].get(what) for each in (before, now)]
+        if None in held:
+            beyond = ""
+        else:
+            moved, half = abs(held[1]["value"] - held[0]["value"]), max(each["high"] - each["low"] for each in held) / 2
+            if moved < _LEAST[held[1]["unit"]] and moved <= half:
+                continue
+            beyond = "yes" if moved > half else "no"
+        found.append((what, *("–" if each is None else each["said"] for each in held), beyond))
+    old, new = _texts(before), _texts(now)
+    told = [(what, old.get(what, "–"), new.get(what, "–"), "") for what in dict.fromkeys([*new, *old])]
+    return [row for row in told if row[1] != row[2]] + found
+
+
+def _texts(record: Mapping[str, Any]) -> dict[str, str]:
+    """Return what two records are compared in word by word."""
+    files = {f"file {name}": f"SHA-256 {file['sha256'][:8]}…" for name, file in record["files"].items()}
+    chance = f"{100 * record['chance']:.0f} %"
+    return {"verdict": record["verdict"], "chance to last": chance, **files, **record["versions"]}
