@@ -43,21 +43,14 @@ def record_of(account: Ledger, compared: pd.DataFrame | None, **about: Any) -> d
     numbers |= {key: {"line": line.label, "basis": line.basis, **_told(line.energy)}
                 for key, line in zip(keys, lines, strict=True)}  # fmt: skip
     return about | {
-        "form": FORM,
+        "form": FORM, "draws": sampler.draws, "seed": sampler.seed,
         "versions": {"python": platform.python_version()} | {name: version(name) for name in _PACKAGES},
-        "draws": sampler.draws,
-        "seed": sampler.seed,
         "load": [{"name": a.name, "measured": a.measured, **_told(a.mean_power)} for a in account.load.appliances],
-        "unit": repr(account.unit),
-        "outage": repr(account.outage),
-        "verdict": account.verdict,
-        "chance": account.chance,
-        "inverter": account.inverter,
-        "cautions": list(account.cautions),
-        "numbers": numbers,
+        "unit": repr(account.unit), "outage": repr(account.outage), "inverter": account.inverter,
+        "verdict": account.verdict, "chance": account.chance, "cautions": list(account.cautions), "numbers": numbers,
         "shares": dict(zip(shares["influence"], shares["share"].round(6), strict=True)),
         "compared": None if compared is None else plain_rows(compared),
-    }
+    }  # fmt: skip
 
 
 def _told(known: Known) -> dict[str, Any]:

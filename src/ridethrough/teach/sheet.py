@@ -5,7 +5,6 @@ Its words stand in ``pages/sheet.toml``, its looks in ``sheet.html``, ``sheet.cs
 
 from __future__ import annotations
 
-import base64
 import json
 import re
 import tomllib
@@ -84,8 +83,7 @@ class Sheet:
     @property
     def html(self) -> str:
         """The page, one file that asks the network for nothing."""
-        drawn = {name: base64.b64encode(text.encode()).decode() for name, (text, _) in self._pictures.items()}
-        return _TEMPLATES.get_template("sheet.html").render(self.content, drawn=drawn)
+        return _TEMPLATES.get_template("sheet.html").render(self.content, pictures=self._pictures)
 
     @property
     def pdf(self) -> bytes:
@@ -115,11 +113,13 @@ class Sheet:
         Refusal
             If the folder holds this edition with other words or numbers, a later one, or files of something else.
         """
-        place, edition = Path(folder), self.record["edition"]
+        place, as_markdown = Path(folder), _TEMPLATES.get_template("table.md").render
         texts = {"sheet.html": self.html, "record.json": written(self.record)}
-        texts |= {f"tables/{name}.csv": table.to_csv(index=False) for name, table in self.tables.items()}
-        for table in (each for section in self.content["sections"] for each in section["tables"]):
-            texts[f"tables/{table['name']}.md"] = _TEMPLATES.get_template("table.md").render(table)
+        texts |= {
+            f"tables/{name}.csv": table.to_csv(index=False, lineterminator="\n") for name, table in self.tables.items()
+        }
+        shown = [each for section in self.content["sections"] for each in section["tables"]]
+        texts |= {f"tables/{each['name']}.md": as_markdown(each) for each in shown}
         files = {"sheet.pdf": self.pdf} | {name: text.encode() for name, text in texts.items()}
         for name, (text, picture) in self._pictures.items():
             files |= {f"figures/{name}.svg": text.encode(), f"figures/{name}.png": picture}
@@ -131,7 +131,7 @@ class Sheet:
         except OSError as error:
             needed, remedy = "a folder that can be written to", "Choose another folder."
             raise Refusal(f"{place} ({error.strerror})", needed, remedy) from None
-        return f"Edition {edition} is in {place}: open sheet.html, print sheet.pdf."
+        return f"Edition {self.record['edition']} is in {place}: open sheet.html, print sheet.pdf."
 
     def _make_room(self, place: Path, names: set[str]) -> None:
         """Move an earlier edition aside, or refuse to write over what there is."""
@@ -213,7 +213,7 @@ def method_sheet(
         account, compared, edition=_edition(edition, corrected, before), date=_day(date), corrected=corrected,
         question=question, author=author, note=note, files=files_of(inputs),
     )  # fmt: skip
-    context: dict[str, Any] = _measured(measured, account) | {"compared": compared, "before": before}
+    context = _measured(measured, account) | {"compared": compared, "before": before}
     rides = ride(account.load, account.unit, account.outage, draws=sampler.draws, seed=sampler.seed, times=_MOMENTS)
     views = {"ledger": ledger_view(account), "charge": charge_view(rides)}
     views |= {f"run-downs-{n}": rundown_view(line) for n, line in enumerate(context["lines"], 1)}
@@ -224,9 +224,10 @@ def method_sheet(
                  tables if compared is None else tables | {"comparison": compared})  # fmt: skip
 
 
-def _measured(given: Any, account: Ledger) -> dict[str, list[Any]]:
+def _measured(given: Any, account: Ledger) -> dict[str, Any]:
     """Return draws, logs and run-down lines apart; that of the account's own unit is always among them."""
     kinds: dict[str, Any] = {"draws": Draw, "logs": MeterLog, "lines": RundownLine}
+    given = given if isinstance(given, list | tuple) else [given]
     for each in given:
         of_kind(each, tuple(kinds.values()), "measured", "draws, logs and run-down lines", "Write measured=[draw].")
     found = {name: [each for each in given if isinstance(each, kind)] for name, kind in kinds.items()}
