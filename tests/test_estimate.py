@@ -103,3 +103,8 @@ def test_an_estimate_is_itself_and_no_other_thing() -> None:
     assert gain != Meter("1 %").gain
     assert gain != "1"
     assert {gain: 1}[gain] == 1
+
+
+def test_rounding_is_no_give_or_take() -> None:
+    assert str(Estimate.standard("8 h", "1e-15 h", "rounding")) == "8 h, give or take 0 h"
+    assert str(Estimate.standard("0 h", "1e-15 h", "small")).startswith("0.0")

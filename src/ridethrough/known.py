@@ -12,6 +12,7 @@ import pint
 from .units import Refusal, any_quantity, registry, show, unit_name
 
 COVERAGE = 0.95
+_ROUNDING = 1e-12  # of a value: a smaller half width is none
 
 
 class Known:
@@ -42,7 +43,8 @@ class Known:
         """
         half = self.expanded()
         size = float(half.magnitude)
-        digits = max(0, 1 - math.floor(math.log10(size))) if size > 0 else None
+        told = size > _ROUNDING * abs(float(self.value.magnitude))
+        digits = max(0, 1 - math.floor(math.log10(size))) if told else None
         return show(self.value, digits), show(half, digits)
 
     def _not_compared(self, other: Any) -> bool:
