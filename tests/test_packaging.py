@@ -152,6 +152,7 @@ def test_the_wheel_holds_lessons_and_data(copy: Path, tmp_path: Path) -> None:
     for folder, kinds in (
         ("lessons", "*.ipynb"), ("data", "*.csv"), ("data", "datapackage.json"), ("data", "make.py"),
         ("src", "*.py"), ("src", "*.pyi"), ("src", "py.typed"), ("src", "*.csv"), ("src", "*.toml"),
+        ("src", "*.html"), ("src", "*.css"), ("src", "*.typ"),
     ):  # fmt: skip
         paths = [path.relative_to(copy / "src" if folder == "src" else copy) for path in (copy / folder).rglob(kinds)]
         inside = {path.as_posix() if folder == "src" else f"ridethrough/{path.as_posix()}" for path in paths}

@@ -94,7 +94,8 @@ def changes(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[tuple[str
             if moved < _LEAST[held[1]["unit"]] and moved <= half:
                 continue
             beyond = "yes" if moved > half else "no"
-        found.append((what, *("–" if each is None else each["said"] for each in held), beyond))
+        label = (held[1] or held[0]).get("line", what)
+        found.append((label, *("–" if each is None else each["said"] for each in held), beyond))
     old, new = _texts(before), _texts(now)
     told = [(what, old.get(what, "–"), new.get(what, "–"), "") for what in dict.fromkeys([*new, *old])]
     return [row for row in told if row[1] != row[2]] + found
