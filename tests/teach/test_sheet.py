@@ -233,6 +233,9 @@ def test_each_file_and_version_can_be_checked(tmp_path: Path) -> None:
     versions = dict(table_of(sheet, "versions")[1:])
     assert versions["pandas"] == pd.__version__
     assert versions["python"] == ".".join(map(str, sys.version_info[:3]))
+    assert method_sheet(account_of(sheet), inputs=str(scenario.path("units.csv"))).record["files"].keys() == {
+        "units.csv"
+    }
     twin.write_text("other", encoding="utf-8")
     two = method_sheet(account_of(sheet), inputs=[scenario.path("units.csv"), twin])
     assert [row[0] for row in table_of(two, "files")[1:]] == ["units.csv", "units.csv (2)"]
@@ -315,6 +318,16 @@ def browser() -> Iterator[Browser]:
         chromium = play.chromium.launch(executable_path=CHROMIUM, args=["--headless", "--no-sandbox", "--disable-gpu"])
         yield chromium
         chromium.close()
+
+
+def test_axe_finds_nothing_where_an_edition_is_corrected(browser: Browser, tmp_path: Path) -> None:
+    garage_sheet().write(tmp_path)
+    again = pantry_sheet(edition=2, corrected="it was another unit", previous=tmp_path / "record.json")
+    page = browser.new_page()
+    page.set_content(again.html)
+    found = Axe().run(page)
+    assert found.violations_count == 0, found.generate_report()
+    page.close()
 
 
 @pytest.mark.parametrize("width", [1280, 400])
@@ -515,6 +528,8 @@ def test_versions_and_lines_that_come_and_go_are_told(tmp_path: Path) -> None:
         ({"measured": ["my log"]}, "draws, logs and run-down lines"),
         ({"measured": pantry.CAUTION}, "draws, logs and run-down lines"),
         ({"measured": 5}, "measured"),
+        ({"inputs": "nowhere.csv"}, "nowhere.csv"),
+        ({"inputs": scenario.path("units.csv").parent}, "an input file that can be read"),
         ({"compared": pd.DataFrame({"unit": ["A"]})}, "rt.compare"),
         ({"compared": "table"}, "rt.compare"),
         ({"previous": "nowhere.json"}, "record.json"),
@@ -523,13 +538,13 @@ def test_versions_and_lines_that_come_and_go_are_told(tmp_path: Path) -> None:
 )
 def test_what_is_refused(about: dict[str, Any], said: str) -> None:
     with pytest.raises(Refusal, match=re.escape(said)):
-        method_sheet(pantry.first_ledger(), **about)
+        method_sheet(pantry.account("01"), **about)
 
 
 def test_an_account_is_needed_and_its_draws() -> None:
     with pytest.raises(Refusal, match=re.escape("rt.ledger(load, unit, outage)")):
         method_sheet("account")  # type: ignore[arg-type]
-    first = pantry.first_ledger()
+    first = pantry.account("01")
     with pytest.raises(Refusal, match="draws"):
         method_sheet(ledger(first.load, first.unit, first.outage, draws=0))
 

@@ -23,16 +23,16 @@ _LEAST = {"Wh": 1.0, "h": 0.1}  # what moved by less is told only where it is mo
 _VOLATILE = re.compile(r"-?\d[\d,.]*(?= (?:h|W|%|°C|°F)\b| %)")  # what may differ in a line's label
 
 
-def files_of(paths: Sequence[str | Path]) -> dict[str, dict[str, Any]]:
+def files_of(given: str | Path | Sequence[str | Path]) -> dict[str, dict[str, Any]]:
     """Return size and SHA-256 of each file by its name, or refuse one that can't be read."""
-    names = apart(Path(path).name for path in paths)
+    paths = [Path(path) for path in ([given] if isinstance(given, str | Path) else given)]
     try:
-        held = [Path(path).read_bytes() for path in paths]
+        held = [path.read_bytes() for path in paths]
     except OSError as error:
-        given = f"the input file {error.filename} ({error.strerror})"
-        raise Refusal(given, "a file that can be read", 'Write inputs=["my-folder/freezer.csv"].') from None
+        remedy = 'Write inputs=["my-folder/freezer.csv"].'
+        raise Refusal(f"{error.filename} ({error.strerror})", "an input file that can be read", remedy) from None
     return {name: {"bytes": len(each), "sha256": hashlib.sha256(each).hexdigest()}
-            for name, each in zip(names, held, strict=True)}  # fmt: skip
+            for name, each in zip(apart(path.name for path in paths), held, strict=True)}  # fmt: skip
 
 
 def record_of(account: Ledger, compared: pd.DataFrame | None, **about: Any) -> dict[str, Any]:

@@ -157,9 +157,10 @@ class Sheet:
 
 
 def method_sheet(
-    account: Ledger, *, question: str | None = None, measured: Sequence[Draw | MeterLog | RundownLine] = (),
-    compared: pd.DataFrame | None = None, inputs: Sequence[str | Path] = (), author: str = "", note: str = "",
-    edition: int = 1, date: str | Day | None = None, corrected: str | None = None, previous: str | Path | None = None,
+    account: Ledger, *, question: str | None = None, compared: pd.DataFrame | None = None, author: str = "",
+    measured: Draw | MeterLog | RundownLine | Sequence[Draw | MeterLog | RundownLine] = (), note: str = "",
+    inputs: str | Path | Sequence[str | Path] = (), edition: int = 1, date: str | Day | None = None,
+    corrected: str | None = None, previous: str | Path | None = None,
 ) -> Sheet:  # fmt: skip
     """Return the page that publishes an answer: its account, its sources, its doubts, and how to repeat it.
 
@@ -173,7 +174,7 @@ def method_sheet(
         What it rests on; the run-downs of the account's own unit are there without being named [-].
     compared : pandas.DataFrame, optional
         What `compare` returned [-].
-    inputs : sequence of path
+    inputs : path or sequence of paths
         The files that were read; the page tells their checksums [-].
     author, note : str
         Who answers for it and how to reach them; where the data come from, such as "invented data" [-].
@@ -198,8 +199,8 @@ def method_sheet(
 
     Example
     -------
-    >>> from .pantry import first_ledger
-    >>> method_sheet(first_ledger(), date="2026-03-01").content["kicker"]
+    >>> from .pantry import account
+    >>> method_sheet(account("01"), date="2026-03-01").content["kicker"]
     'Method sheet · edition 1 · 2026-03-01'
     """
     of_kind(account, Ledger, "account", "a ledger", "Write account=rt.ledger(load, unit, outage).")
