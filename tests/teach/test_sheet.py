@@ -268,6 +268,16 @@ def test_what_was_left_out_fits_the_case() -> None:
     assert "Other units, and prices" in garage
 
 
+@pytest.mark.parametrize("after", ["00", "01", "02", "03"])
+def test_what_went_in_is_measured_where_the_ledger_says_so(after: str) -> None:
+    sheet = method_sheet(pantry.account(after), date=DAY)
+    basis = {row[0].split(",")[0]: row[4] for row in table_of(sheet, "ledger")}
+    known = {row[0]: row[2].split(",")[0] for row in table_of(sheet, "inputs")}
+    assert known["Unit B, standby"] == ("measured" if basis["standby"] == "measured" else "its sheet")
+    (draw,) = (said for what, said in known.items() if what.startswith("fridge-freezer, mean"))
+    assert draw == basis["fridge-freezer"]
+
+
 def test_an_inverter_that_is_too_small_is_the_answer() -> None:
     unit = BackupUnit.from_print("small", capacity="1 kWh", chemistry="iron phosphate", standby="9 W", rated="100 W",
                                  efficiency="88 %", at="80 W")  # fmt: skip
