@@ -18,7 +18,7 @@ from ..known import Known, apart
 from ..units import Refusal
 
 FORM = "ridethrough method sheet 1"
-_PACKAGES = ("ridethrough", "numpy", "pandas", "pint")
+_PACKAGES = ("ridethrough", "numpy", "pandas", "pint", "scipy", "uncertainties")
 _LEAST = {"Wh": 1.0, "h": 0.1}  # what moved by less is told only where it is more than its give or take
 _VOLATILE = re.compile(r"-?\d[\d,.]*(?= (?:h|W|%|°C|°F)\b| %)")  # what may differ in a line's label
 
