@@ -1,12 +1,13 @@
-from .answer.compare import compare as compare
+from .answer.compare import compare as compare, verdicts as verdicts
 from .answer.headroom import headroom as headroom
 from .answer.ledger import Ledger as Ledger, ledger as ledger
 from .answer.outage import Outage as Outage
+from .answer.recommend import recommend as recommend
 from .answer.ride import Ride as Ride, ride as ride, spread as spread
 from .answer.size import Size as Size, size as size
 from .estimate import Estimate as Estimate
 from .measure.bench import fit_rundowns as fit_rundowns, next_test as next_test
-from .measure.candidates import UnitTable as UnitTable, read_units as read_units
+from .measure.candidates import UnitTable as UnitTable, read_prices as read_prices, read_units as read_units
 from .measure.draw import Draw as Draw, measure_draw as measure_draw, time_to_log as time_to_log
 from .measure.log import Meter as Meter, MeterLog as MeterLog, hand_readings as hand_readings, read_log as read_log
 from .measure.rundown import Rundown as Rundown
@@ -23,6 +24,7 @@ from .model.inverter import Inverter as Inverter
 from .model.load import Load as Load
 from .model.nameplate import apparent_power as apparent_power, label_limit as label_limit, label_power as label_power
 from .model.pattern import Pattern as Pattern
+from .model.price import Price as Price, PriceList as PriceList
 from .model.ratings import Ratings as Ratings
 from .model.recharge import Recharge as Recharge
 from .model.room import in_room as in_room

@@ -6,7 +6,7 @@ import pytest
 
 from ridethrough.answer.compare import compare
 from ridethrough.measure.bench import fit_rundowns
-from ridethrough.measure.candidates import read_units
+from ridethrough.measure.candidates import read_prices, read_units
 from ridethrough.model.load import Load
 from ridethrough.model.unit import BackupUnit
 from ridethrough.teach import scenario
@@ -107,7 +107,7 @@ def test_a_measured_unit_stands_in_the_table_with_its_price() -> None:
     assert list(both) == list(units)
     assert both["Unit C"].route.side == "battery"
     row = compare(Load.steady("45 W"), both, ["12 h"]).set_index("unit").loc["Unit B"]
-    assert row["price"] == "989.00 EUR with tax"
+    assert (row["price"], row["terms"]) == (989, "EUR with tax")
 
 
 def test_a_file_that_is_no_table_is_refused(tmp_path: Path) -> None:
@@ -136,3 +136,53 @@ def test_a_price_that_can_not_be_is_refused(tmp_path: Path, row: str, says: str)
     prices = table(tmp_path, row, head="unit,item,price,currency,tax_included,date\n")
     with pytest.raises(Refusal, match=says):
         read_units(scenario.path("units.csv"), prices=prices)
+
+
+@pytest.mark.parametrize("above", ["", "Units of January\n", "Units of January,,,,,,,\n"])
+@pytest.mark.parametrize("row", ["three,,,iron phosphate,,,,", "one,,1000,iron phosphate,9,88,300,800"])
+def test_a_missing_column_is_named_whatever_stands_below_or_above(tmp_path: Path, above: str, row: str) -> None:
+    """A row of words only is no line of names, and a line of names with one missing no preamble."""
+    rows = (row, "two,,1000,iron phosphate,9,88,300,800")
+    assert row[:3] in "".join(read_units(table(tmp_path, *rows, head=above + HEAD)))
+    with pytest.raises(Refusal, match=r"columns name, weight, capacity_wh.*Needed: also rated_w\."):
+        read_units(table(tmp_path, *(each.rpartition(",")[0] for each in rows),
+                         head=above.replace(",\n", "\n") + HEAD.replace(",rated_w", "")))  # fmt: skip
+
+
+def test_a_column_named_by_a_number_is_left_alone(tmp_path: Path) -> None:
+    head = HEAD.replace("weight", "2026")
+    assert list(read_units(table(tmp_path, "one,7,1000,iron phosphate,9,88,300,800", head=head))) == ["one"]
+
+
+@pytest.mark.parametrize(("row", "missing"), [
+    ("one,,1000,iron phosphate,,88,300,800", "standby_w"),
+    ("one,,1000,iron phosphate,9,,,800", "efficiency_percent, efficiency_at_w"),
+    ("one,,1000,iron phosphate,,,,800", "standby_w, efficiency_percent, efficiency_at_w"),
+])  # fmt: skip
+def test_a_band_may_stand_in_for_a_missing_number(tmp_path: Path, row: str, missing: str) -> None:
+    units = read_units(table(tmp_path, row, "two,,1000,iron phosphate,9,88,300,800"))
+    unit, said = units.reckoned("one")
+    assert isinstance(unit, BackupUnit)
+    assert said == f"assumed, not stated: {missing}"
+    assert 1 < unit.standby.value.m_as("W") < 20
+    assert units.reckoned("two") == (units["two"], "")
+    with pytest.raises(Refusal, match=missing):
+        units["one"]
+    bench = BackupUnit.from_print("one", capacity="1 kWh", chemistry="iron phosphate", rated="800 W", standby="9 W",
+                                  efficiency="88 %", at="300 W")  # fmt: skip
+    assert units.measured(bench).reckoned("one") == (bench, "")
+
+
+@pytest.mark.parametrize("row", ["one,,,iron phosphate,9,88,300,800", "one,,1000,iron phosphate,9,88,300,"])
+def test_nothing_stands_in_for_a_capacity_or_a_rating(tmp_path: Path, row: str) -> None:
+    found, _ = read_units(table(tmp_path, row)).reckoned("one")
+    assert "one in mine" in str(found)
+
+
+def test_prices_stand_alone_too(tmp_path: Path) -> None:
+    (tmp_path / "prices.csv").write_text("unit,item,price,currency,tax_included,date\nmine,unit,9,EUR,,2026-01-12\n")
+    assert [price.terms for price in read_prices(tmp_path / "prices.csv").of("mine")] == ["EUR tax not stated"]
+    rate = "unit,item,price,currency,tax_included,date,tax_rate_percent\nmine,unit,9,EUR,no,2026-01-12,0.19\n"
+    (tmp_path / "prices.csv").write_text(rate)
+    with pytest.raises(Refusal, match=r"tax_rate_percent: '0\.19'"):
+        read_prices(tmp_path / "prices.csv")

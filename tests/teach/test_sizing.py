@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from ridethrough import BackupUnit, Load, Outage, Recharge, compare, ledger, spread
-from ridethrough.teach.views.outages import outage_panel, past_view, rides_view, side_by_side
+from ridethrough import BackupUnit, Load, Outage, Recharge, ledger, spread
+from ridethrough.teach.views.outages import outage_panel, past_view, rides_view
 from ridethrough.units import show
 
 LOAD = Load.cycling("90 W", "40 %", "fridge", day_spread="60 Wh")
@@ -75,12 +75,3 @@ def test_past_outages_get_the_fewest_packs_that_cover_them() -> None:
         verdicts = [ledger(LOAD, SMALL.with_packs(n), f"{hours} h").verdict for n in range(3)]
         assert (verdicts.index("covered") if "covered" in verdicts else None) == (None if pd.isna(packs) else packs)
     assert "mean 113.0 h, half of them under 24.5 h, the longest 400 h. small alone covers 1" in view.text
-
-
-def test_units_stand_in_the_order_given() -> None:
-    units = {"z": SMALL, "a": SMALL.with_capacity("3 kWh")}
-    table = compare(LOAD, units, ["30 h", "9 h", "400 h"])
-    wide = side_by_side(table)
-    assert list(wide.columns) == ["unit", "30 h", "9 h", "400 h"]
-    assert list(wide["unit"]) == ["z", "a"]
-    assert list(wide.iloc[0]) == ["z", "covered, 1 pack", "covered", "short, all packs"]

@@ -2,105 +2,305 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from copy import copy
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
 
-from ..model.load import Load
-from ..model.price import Price
+from ..known import apart
+from ..model.load import CABINETS, Load
+from ..model.price import Offer, PriceList
 from ..model.unit import BackupUnit
-from ..units import Refusal, show
+from ..sources import lookup
+from ..units import Refusal, of_kind, show
 from .case import case_of
+from .headroom import RESTART, Check, headroom
 from .outage import Outage
-from .size import confidence_of, size
+from .ride import Ride, ride
+from .size import LARGE, confidence_of
 
-COLUMNS = ("unit", "outage", "packs", "verdict", "chance", "left (Wh)", "give or take (Wh)", "inverter", "price", "of",
-           "note")  # fmt: skip
+COLUMNS = ("load", "outage", "rank", "unit", "packs", "verdict", "chance", "lasts (h)", "left (Wh)",
+           "give or take (Wh)", "limited by", "price", "terms", "of", "stale", "price per kWh", "note")  # fmt: skip
+NOTHING = "door closed, ice"
+RULE = ("refrigerator", "half full freezer", "full freezer")
+LIMITS = {"start": "start surge", "voltage": "voltage"}  # other checks are of the inverter
+BY_RULE, BEYOND_RULE = "by rule of caution", "beyond the rule"
+NO_PRICE, FALLS_SHORT, TOO_SMALL = "no price", "falls short", "inverter too small"
+ORDER = (BY_RULE, "", NO_PRICE, FALLS_SHORT, TOO_SMALL, "not reckoned", BEYOND_RULE)  # "" passes and has a price
 
 
-def compare(load: Load, units: Mapping[str, BackupUnit], outages: Sequence[Any], *, confidence: float | None = None,
-            on: Any = None) -> pd.DataFrame:  # fmt: skip
-    """Return for each unit and outage the fewest packs that pass, or what all of them come to.
+def compare(load: Any, units: Mapping[str, BackupUnit], outages: Any, *, confidence: float | None = None,
+            on: Any = None, prices: PriceList | None = None, tax_rate: Any = None,
+            rates: Mapping[str, float] | None = None, stale_after: Any = None) -> pd.DataFrame:  # fmt: skip
+    """Return which unit to buy: for each load, outage and unit the fewest packs that pass, ranked.
 
     Parameters
     ----------
-    load : Load
-        What is plugged in [W].
+    load : Load, or mapping from name to Load
+        What is plugged in, or several such things to compare for [W].
     units : mapping from name to BackupUnit
-        As from `read_units`; a unit with a number missing keeps its row, which says so.
-    outages : sequence of Outage, str or pint.Quantity
-        The outages, or their lengths [h].
+        As from `read_units`, known from print or measured; or a plain dict.
+    outages : sequence of Outage, str or pint.Quantity, or mapping from name to one
+        The outages, recharge included, or their lengths [h].
     confidence : float, optional
         As in `size` [-].
     on : str or datetime.date, optional
-        The day whose prices count; the latest where left out.
+        The day whose prices count: the latest of each item by then. The day of the latest price where left out; give
+        it, so that old prices show.
+    prices : PriceList, optional
+        From `read_prices`; the units' own where left out.
+    tax_rate : str or float, optional
+        What comes on top of prices without tax, as "19 %" [-].
+    rates : mapping from str to float, optional
+        What one unit of a currency is worth in the one that is left out, as {"USD": 0.92} beside prices in EUR.
+    stale_after : str or pint.Quantity, optional
+        Age from which a price is marked as stale; 30 days where left out [day].
 
     Returns
     -------
     pandas.DataFrame
-        Columns: unit, outage, packs (missing where none pass), verdict, chance [-], left (Wh) on the side of the unit's
-        route, give or take (Wh), inverter (the worst that `headroom` finds), price, of (what the price is made up of),
-        note. Rows in the order given: no ranking.
+        By load, outage and rank, in the order given. load, outage, rank, unit; packs (missing where none pass: then
+        the row tells of all there are); verdict, inverter included; chance [-]; lasts (h); left (Wh) beyond the
+        reserve, on the side of the unit's route, and give or take (Wh); limited by: energy, packs, cold, charger,
+        inverter, start surge, voltage, "not checked", or nothing; price as a number, terms (currency and tax), of
+        (what it is made of, with dates), stale; price per kWh that reaches the load in this outage; note.
 
     Notes
     -----
-    Prices with and without tax, or in different currencies, are not made alike. Lesson 07.
+    Rank: what passes comes first, then the lower price, then what is left over; what does not pass by its chance. It
+    is 1 and how many rows are known to be better: prices in different terms are not set against each other unless
+    ``tax_rate`` or ``rates`` puts them into the same, so two rows may be first. A bundle counts wherever it is cheaper.
+    The last row does nothing, by the agencies' rule of caution for food in a closed cabinet: no prediction, and it
+    helps cold appliances only. It is first where the rule reaches. A unit with a missing number keeps its row: with
+    the table's band for it, or with the reason. Lessons 07 and 08.
+
+    Example
+    -------
+    >>> unit = BackupUnit.from_print("mine", capacity="1 kWh", chemistry="iron phosphate", standby="10 W",
+    ...                              rated="500 W", efficiency="80 %", at="100 W")
+    >>> compare(Load.steady("40 W"), {"mine": unit}, ["6 h", "3 days"])[["outage", "rank", "unit", "verdict"]]
+      outage  rank              unit          verdict
+    0    6 h     1              mine          covered
+    1    6 h     2  door closed, ice  beyond the rule
+    2   72 h     1              mine            short
+    3   72 h     2  door closed, ice  beyond the rule
     """
-    if not isinstance(units, Mapping) or not units:
-        raise Refusal(f"units={units!r}", "units by name", 'Write read_units("units.csv"), or {"mine": unit}.')
-    if isinstance(outages, str) or not isinstance(outages, Sequence) or not outages:
+    loads, whens, stock = loads_of(load), outages_of(outages), stock_of(units)
+    aim, listed = confidence_of(confidence), listed_of(units, prices, on=on, tax_rate=tax_rate, rates=rates)
+    for unit in [unit for unit, _ in stock.values() if isinstance(unit, BackupUnit)][:1]:
+        for each, when in ((each, when) for each in loads.values() for when in whens.values()):
+            case_of(each, unit, when, draws=0, seed=0)  # refuses what is wrong for every unit
+    rows = []
+    for name, each in loads.items():
+        for label, when in whens.items():
+            found = [{"unit": unit} | _row(each, *stock[unit], unit, when, aim, listed, stale_after) for unit in stock]
+            rows += _ranked([{"load": name, "outage": label} | row for row in (*found, do_nothing(each, when))])
+    table = pd.DataFrame(rows, columns=COLUMNS).astype({"packs": "Int64", "stale": "boolean", "price": float})
+    table = table.fillna(dict.fromkeys(("limited by", "terms", "of"), ""))
+    order = {"load": [*loads], "outage": [*whens], "unit": [*stock, NOTHING]}
+    return table.astype({column: pd.CategoricalDtype(names) for column, names in order.items()})
+
+
+def verdicts(table: pd.DataFrame) -> pd.DataFrame:
+    """Return what `compare` found as a row for each load and unit and a column for each outage, in the order given.
+
+    Its texts go anywhere: ``verdicts(table).to_markdown(index=False)``, ``.to_csv(...)``, ``.to_html(...)``.
+    """
+    said = [
+        ", ".join(filter(None, (
+            row["verdict"],
+            "" if pd.isna(row["packs"]) or not row["packs"] else f"{row['packs']} pack{'s' * (row['packs'] > 1)}",
+            "all packs" if row["limited by"] == "packs" else "",
+        )))
+        for row in table.to_dict("records")
+    ]  # fmt: skip
+    wide = table.assign(said=said).pivot(index=["load", "unit"], columns="outage", values="said")
+    wide = wide.sort_index().reset_index().rename_axis(columns=None)
+    wide.columns = wide.columns.astype(object)
+    return wide if wide["load"].nunique() > 1 else wide.drop(columns="load")
+
+
+# -- what is given ---------------------------------------------------------------------------------
+
+
+def loads_of(load: Any) -> dict[str, Load]:
+    """Return the loads by name; one alone goes by its own."""
+    if isinstance(load, Mapping) and load:
+        return {name: Load.of(each, f"load[{name!r}]") for name, each in load.items()}
+    return {Load.of(load).name: load}
+
+
+def outages_of(outages: Any) -> dict[str, Outage]:
+    """Return the outages by name, or by their lengths."""
+    if isinstance(outages, str | Outage) or not isinstance(outages, Sequence | Mapping) or not outages:
         one = f'"{outages}"' if isinstance(outages, str) else '"12 h", "3 days"'
         raise Refusal(f"outages={outages!r}", "one or more, in a list", f"Write outages=[{one}].")
-    Load.of(load)
-    whens, aim = [Outage.of(outage) for outage in outages], confidence_of(confidence)
-    for unit in units.values() if isinstance(units, dict) else ():
-        case_of(load, unit, whens[0], draws=0, seed=0)  # refuses what is none
-    rows = [_row(load, units, name, when, aim, on) for name in units for when in whens]
-    return pd.DataFrame(rows).astype({"packs": "Int64"})
+    if isinstance(outages, Mapping):
+        return {name: Outage.of(outage) for name, outage in outages.items()}
+    whens = [Outage.of(outage) for outage in outages]
+    return dict(zip(apart(show(when.duration) for when in whens), whens, strict=True))
 
 
-def _row(load: Load, units: Mapping[str, BackupUnit], name: str, outage: Outage, confidence: float,
-         on: Any) -> dict[str, Any]:  # fmt: skip
-    """Return one row of the table."""
-    row: dict[str, Any] = dict.fromkeys(COLUMNS)
-    row |= {"unit": name, "outage": show(outage.duration)}
+def stock_of(units: Any) -> dict[str, tuple[BackupUnit | Refusal, str]]:
+    """Return the units by name, or why they can't be reckoned with, and what was assumed of each."""
+    if not isinstance(units, Mapping) or not units:
+        raise Refusal(f"units={units!r}", "units by name", 'Write read_units("units.csv"), or {"mine": unit}.')
+    if not hasattr(units, "reckoned"):
+        return {name: (BackupUnit.of(unit, f"units[{name!r}]"), "") for name, unit in units.items()}
+    return {name: units.reckoned(name) for name in units}
+
+
+def listed_of(units: Any, prices: Any, **terms: Any) -> PriceList:
+    """Return the prices that count: those given, or else the units' own."""
+    remedy = 'Write prices=read_prices("prices.csv").'
+    found = getattr(units, "listed", PriceList()) if prices is None else prices
+    listed: PriceList = of_kind(found, PriceList, "prices", "a list of prices", remedy).at(**terms)
+    return listed
+
+
+# -- a row -----------------------------------------------------------------------------------------
+
+
+def fewest(load: Load, unit: BackupUnit, outage: Outage, aim: float) -> Ride:
+    """Return the ride on the fewest packs that last with chance ``aim``, or on all there are."""
+    for packs in range(unit.packs_max - unit.packs + 1):
+        found = ride(load, unit.with_packs(packs), outage, times=1)
+        if found.chance >= aim:
+            break
+    return found
+
+
+def passes(found: Ride, aim: float) -> bool:
+    """Return whether it lasts with chance ``aim``, on an inverter that carries the load."""
+    return found.chance >= aim and found.verdict != TOO_SMALL
+
+
+def _row(load: Load, unit: BackupUnit | Refusal, assumed: str, name: str, outage: Outage, aim: float,
+         listed: PriceList, stale_after: Any) -> dict[str, Any]:  # fmt: skip
+    """Return what a unit comes to in one outage; "place" and "keys" serve the ranking."""
     try:
-        found = size(load, outage, like=units[name], confidence=confidence)
+        if isinstance(unit, Refusal):
+            raise unit
+        found = fewest(load, unit, outage, aim)
     except Refusal as refusal:
-        return row | {"verdict": "not reckoned", "note": f"{refusal.given}. {refusal.remedy}"}
-    account = found.account
-    able = found.inverter != "does not carry it"
-    all_of_them = f"even with {account.unit.packs} packs" if account.unit.packs else ""
-    why = all_of_them if able else "no pack makes the inverter larger"
-    priced = _price(getattr(units, "prices", lambda *_: ())(name, on), account.unit.packs)
-    return row | {
-        "packs": found.packs,
-        "verdict": account.verdict,
-        "chance": account.chance,
-        "left (Wh)": account.left.magnitude,
-        "give or take (Wh)": account.left.expanded().magnitude,
-        "inverter": found.inverter,
-        **priced,
-        "note": why if found.packs is None else "",
+        return {"place": "not reckoned", "verdict": "not reckoned", "note": f"{refusal.given}. {refusal.remedy}"}
+    fits, offers, left = passes(found, aim), listed.offers(name, found.unit.packs), found.left.magnitude
+    price = next((offer.amount for offer in offers.values()), math.inf)
+    far = {"": (-found.chance, -found.lasts.magnitude, price)}
+    near: dict[str, tuple[float, ...]] = {terms: (offer.amount, -left) for terms, offer in offers.items()} or {
+        "": (-left,)
+    }
+    notes = (assumed, *_notes(found, fits), *_price_notes(listed, name, offers))
+    return {
+        "place": found.verdict
+        if found.verdict == TOO_SMALL
+        else FALLS_SHORT
+        if not fits
+        else ""
+        if offers
+        else NO_PRICE,
+        "keys": near if fits else far,
+        "packs": found.unit.packs if fits else None,
+        "verdict": found.verdict,
+        "chance": found.chance,
+        "lasts (h)": found.lasts.magnitude,
+        "left (Wh)": left,
+        "give or take (Wh)": found.left.expanded().magnitude,
+        "limited by": _limit(found, aim),
+        "note": "; ".join(filter(None, notes)),
+        **_priced(found, next(iter(offers.values()), None), listed, stale_after),
     }
 
 
-def _price(prices: Iterable[Price], packs: int) -> dict[str, str | None]:
-    """Return the least price of the unit with its packs, and what it is made up of; None where an item has none.
+def _priced(found: Ride, offer: Offer | None, listed: PriceList, stale_after: Any) -> dict[str, Any]:
+    """Return what it costs, and for each kWh that reaches the load."""
+    if offer is None:
+        return {}
+    came = found.served.magnitude / ((found.served + found.unserved).magnitude or 1)
+    kwh = found.mean_power.magnitude * found.outage.hours / 1000 * came
+    return {"price": offer.amount, "terms": offer.terms, "of": str(offer), "stale": listed.stale(offer, stale_after),
+            "price per kWh": offer.amount / kwh if kwh else None}  # fmt: skip
 
-    Prices add up, and are compared, within one currency and one kind of tax; where there are several, all are told.
-    """
-    lists: dict[str, dict[str, Price]] = {}
-    for price in prices:  # oldest first
-        lists.setdefault(price.terms, {})[price.item] = price
-    ways = [["unit", *["pack"] * packs], *([["bundle", *["pack"] * (packs - 1)]] if packs else [])]
-    sums, parts = [], []
-    for terms, latest in lists.items():
-        known = [[latest[item] for item in way] for way in ways if all(item in latest for item in way)]
-        if known:
-            total, best = min((sum(price.amount for price in way), n) for n, way in enumerate(known))
-            sums.append(f"{total:,.2f} {terms}")
-            parts.append(" + ".join(f"{price.item} of {price.date}" for price in known[best]))
-    apart = "prices that do not add up: other currency or tax" if len(lists) > 1 else None
-    return {"price": " or ".join(sums) or None, "of": " or ".join(parts) or apart}
+
+def _checks(found: Ride, finding: str) -> list[Check]:
+    """Return what of the inverter was found so."""
+    return [each for each in headroom(found.load, found.unit) if each.finding == finding and each.what != RESTART]
+
+
+def _notes(found: Ride, fits: bool) -> Iterator[str]:
+    """Yield why it does not pass, and what was not checked."""
+    packs, unseen = found.unit.packs, _checks(found, "not checked")
+    if found.verdict == TOO_SMALL:
+        yield "no pack makes the inverter larger"
+    elif not fits and packs:
+        yield f"even with {packs} pack{'s' * (packs > 1)}"
+    yield from (f"{check.what}: {check.why}" for check in _checks(found, "does not carry it"))
+    yield f"not checked: {', '.join(check.what for check in unseen)}" if unseen else ""
+
+
+def _price_notes(listed: PriceList, name: str, offers: Mapping[str, Offer]) -> Iterator[str]:
+    """Yield why there is no price, or in which other terms there is one."""
+    if not offers and listed.on:
+        some = "no price for all of it in one currency and tax"
+        yield some if listed.of(name) else f"no price by {listed.on}"
+    yield from (f"or {offer.amount:,.2f} {terms}" for terms, offer in [*offers.items()][1:])
+
+
+def _limit(found: Ride, aim: float) -> str:
+    """Return what would have to be better for it to pass, or what was not checked."""
+    load, unit, outage = found.load, found.unit, found.outage
+    if found.verdict == TOO_SMALL:
+        failed = {check.what for check in _checks(found, "does not carry it")}
+        return next((LIMITS[what] for what in LIMITS if failed == {what}), "inverter")
+    if found.chance >= aim:
+        return "not checked" if _checks(found, "not checked") else ""
+    free = replace(unit, charger=replace(unit.charger, power=LARGE * unit.charger.power))
+    if outage.unit_at is not None and ride(load, unit, other(outage, unit_at=None), times=1).chance >= aim:
+        return "cold"
+    if outage.recharge and ride(load, free, outage, times=1).chance >= aim:
+        return "charger"
+    return "packs" if unit.packs_max else "energy"
+
+
+def other(outage: Outage, **changed: Any) -> Outage:
+    """Return the outage with something else in place of what it has."""
+    found = copy(outage)
+    vars(found).update(changed)
+    return found
+
+
+def do_nothing(load: Load, outage: Outage) -> dict[str, Any]:
+    """Return the row without a unit, by the agencies' rule of caution for food behind a closed door."""
+    hours = {each: lookup(f"hours unopened, {each}").value for each in RULE}
+    cold = [hours[RULE[CABINETS.index(each.cabinet)]] for each in load.appliances if each.room is not None]
+    unknown = [each.name for each in load.appliances if each.room is None]
+    said = BY_RULE if not unknown and outage.hours <= min(cold) else BEYOND_RULE
+    rule = ", ".join(f"{each} {h:g} h" for each, h in hours.items())
+    note = f"a rule of caution, no prediction: {rule}; it helps cold appliances only"
+    note += f"; not known to be cold: {', '.join(unknown)}" if unknown else ""
+    return {"unit": NOTHING, "place": said, "verdict": said, "note": note}
+
+
+# -- the ranking -----------------------------------------------------------------------------------
+
+
+def _ranked(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return the rows of one load and outage, those first of which the fewest are known to be better."""
+    terms = {row["terms"] for row in rows if not row["place"]}
+    for row in rows:
+        row["rank"] = 1 + sum(_better(each, row) for each in rows)
+        if len(terms) > 1 and not row["place"]:
+            row["note"] = "; ".join(filter(None, (row["note"], f"ranked among prices in {row['terms']}")))
+    return sorted(rows, key=lambda row: int(row["rank"]))
+
+
+def _better(one: Mapping[str, Any], two: Mapping[str, Any]) -> bool:
+    """Return whether one row is known to be better than another: never by prices in different terms."""
+    if one["place"] != two["place"]:
+        return ORDER.index(one["place"]) < ORDER.index(two["place"])
+    keys, others = one.get("keys", {}), two.get("keys", {})
+    both = keys.keys() & others.keys()
+    return bool(both) and all(keys[terms] < others[terms] for terms in both)

@@ -5,19 +5,23 @@ from __future__ import annotations
 import csv
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
 from os import PathLike
 from pathlib import Path
 from typing import Any
 
-from ..model.price import Price
+import pint
+
+from ..model.price import Price, PriceList, day_of
 from ..model.ratings import Ratings
 from ..model.unit import BackupUnit
+from ..sources import coefficient
 from ..units import Q_, Refusal, float_of, of_kind
-from .layout import find_layout
+from .layout import Place, head_of, split_by
 
-# Each column's unit (none for text), whether a unit can't be reckoned with without it, and where it goes.
+# Each column's unit (none for text), whether a unit can't be reckoned with without it, where it goes, and
+# whether the table of coefficients has a band for it, of powers over the rated one.
 _TABLE = Path(__file__).with_name("unit_columns.csv").read_text(encoding="utf-8").splitlines()
 COLUMNS = {row["column"]: row for row in csv.DictReader(_TABLE)}
 NEEDED = [column for column, row in COLUMNS.items() if row["needed"] == "yes"]
@@ -31,8 +35,9 @@ class UnitTable(Mapping[str, BackupUnit]):
     A unit that can't be reckoned with, for a number is missing, is listed, and refused when it is asked for.
     """
 
-    def __init__(self, file: str, units: Mapping[str, BackupUnit | Refusal], prices: tuple[Price, ...] = ()) -> None:
-        self._file, self._units, self._prices = file, dict(units), prices
+    def __init__(self, file: str, units: Mapping[str, BackupUnit | Refusal], listed: PriceList,
+                 assumed: Mapping[str, tuple[BackupUnit, str]]) -> None:  # fmt: skip
+        self._file, self._units, self.listed, self._assumed = file, dict(units), listed, dict(assumed)
 
     def __getitem__(self, name: str) -> BackupUnit:
         known = Refusal(f"the unit {name!r}", f"one in {self._file}", f"Write one of: {', '.join(self)}.")
@@ -47,7 +52,16 @@ class UnitTable(Mapping[str, BackupUnit]):
 
     def measured(self, *units: BackupUnit) -> UnitTable:
         """Return the table with these units in place of those of the same name, or beside them; prices stay."""
-        return UnitTable(self._file, self._units | {unit.name: unit for unit in units}, self._prices)
+        mine = {unit.name: unit for unit in units}
+        assumed = {name: found for name, found in self._assumed.items() if name not in mine}
+        return UnitTable(self._file, self._units | mine, self.listed, assumed)
+
+    def reckoned(self, name: str) -> tuple[BackupUnit | Refusal, str]:
+        """Return the unit, or why it can't be reckoned with, and what was assumed of it.
+
+        Numbers that are missing are taken from the table of coefficients where that has a band for them.
+        """
+        return self._assumed.get(name, (self._units[name], ""))
 
     def prices(self, name: str, on: str | date | None = None) -> tuple[Price, ...]:
         """Return this unit's prices, oldest first.
@@ -59,12 +73,11 @@ class UnitTable(Mapping[str, BackupUnit]):
         on : str or datetime.date, optional
             The latest price of each item that stood on that day or before it, as "2026-02-01".
         """
-        mine = sorted((price for price in self._prices if price.unit == name), key=lambda price: price.date)
+        mine = self.listed.of(name)
         if on is None:
-            return tuple(mine)
-        day = on if type(on) is date else _day(str(on)[:10], f"on={on!r}")
-        latest = {(price.item, price.terms): price for price in mine if price.date <= day}
-        return tuple(latest.values())
+            return mine
+        day = day_of(on)
+        return tuple({(price.item, price.terms): price for price in mine if price.date <= day}.values())
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._units)
@@ -101,6 +114,7 @@ def read_units(path: str | PathLike[str], prices: str | PathLike[str] | None = N
     """
     file, table = _table(path, NEEDED)
     units: dict[str, BackupUnit | Refusal] = {}
+    assumed: dict[str, tuple[BackupUnit, str]] = {}
     for here, record in table.items():
         row = {column: _cell(here, column, record.get(column, "")) for column in COLUMNS}
         name = row["name"]
@@ -108,7 +122,19 @@ def read_units(path: str | PathLike[str], prices: str | PathLike[str] | None = N
             what = "no name" if name is None else f"the name {name!r} a second time"
             raise Refusal(f"{here}: {what}", "a name of its own in each row", "Correct the name.")
         units[name] = _unit(file, row)
-    return UnitTable(file, units, () if prices is None else _read_prices(prices, units))
+        missing = [column for column, where in COLUMNS.items() if row[column] is None and where["band"]]
+        filled = (
+            _unit(file, row | {column: _band(column, row["rated_w"]) for column in missing}) if row["rated_w"] else None
+        )
+        if missing and isinstance(filled, BackupUnit):
+            assumed[name] = filled, f"assumed, not stated: {', '.join(missing)}"
+    return UnitTable(file, units, PriceList() if prices is None else read_prices(prices, units), assumed)
+
+
+def _band(column: str, rated: pint.Quantity) -> Any:
+    """Return what may stand in for a number that a sheet does not state; powers go by the rated one [W]."""
+    found = coefficient(f"{column}, not stated") * (rated if COLUMNS[column]["unit"] == "W" else 1)
+    return found if found.u.magnitude else found.value
 
 
 def _unit(file: str, row: dict[str, Any]) -> BackupUnit | Refusal:
@@ -125,25 +151,36 @@ def _unit(file: str, row: dict[str, Any]) -> BackupUnit | Refusal:
         return refusal.at(f"{row['name']} in {file}")
 
 
-def _read_prices(path: str | PathLike[str], units: Mapping[str, Any]) -> tuple[Price, ...]:
-    """Return the prices of a table, one row each."""
-    prices = []
+def read_prices(path: str | PathLike[str], units: Iterable[str] | None = None) -> PriceList:
+    """Return the prices of a table, one row each, for `compare`.
+
+    Parameters
+    ----------
+    path : str or path
+        A CSV file with the columns of `PRICE_COLUMNS`; dates as 2026-02-01, amounts without thousands mark. The
+        columns tax_rate_percent (what comes on top of a price without tax) and note may be left out.
+    units : iterable of str, optional
+        The names that a price may belong to; any where left out.
+    """
+    prices, names = [], None if units is None else set(units)
     for here, record in _table(path, list(PRICE_COLUMNS))[1].items():
         tax, amount = record["tax_included"].lower(), float_of(record["price"])
+        rate = float_of(record.get("tax_rate_percent") or "0")
         for column, sound, needed in (
-            ("unit", record["unit"] in units, "one of the table of units"),
+            ("unit", record["unit"] and (names is None or record["unit"] in names), "one of the table of units"),
             ("tax_included", tax in TAX, "yes, no or nothing"),
             ("price", 0 <= amount < math.inf, "an amount of zero or more without thousands mark, as 1234.50"),
+            ("tax_rate_percent", rate == 0 or 1 <= rate < 100, "a percentage, as 19"),
         ):
             if not sound:
                 raise Refusal(f"{here}, column {column}: {record[column]!r}", needed, "Correct the cell.")
-        day = _day(record["date"], here)
         try:
-            prices.append(Price(record["unit"], record["item"], amount, record["currency"], TAX[tax], day,
-                                record.get("note", "")))  # fmt: skip
+            prices.append(Price(record["unit"], record["item"], amount, record["currency"], TAX[tax],
+                                day_of(record["date"], "date"), record.get("note", ""),
+                                rate / 100 if record.get("tax_rate_percent") else None))  # fmt: skip
         except Refusal as refusal:
             raise refusal.at(here) from None
-    return tuple(prices)
+    return PriceList(tuple(prices))
 
 
 def _table(path: str | PathLike[str], needed: list[str]) -> tuple[str, dict[str, dict[str, str]]]:
@@ -152,9 +189,9 @@ def _table(path: str | PathLike[str], needed: list[str]) -> tuple[str, dict[str,
 
     file = Path(of_kind(path, str | PathLike, "path", "a file name", 'Write read_units("units.csv").')).name
     try:
-        layout = find_layout(Path(path))
-        table = pd.read_csv(path, dtype=str, keep_default_na=False, sep=layout.delimiter, encoding=layout.encoding,
-                            skiprows=layout.header_row - 1)  # fmt: skip
+        text, encoding, _ = head_of(Path(path), Place(file))
+        line, delimiter = _header(text, file, needed)
+        table = pd.read_csv(path, dtype=str, keep_default_na=False, sep=delimiter, encoding=encoding, skiprows=line - 1)
     except (OSError, ValueError) as error:
         given = error.given if isinstance(error, Refusal) else f"{file}: {str(error).splitlines()[0]}"
         remedy = f"Save it as CSV, with the columns {', '.join(needed)}."
@@ -165,9 +202,17 @@ def _table(path: str | PathLike[str], needed: list[str]) -> tuple[str, dict[str,
                       "Add the column; its cells may be empty.")  # fmt: skip
     if table.empty:
         raise Refusal(f"{file} without a row", "one row or more", "Add a row.")
-    rows = ({str(column): _plain(str(text).strip(), layout.delimiter) for column, text in row.items()}
+    rows = ({str(column): _plain(str(text).strip(), delimiter) for column, text in row.items()}
             for row in table.to_dict("records"))  # fmt: skip
-    return file, {f"{file}, row {number}": row for number, row in enumerate(rows, start=layout.header_row + 1)}
+    return file, {f"{file}, row {number}": row for number, row in enumerate(rows, start=line + 1)}
+
+
+def _header(text: str, file: str, needed: list[str]) -> tuple[int, str]:
+    """Return the line that holds most of the columns' names, the first where none does, and what splits it."""
+    lines = [(-len({*row} & {*needed}), line, -len(row), delimiter)
+             for delimiter in ",;\t" for line, row in split_by(text, delimiter, Place(file))]  # fmt: skip
+    _, line, _, delimiter = min(lines)
+    return line, delimiter
 
 
 def _plain(text: str, delimiter: str) -> str:
@@ -178,14 +223,6 @@ def _plain(text: str, delimiter: str) -> str:
     if delimiter == "," or not re.fullmatch(r"-?\d+[.,]\d+", text):
         return text
     return text.replace(".", ",") if re.fullmatch(r"[1-9]\d{0,2}[.,]\d{3}", text) else text.replace(",", ".")
-
-
-def _day(text: str, here: str) -> date:
-    """Return a day written as 2026-02-01, or refuse it."""
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise Refusal(f"{here}: the date {text!r}", "year, month and day", 'Write "2026-02-01".') from None
 
 
 def _cell(here: str, column: str, text: str) -> Any:

@@ -118,7 +118,7 @@ class Layout:
             yield from enumerate(self.sample, start=1)
             return
         text = _decoded(self.path.read_bytes(), self.encoding)
-        for line, row in _split(text, self.delimiter, Place(self.name)):
+        for line, row in split_by(text, self.delimiter, Place(self.name)):
             if line > self.header_row:
                 yield line, row
 
@@ -162,7 +162,7 @@ def find_layout(path: Any) -> Layout:
     if not isinstance(path, str | Path):
         raise Place(repr(path)[:60]).refuse("no file name")
     path = Path(path)
-    text, encoding, whole = _head(path, Place(path.name))
+    text, encoding, whole = head_of(path, Place(path.name))
     found, wrong = [], [Place(path.name).refuse("no log", begin=text.strip()[:40])]
     for delimiter in "\t;,":
         try:
@@ -175,7 +175,7 @@ def find_layout(path: Any) -> Layout:
     return max(tables, key=lambda layout: sum(kind not in {"", "text"} for kind in layout.kinds))
 
 
-def _head(path: Path, place: Place) -> tuple[str, str, bool]:
+def head_of(path: Path, place: Place) -> tuple[str, str, bool]:
     """Return the file's first characters, their encoding, and whether that is all of it."""
     if os.path.exists(path) and not os.path.isfile(path):
         raise place.refuse("a folder", path=str(path))
@@ -212,7 +212,7 @@ def _decoded(raw: bytes, encoding: str) -> str:
     return codecs.getincrementaldecoder(encoding)("replace").decode(raw)
 
 
-def _split(text: str, delimiter: str, place: Place) -> Iterator[tuple[int, list[str]]]:
+def split_by(text: str, delimiter: str, place: Place) -> Iterator[tuple[int, list[str]]]:
     """Yield each row that holds anything, its fields stripped, with the number of its first line."""
     reader, begin = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True), 1
     try:
@@ -227,7 +227,7 @@ def _split(text: str, delimiter: str, place: Place) -> Iterator[tuple[int, list[
 def _layout(path: Path, text: str, encoding: str, delimiter: str, whole: bool) -> Layout | None:
     """Return the table that splitting by ``delimiter`` shows, or None where it shows none."""
     place = Place(path.name)
-    rows = list(_split(text, delimiter, place))
+    rows = list(split_by(text, delimiter, place))
     rows = rows if whole else rows[:-1]  # the head may end within a line
     widths = Counter(len(row) for _, row in rows if len(row) > 1)
     if not widths:

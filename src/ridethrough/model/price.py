@@ -1,12 +1,16 @@
-"""What things cost, where a price list says so."""
+"""What things cost, where a price list says so, and what a unit with packs comes to."""
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
-from datetime import date
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import Any, NamedTuple
 
-from ..units import Refusal
+from ..sources import lookup
+from ..units import Refusal, number
 
 ITEMS = ("unit", "pack", "bundle")
 
@@ -29,6 +33,10 @@ class Price:
         The day on which it stood so.
     note : str
         What else the list says.
+    tax_rate : float, optional
+        The tax that comes on top where it is not included, if the list says so [-].
+    listed : str
+        How it stood in the list, where it was converted.
     """
 
     unit: str
@@ -38,6 +46,8 @@ class Price:
     tax_included: bool | None
     date: date
     note: str = ""
+    tax_rate: float | None = None
+    listed: str = ""
 
     def __post_init__(self) -> None:
         if self.item not in ITEMS:
@@ -54,3 +64,117 @@ class Price:
 
     def __str__(self) -> str:
         return f"{self.item} {self.amount:,.2f} {self.terms}, {self.date}"
+
+
+class Offer(NamedTuple):
+    """What a unit with its packs costs in one kind of terms, and the prices that add up to it."""
+
+    amount: float
+    terms: str
+    parts: tuple[Price, ...]
+
+    def __str__(self) -> str:
+        told = Counter(f"{p.item} of {p.date}{f' ({p.listed})' if p.listed else ''}" for p in self.parts)
+        return " + ".join(f"{count} x {part}" if count > 1 else part for part, count in told.items())
+
+
+@dataclass(frozen=True)
+class PriceList:
+    """Prices of units, packs and bundles; `read_prices` reads one.
+
+    Parameters
+    ----------
+    prices : tuple of Price
+        In any order; several of one item stand for several days.
+    on : datetime.date, optional
+        The day whose prices count, where one was chosen with `at`.
+    """
+
+    prices: tuple[Price, ...] = ()
+    on: date | None = None
+
+    def of(self, name: str) -> tuple[Price, ...]:
+        """Return this unit's prices, oldest first, of one day the dearest first."""
+        mine = [price for price in self.prices if price.unit == name]
+        return tuple(sorted(mine, key=lambda price: (price.date, -price.amount)))
+
+    def at(self, on: Any = None, *, tax_rate: Any = None, rates: Mapping[str, float] | None = None) -> PriceList:
+        """Return the prices that stood on a day or before it, put into one tax and currency where rates are given.
+
+        Parameters
+        ----------
+        on : str or datetime.date, optional
+            The day, as "2026-02-01"; that of the list's latest price where left out.
+        tax_rate : str or float, optional
+            What comes on top of prices without tax whose line in the list does not say it, as "19 %" [-].
+        rates : mapping from str to float, optional
+            What one unit of a currency is worth in the one currency of the list that is left out, or has the rate 1.
+        """
+        day = max((price.date for price in self.prices), default=None) if on is None else day_of(on)
+        tax = None if tax_rate is None else number(tax_rate, "1", "tax_rate")
+        into = _into(rates, {price.currency for price in self.prices}) if rates else ""
+        known = {name: rate for name, rate in (rates or {}).items() if name != into}
+        put = [
+            _put(price, tax if price.tax_rate is None else price.tax_rate, known.get(price.currency), into)
+            for price in self.prices
+            if day is not None and price.date <= day
+        ]
+        return PriceList(tuple(put), day)
+
+    def offers(self, name: str, packs: int) -> dict[str, Offer]:
+        """Return the cheapest way to the unit with so many packs, for each kind of terms, the list's commonest first.
+
+        A bundle holds the unit and one pack; it is taken wherever it costs less, even where no pack is needed.
+        """
+        lists: dict[str, dict[str, Price]] = {}
+        for price in self.of(name):
+            lists.setdefault(price.terms, {})[price.item] = price
+        usual = Counter(price.terms for price in self.prices)
+        ways = (["unit", *["pack"] * packs], ["bundle", *["pack"] * max(packs - 1, 0)])
+        found: dict[str, Offer] = {}
+        for terms, latest in sorted(lists.items(), key=lambda each: (-usual[each[0]], each[0])):
+            known = [tuple(latest[item] for item in way) for way in ways if all(item in latest for item in way)]
+            if known:
+                parts = min(known, key=lambda way: sum(price.amount for price in way))
+                found[terms] = Offer(sum(price.amount for price in parts), terms, parts)
+        return found
+
+    def stale(self, offer: Offer, after: Any = None) -> bool:
+        """Return whether one of its prices is older than so many days on the day chosen [day]."""
+        days = lookup("days until a price is stale").value if after is None else number(after, "day", "stale_after")
+        return self.on is not None and min(price.date for price in offer.parts) < self.on - timedelta(days)
+
+
+def day_of(given: Any, name: str = "on") -> date:
+    """Return a day, written as 2026-02-01 where it is text, or refuse it; of a date with a time the day."""
+    try:
+        return given if type(given) is date else date.fromisoformat(re.split("[T ]", str(given))[0])
+    except ValueError:
+        raise Refusal(f"{name}={given!r}", "year, month and day", 'Write "2026-02-01".') from None
+
+
+def _into(rates: Mapping[str, float], listed: set[str]) -> str:
+    """Return the currency that all goes into: the one without a rate, or with the rate 1."""
+    wrong = [name for name, rate in rates.items() if not isinstance(rate, int | float) or not rate > 0]
+    left = [name for name in sorted(listed) if name not in rates] or [name for name in rates if rates[name] == 1]
+    if wrong or len(left) != 1:
+        raise Refusal(f"rates={dict(rates)!r} for prices in {', '.join(sorted(listed))}",
+                      "what one unit of each currency is worth in one that is left",
+                      'Write rates={"USD": 0.92, "EUR": 1}, for prices in EUR and USD.')  # fmt: skip
+    return left[0]
+
+
+def _put(price: Price, tax: float | None, rate: float | None, into: str) -> Price:
+    """Return a price with the tax that comes on top, if known [-], and in another currency, if its rate is known."""
+    taxed = price.tax_included is False and tax is not None
+    told = [f"{100 * (tax or 0):g} % tax on top"] if taxed else []
+    told += [f"{rate:g} {into} a {price.currency}"] if rate is not None else []
+    if not told:
+        return price
+    return replace(
+        price,
+        amount=price.amount * (1 + (tax or 0) * taxed) * (1 if rate is None else rate),
+        tax_included=taxed or price.tax_included,
+        currency=price.currency if rate is None else into,
+        listed=", ".join([f"{price.amount:,.2f} {price.terms}", *told]),
+    )

@@ -1,4 +1,4 @@
-"""Through an outage: cold and hot weather, rides, past outages, units side by side. Lessons 05 and 07."""
+"""Through an outage: cold and hot weather, rides, past outages. Lessons 05 and 07."""
 
 from __future__ import annotations
 
@@ -86,16 +86,6 @@ def past_view(load: Load, unit: BackupUnit, past: Sequence[Any], *, start: Any =
     headline = f"Mean {mean:.1f} h, longest {hours[-1]:g} h: {unit.label} alone covers {alone} of {len(hours)}"
     picture = partial(outages_figure, hours=hours, packs=packs, name=unit.label)
     return View(text, pd.DataFrame({"outage (h)": hours, "packs": packs}), headline, picture)
-
-
-def side_by_side(table: pd.DataFrame) -> pd.DataFrame:
-    """Return what `compare` found as a row for each unit and a column for each outage, in the order given."""
-    said = []
-    for verdict, packs, note in zip(table["verdict"], table["packs"], table["note"], strict=True):
-        with_packs = "" if pd.isna(packs) or not packs else f", {packs} pack{'s' if packs > 1 else ''}"
-        said.append(f"{verdict}{with_packs}{', all packs' if note.startswith('even') else ''}")
-    wide = table.assign(said=said).pivot(index="unit", columns="outage", values="said")
-    return wide.loc[table["unit"].unique(), table["outage"].unique()].reset_index().rename_axis(columns=None)
 
 
 def cold_panel(freezer: Load, steady: Load, unit: BackupUnit, *, kitchen: Any) -> Panel:
