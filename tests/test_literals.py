@@ -31,6 +31,8 @@ ALLOWED = {
     ("answer/stretches.py", "MOMENT_H", 1e-5): "what lies closer together is one moment: a limit of rounding",
     ("answer/ledger.py", "NOTHING", 0.005): "of what is asked: less has no line of its own",
     ("answer/ride.py", "TIMES", 240): "moments at which a charge is told: enough for a picture",
+    ("answer/choice.py", "LONGEST", 14): "how far is looked where nobody says",
+    ("answer/choice.py", "HALVINGS", 10): "steps of the search, each twice as fine",
     ("answer/size.py", "LARGE", 1e6): "stands for infinite: a limit of the search",
     ("answer/size.py", "HALVINGS", 40): "steps of the search, each twice as fine",
     ("answer/size.py", "NARROW", 1e-5): "share of the capacity at which the search ends",

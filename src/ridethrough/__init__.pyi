@@ -1,3 +1,4 @@
+from .answer.choice import frontier as frontier, what_would_change as what_would_change
 from .answer.compare import compare as compare, verdicts as verdicts
 from .answer.headroom import headroom as headroom
 from .answer.ledger import Ledger as Ledger, ledger as ledger

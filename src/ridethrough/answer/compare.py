@@ -272,13 +272,18 @@ def other(outage: Outage, **changed: Any) -> Outage:
     return found
 
 
-def do_nothing(load: Load, outage: Outage) -> dict[str, Any]:
-    """Return the row without a unit, by the agencies' rule of caution for food behind a closed door."""
-    hours = {each: lookup(f"hours unopened, {each}").value for each in RULE}
-    cold = [hours[RULE[CABINETS.index(each.cabinet)]] for each in load.appliances if each.room is not None]
+def rule_hours(load: Load) -> tuple[float, list[str]]:
+    """Return how far the agencies' rule of caution for food behind a closed door reaches, and what it does not help."""
     unknown = [each.name for each in load.appliances if each.room is None]
-    said = BY_RULE if not unknown and outage.hours <= min(cold) else BEYOND_RULE
-    rule = ", ".join(f"{each} {h:g} h" for each, h in hours.items())
+    cold = {RULE[CABINETS.index(each.cabinet)] for each in load.appliances if each.room is not None}
+    return (0.0 if unknown else min(lookup(f"hours unopened, {each}").value for each in cold)), unknown
+
+
+def do_nothing(load: Load, outage: Outage) -> dict[str, Any]:
+    """Return the row without a unit: no prediction, and no help for what does not keep cold."""
+    reach, unknown = rule_hours(load)
+    said = BY_RULE if outage.hours <= reach else BEYOND_RULE
+    rule = ", ".join(f"{each} {lookup(f'hours unopened, {each}').value:g} h" for each in RULE)
     note = f"a rule of caution, no prediction: {rule}; it helps cold appliances only"
     note += f"; not known to be cold: {', '.join(unknown)}" if unknown else ""
     return {"unit": NOTHING, "place": said, "verdict": said, "note": note}

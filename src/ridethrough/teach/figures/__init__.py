@@ -9,3 +9,4 @@ from .base import Curve, Picture, canvas, img, paint, plain, png, svg
 from .curves import band_figure, curves_figure, rundown_figure
 from .hours import Taken, charge_figure, emptying_figure, household_figure, parting_figure, starts_figure, trace_figure
 from .palette import LOADS
+from .steps import steps_figure

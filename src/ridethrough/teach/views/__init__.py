@@ -3,4 +3,13 @@
 from .appliances import length_panel, parting_view, starts_view, sticker_panel, trace_view
 from .household import all_together, household_panel, pantry_loads, shedding_view
 from .outages import cold_panel, emptying_view, outage_panel, past_view, rides_view
-from .units import crossing_panel, efficiency_panel, ledger_view, rundown_view, sentence, standby_panel, usable_panel
+from .units import (
+    crossing_panel,
+    efficiency_panel,
+    frontier_view,
+    ledger_view,
+    rundown_view,
+    sentence,
+    standby_panel,
+    usable_panel,
+)

@@ -1,4 +1,4 @@
-"""What a unit takes for itself, delivers and holds, and the account of all that: lessons 00, 02, 03, 04."""
+"""What a unit takes for itself, delivers and holds, the account of it, and what it costs: lessons 00, 02 to 04, 08."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from ...model.rundowns import RundownLine
 from ...model.unit import BackupUnit
 from ...sources import coefficient
 from ...units import Q_, Refusal, number, show
-from ..figures import Box, Curve, capacity_figure, curves_figure, ledger_figure, plain, rundown_figure
+from ..figures import Box, Curve, capacity_figure, curves_figure, ledger_figure, plain, rundown_figure, steps_figure
 from ..panels import Panel, Slider, View
 
 
@@ -188,3 +188,15 @@ def _upside_down(boxes: Sequence[Box]) -> str:
         if printed > 0 and usable > 0:
             return f"{more.name} prints {printed:,.0f} Wh more than {less.name} and gives {usable:,.0f} Wh less"
     return "The larger the box, the more it gives"
+
+
+def frontier_view(table: pd.DataFrame) -> View:
+    """Return the view of what `frontier` found: which choice is the cheapest for how long an outage."""
+    found = {
+        days: table.loc[(table["from (h)"] < hours) & (hours <= table["to (h)"]), "choice"]
+        for days, hours in (("a day", 24), ("three days", 72))
+    }
+    said = [f"for {days} {choice.iloc[0]}" for days, choice in found.items() if len(choice)]
+    text = f"The cheapest that passes. {'. '.join(table['in words'])}."
+    headline = ", ".join(said).replace("for", "For", 1) or f"{table['choice'].iloc[0]} comes first"
+    return View(text, table.drop(columns="in words"), headline, partial(steps_figure, table=table))

@@ -1,0 +1,231 @@
+"""Where one choice overtakes another: as the outage grows, and as draw, standby, room or price change."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from ..model.load import Load
+from ..model.price import Offer
+from ..model.unit import BackupUnit
+from ..sources import lookup
+from ..units import Q_, Refusal, show
+from .compare import NOTHING, TOO_SMALL, listed_of, other, rule_hours, stock_of
+from .outage import Outage, Place
+from .ride import ride
+from .size import confidence_of
+
+HALVINGS = 10  # how often a range is halved: to a thousandth of it
+TIMES = (0.5, 2)  # what draw and standby are taken times, to see what moves
+LONGEST = "14 days"  # how far a frontier goes
+NONE = "nothing here"
+FRONTIER = ("choice", "from (h)", "to (h)", "price", "terms", "of", "to (h), half its standby",
+            "to (h), twice its standby", "in words")  # fmt: skip
+
+
+class Choice(NamedTuple):
+    """A unit with its packs, and what it costs."""
+
+    name: str
+    unit: BackupUnit
+    offer: Offer
+
+    def __str__(self) -> str:
+        return replace(self.unit, name=self.name).label
+
+    @property
+    def priced(self) -> str:
+        """Name and price."""
+        return f"{self}, {self.offer.amount:,.2f} {self.offer.terms}"
+
+
+def frontier(load: Any, units: Mapping[str, BackupUnit], outage: Any = LONGEST, *, confidence: float | None = None,
+             **prices: Any) -> pd.DataFrame:  # fmt: skip
+    """Return the cheapest choice that passes as the outage grows, and where one overtakes another.
+
+    Each unit with each number of packs reaches as far as it lasts with the chance asked for; the cheapest of those
+    that reach so far is the choice there.
+
+    Parameters
+    ----------
+    load : Load
+        What is plugged in [W].
+    units : mapping from name to BackupUnit
+        As in `compare`.
+    outage : Outage, str or pint.Quantity
+        The longest one, with its start, rooms and recharge [h].
+    confidence, prices
+        As in `compare`: ``on``, ``prices``, ``tax_rate``, ``rates``. Prices in the terms that most units have are set
+        against each other.
+
+    Returns
+    -------
+    pandas.DataFrame
+        A row for each choice in turn: choice, from (h), to (h), price, terms, of (what it is made of); where "to"
+        would lie with half and with twice its standby; in words. Then where nothing reaches, and units left out. The
+        figure is `teach.views.frontier_view`. Lesson 08.
+    """
+    plugged, longest, aim = Load.of(load), Outage.of(outage), confidence_of(confidence)
+    choices, left_out = _choices(units, prices)
+    reached = [(choice, _reach(plugged, choice.unit, longest, aim)) for choice in choices]
+    at, rows = min(rule_hours(plugged)[0], longest.hours), list[dict[str, Any]]()
+    if at:
+        rows.append({"choice": NOTHING, "from (h)": 0.0, "to (h)": at, "price": 0.0,
+                     "in words": f"{NOTHING}: to {show(Q_(at, 'h'))} by rule of caution"})  # fmt: skip
+    for choice, reach in sorted(reached, key=lambda each: (each[0].offer.amount, -each[1])):
+        if reach > at:
+            moved = [_reach(plugged, _standby_times(choice.unit, times), longest, aim) for times in TIMES]
+            rows.append(_step(choice, at, reach, moved))
+            at = reach
+    if at < longest.hours:
+        rows.append({"choice": NONE, "from (h)": at, "to (h)": longest.hours,
+                     "in words": f"{NONE} from {show(Q_(at, 'h'))} on"})  # fmt: skip
+    rows += [{"choice": name, "in words": f"{name} is left out: no price in these terms, or not reckoned"}
+             for name in left_out]  # fmt: skip
+    return pd.DataFrame(rows, columns=FRONTIER).fillna({"terms": "", "of": ""})
+
+
+def _step(choice: Choice, begin: float, end: float, moved: Sequence[float]) -> dict[str, Any]:
+    """Return the row of a choice that is the cheapest from one length of outage to another [h]."""
+    hours = [show(Q_(each, "h")) for each in (begin, end, *moved)]
+    said = "{}: from {} to {}; to {} with half its standby, to {} with twice".format(choice.priced, *hours)
+    told = (str(choice), begin, end, choice.offer.amount, choice.offer.terms, str(choice.offer), *moved, said)
+    return dict(zip(FRONTIER, told, strict=True))
+
+
+def what_would_change(load: Any, units: Mapping[str, BackupUnit], outage: Any, *, confidence: float | None = None,
+                      **prices: Any) -> pd.DataFrame:  # fmt: skip
+    """Return what would have to be different for another choice to be the cheapest that passes.
+
+    Parameters
+    ----------
+    load, units, outage, confidence, prices
+        As in `frontier`; one outage.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Rows: the measured draw and the pick's standby down to half and up to twice [W], the room of cold appliances
+        [degC], the pick's price. Columns: what, unit, now, looked to, at (where the pick changes; missing where it
+        does not), then (the choice that wins from there on, or "nothing here"), in words.
+
+    Notes
+    -----
+    Found by halving, each time by the rides that `compare` takes: less of what is asked for never makes a unit fail,
+    so the pick loses to a cheaper one below and fails above. Doing nothing is no choice here.
+    """
+    plugged, when, aim = Load.of(load), Outage.of(outage), confidence_of(confidence)
+    choices, _ = _choices(units, prices)
+
+    def first(among: Sequence[Choice]) -> Choice | None:
+        return next((choice for choice in among if _passes(plugged, choice.unit, when, aim)), None)
+
+    pick = first(choices)
+    if pick is None:
+        raise Refusal(f"{show(when.duration)}, for which nothing passes that has a price", "a choice to begin with",
+                      "Look at compare(...), and take a shorter outage.")  # fmt: skip
+    rows = [(what, unit, now, end, *_flip(choices, pick, tried, now, end))
+            for what, unit, now, ends, tried in _changes(plugged, when, pick, aim) for end in ends]  # fmt: skip
+    rival = first([choice for choice in choices if choice.name != pick.name])
+    at = math.nan if rival is None else rival.offer.amount
+    rows.append((f"price of {pick}", pick.offer.terms, pick.offer.amount, math.inf, at, rival))
+    told = [(what, unit, now, end, at, "" if math.isnan(at) else str(then or NONE),
+             _in_words(what, unit, now, end, at, then)) for what, unit, now, end, at, then in rows]  # fmt: skip
+    return pd.DataFrame(told, columns=["what", "unit", "now", "looked to", "at", "then", "in words"])
+
+
+def _choices(units: Any, prices: dict[str, Any]) -> tuple[list[Choice], list[str]]:
+    """Return units with every number of packs and a price in the commonest terms, the cheapest first; and the rest."""
+    stock, listed = stock_of(units), listed_of(units, prices.pop("prices", None), **prices)
+    known = {name: unit for name, (unit, _) in stock.items() if isinstance(unit, BackupUnit)}
+    with_packs = [(name, unit.with_packs(packs)) for name, unit in known.items()
+                  for packs in range(unit.packs_max - unit.packs + 1)]  # fmt: skip
+    found = [Choice(name, unit, offer) for name, unit in with_packs
+             for offer in listed.offers(name, unit.packs).values()]  # fmt: skip
+    count = Counter(terms for _, terms in {(choice.name, choice.offer.terms) for choice in found})
+    if not count:
+        raise Refusal("units of which none has a price", "what they cost", 'Write prices=read_prices("prices.csv").')
+    terms = max(count, key=lambda each: (count[each], each))
+    kept = sorted((each for each in found if each.offer.terms == terms), key=_price_then_size)
+    return kept, [name for name in stock if name not in {each.name for each in kept}]
+
+
+def _reach(load: Load, unit: BackupUnit, longest: Outage, aim: float) -> float:
+    """Return the longest outage that passes [h], at most as long as looked: without recharge any length tells it."""
+    found = ride(load, unit, other(longest, duration=Q_(1, "h")) if longest.goes_on else longest, times=1)
+    lasts = np.sort(found.lasts.draws)
+    reach = float(lasts[lasts.size - math.ceil(aim * lasts.size)])
+    return 0.0 if found.verdict == TOO_SMALL else min(reach, longest.hours)
+
+
+def _standby_times(unit: BackupUnit, times: float) -> BackupUnit:
+    return unit.with_standby(unit.standby * times)
+
+
+def _price_then_size(choice: Choice) -> tuple[float, float]:
+    return choice.offer.amount, -choice.unit.printed.m_as("Wh")
+
+
+def _passes(load: Load, unit: BackupUnit, outage: Outage, aim: float) -> bool:
+    return _reach(load, unit, outage, aim) >= outage.hours
+
+
+Change = tuple[str, str, float, list[float], Callable[[Choice, float], bool]]
+
+
+def _changes(load: Load, outage: Outage, pick: Choice, aim: float) -> Iterator[Change]:
+    """Yield what may change: name, unit, value now, how far to look, and whether a choice passes at another value."""
+    draw_w, own_w = load.mean_power.value.m_as("W"), pick.unit.standby.value.m_as("W")
+
+    def drawing(choice: Choice, power_w: float) -> bool:
+        more = (replace(each, mean_power=each.mean_power * (power_w / draw_w)) for each in load.appliances)
+        return _passes(Load(tuple(more)), choice.unit, outage, aim)
+
+    def idling(choice: Choice, power_w: float) -> bool:
+        mine = choice.name == pick.name
+        return _passes(load, _standby_times(choice.unit, power_w / own_w) if mine else choice.unit, outage, aim)
+
+    def standing(choice: Choice, celsius: float) -> bool:
+        room = Place.of(Q_(celsius, "degC"), "room", outage.hours)
+        return _passes(load, choice.unit, other(outage, room=room), aim)
+
+    yield "measured draw", "W", draw_w, [times * draw_w for times in TIMES], drawing
+    yield f"standby of {pick}", "W", own_w, [times * own_w for times in TIMES], idling
+    if rooms := [each.room for each in load.appliances if each.room is not None]:
+        now = float((rooms[0] if outage.room is None else outage.room.mean).m_as("degC"))
+        ends = [lookup("coldest room of a refrigerator").value, lookup("warmest room").value]
+        yield "room of the cold appliances", "degC", now, ends, standing
+
+
+def _flip(choices: Sequence[Choice], pick: Choice, passes: Callable[[Choice, float], bool], now: float,
+          end: float) -> tuple[float, Choice | None]:  # fmt: skip
+    """Return where between now and an end another choice becomes the first, and which; nan where none does."""
+    place = choices.index(pick)
+    rivals = [each for each in choices[:place] if passes(each, end)] if end < now else choices[place + 1 :]
+
+    def changed(at: float) -> bool:
+        return any(passes(each, at) for each in rivals) if end < now else not passes(pick, at)
+
+    if not changed(end):
+        return math.nan, pick
+    before, after = now, end
+    for _ in range(HALVINGS):
+        middle = (before + after) / 2
+        before, after = (before, middle) if changed(middle) else (middle, after)
+    return after, next((each for each in rivals if passes(each, after)), None)
+
+
+def _in_words(what: str, unit: str, now: float, end: float, at: float, then: Choice | None) -> str:
+    """Return what a change comes to."""
+    if math.isinf(end):
+        return f"{what}: now {now:,.2f} {unit}; {f'from {at:,.2f} on it is {then}' if then else 'nothing changes'}"
+    now_is, way = f"{what}: now {show(Q_(now, unit))}", ("below", "down") if end < now else ("above", "up")
+    if math.isnan(at):
+        return f"{now_is}; nothing changes {way[1]} to {show(Q_(end, unit))}"
+    return f"{now_is}; {way[0]} {show(Q_(at, unit))} it is {then.priced if then else NONE}"

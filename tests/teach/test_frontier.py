@@ -1,0 +1,46 @@
+"""The picture of the cheapest choice: steps where the table has them, named, on axes that people read."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import Any
+
+import pandas as pd
+import pytest
+
+from ridethrough.answer.choice import FRONTIER, NONE
+from ridethrough.answer.compare import NOTHING
+from ridethrough.teach.figures import canvas, paint
+from ridethrough.teach.views import frontier_view
+
+STEPS = [(NOTHING, 0, 4, 0), ("One", 4, 20, 480), ("Two", 20, 50, 500), ("Two with 1 pack", 50, 90, 4000)]
+
+
+def table(rows: list[tuple[Any, ...]]) -> pd.DataFrame:
+    told = [(*row, "SEK with tax", "unit of 2026-01-05", row[2], row[2], f"{row[0]} in words") for row in rows]
+    return pd.DataFrame(told, columns=list(FRONTIER))
+
+
+@pytest.mark.parametrize("rows", [STEPS, STEPS[1:], STEPS[1:2], [*STEPS, (NONE, 90, 336, None)],
+                                  [*STEPS, (NONE, 90, 336, None), ("Left", None, None, None)]])  # fmt: skip
+def test_each_step_stands_at_its_price_and_is_named(rows: list[tuple[Any, ...]]) -> None:
+    view = frontier_view(table(rows))
+    figure = canvas()
+    paint(figure, view.headline, "", view.picture)
+    (axes,) = figure.axes
+    flat = {tuple(line.get_xdata()): line.get_ydata()[0] for line in axes.lines if line.get_linewidth() > 3}
+    begins = axes.get_xlim()[0]
+    assert flat == {(max(start, begins), end): price for _, start, end, price in rows if price}
+    drawn = [name for name, start, *_ in rows if start is not None]
+    assert sorted(text.get_text() for text in axes.texts) == sorted(drawn)
+    heights = sorted(text.get_position()[1] for text in axes.texts if text.get_rotation() == 0)
+    assert all(high / low > 1.02 for low, high in pairwise(heights))
+    ticks = [tick.get_text() for tick in axes.get_xticklabels()]
+    assert "12 h" in ticks
+    assert ("7 days" in ticks) is any(row[2] == 336 for row in rows)
+    assert all(f"{name} in words" in view.text for name, *_ in rows)
+
+
+def test_the_headline_names_the_choice_for_a_day_and_three() -> None:
+    assert frontier_view(table(STEPS)).headline == "For a day Two, for three days Two with 1 pack"
+    assert frontier_view(table(STEPS[:2])).headline == f"{NOTHING} comes first"
