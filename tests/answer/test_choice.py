@@ -11,6 +11,7 @@ import pytest
 from ridethrough.answer.choice import NONE, frontier, what_would_change
 from ridethrough.answer.compare import NOTHING, compare
 from ridethrough.answer.outage import Outage
+from ridethrough.measure.bench import fit_rundowns
 from ridethrough.model.load import Load
 from ridethrough.model.price import Price, PriceList
 from ridethrough.model.recharge import Recharge
@@ -53,7 +54,6 @@ def test_each_step_is_the_first_of_a_comparison_on_both_sides_of_its_ends() -> N
     for choice, begin, end in steps.iloc[:, :3].itertuples(index=False):
         assert winner(PEAKY, f"{begin + 0.01} h") == choice
         assert winner(PEAKY, f"{end - 0.01} h") == choice
-    assert "weak" not in list(table["choice"])  # the cheapest, and too weak for all at once
 
 
 def test_a_step_says_what_it_costs_and_how_standby_moves_its_end() -> None:
@@ -92,6 +92,22 @@ def test_other_terms_and_what_can_not_be_reckoned_are_left_out_by_name() -> None
     assert "large" in list(frontier(LAMP, UNITS, prices=mixed, tax_rate="10 %")["choice"])
     with pytest.raises(Refusal, match="read_prices"):
         frontier(LAMP, UNITS)
+
+
+def test_a_unit_that_can_not_take_recharge_or_carry_the_load_is_left_out_by_name() -> None:
+    line = fit_rundowns([("0 W", "120 h"), ("60 W", "18 h"), ("250 W", "4.8 h")])  # and no k1
+    units = MARKET | {"bench": BackupUnit.from_rundowns("bench", line, printed="1430 Wh", rated="900 W")}
+    prices = PriceList((*PRICES.prices, Price("bench", "unit", 5, "EUR", True, date(2026, 4, 1))))
+    outage = Outage("2 days", recharge=Recharge.mains([("9 h", "17 h")], power="160 W"))
+    assert frontier(LAMP, units, outage, prices=prices)["in words"].iloc[-1].startswith("bench is left out")
+    assert "weak is left out" in " ".join(frontier(PEAKY, UNITS, prices=PRICES)["in words"])
+    assert list(what_would_change(LAMP, units, outage, prices=prices)["what"])[-1].startswith("price of ")
+
+
+def test_a_load_that_takes_nothing_has_no_draw_to_change() -> None:
+    assert list(what_would_change(Load.steady("0 W"), {"small": UNITS["small"]}, "9 h", prices=PRICES)["what"]) == [
+        "standby of small", "standby of small", "price of small",
+    ]  # fmt: skip
 
 
 @pytest.fixture(scope="module")

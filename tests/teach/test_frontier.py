@@ -12,6 +12,7 @@ from ridethrough.answer.choice import FRONTIER, NONE
 from ridethrough.answer.compare import NOTHING
 from ridethrough.teach.figures import canvas, paint
 from ridethrough.teach.views import frontier_view
+from ridethrough.units import Refusal
 
 STEPS = [(NOTHING, 0, 4, 0), ("One", 4, 20, 480), ("Two", 20, 50, 500), ("Two with 1 pack", 50, 90, 4000)]
 
@@ -44,3 +45,5 @@ def test_each_step_stands_at_its_price_and_is_named(rows: list[tuple[Any, ...]])
 def test_the_headline_names_the_choice_for_a_day_and_three() -> None:
     assert frontier_view(table(STEPS)).headline == "For a day Two, for three days Two with 1 pack"
     assert frontier_view(table(STEPS[:2])).headline == f"{NOTHING} comes first"
+    with pytest.raises(Refusal, match="no unit is part"):
+        frontier_view(table([(NONE, 0, 336, None)]))

@@ -25,6 +25,7 @@ HALVINGS = 10  # how often a range is halved: to a thousandth of it
 TIMES = (0.5, 2)  # what draw and standby are taken times, to see what moves
 LONGEST = "14 days"  # how far a frontier goes
 NONE = "nothing here"
+OUT = "no price in these terms, not reckoned, or an inverter that is too small"
 FRONTIER = ("choice", "from (h)", "to (h)", "price", "terms", "of", "to (h), half its standby",
             "to (h), twice its standby", "in words")  # fmt: skip
 
@@ -72,7 +73,7 @@ def frontier(load: Any, units: Mapping[str, BackupUnit], outage: Any = LONGEST, 
         figure is `teach.views.frontier_view`. Lesson 08.
     """
     plugged, longest, aim = Load.of(load), Outage.of(outage), confidence_of(confidence)
-    choices, left_out = _choices(units, prices)
+    choices = _choices(units, prices)
     reached = [(choice, _reach(plugged, choice.unit, longest, aim)) for choice in choices]
     at, rows = min(rule_hours(plugged)[0], longest.hours), list[dict[str, Any]]()
     if at:
@@ -86,8 +87,8 @@ def frontier(load: Any, units: Mapping[str, BackupUnit], outage: Any = LONGEST, 
     if at < longest.hours:
         rows.append({"choice": NONE, "from (h)": at, "to (h)": longest.hours,
                      "in words": f"{NONE} from {show(Q_(at, 'h'))} on"})  # fmt: skip
-    rows += [{"choice": name, "in words": f"{name} is left out: no price in these terms, or not reckoned"}
-             for name in left_out]  # fmt: skip
+    up_to_it = {choice.name for choice, reach in reached if reach}
+    rows += [{"choice": name, "in words": f"{name} is left out: {OUT}"} for name in units if name not in up_to_it]
     return pd.DataFrame(rows, columns=FRONTIER).fillna({"terms": "", "of": ""})
 
 
@@ -121,7 +122,7 @@ def what_would_change(load: Any, units: Mapping[str, BackupUnit], outage: Any, *
     so the pick loses to a cheaper one below and fails above. Doing nothing is no choice here.
     """
     plugged, when, aim = Load.of(load), Outage.of(outage), confidence_of(confidence)
-    choices, _ = _choices(units, prices)
+    choices = _choices(units, prices)
 
     def first(among: Sequence[Choice]) -> Choice | None:
         return next((choice for choice in among if _passes(plugged, choice.unit, when, aim)), None)
@@ -140,8 +141,8 @@ def what_would_change(load: Any, units: Mapping[str, BackupUnit], outage: Any, *
     return pd.DataFrame(told, columns=["what", "unit", "now", "looked to", "at", "then", "in words"])
 
 
-def _choices(units: Any, prices: dict[str, Any]) -> tuple[list[Choice], list[str]]:
-    """Return units with every number of packs and a price in the commonest terms, the cheapest first; and the rest."""
+def _choices(units: Any, prices: dict[str, Any]) -> list[Choice]:
+    """Return units with every number of packs and a price in the commonest terms, the cheapest first."""
     stock, listed = stock_of(units), listed_of(units, prices.pop("prices", None), **prices)
     known = {name: unit for name, (unit, _) in stock.items() if isinstance(unit, BackupUnit)}
     with_packs = [(name, unit.with_packs(packs)) for name, unit in known.items()
@@ -152,14 +153,16 @@ def _choices(units: Any, prices: dict[str, Any]) -> tuple[list[Choice], list[str
     if not count:
         raise Refusal("units of which none has a price", "what they cost", 'Write prices=read_prices("prices.csv").')
     terms = max(count, key=lambda each: (count[each], each))
-    kept = sorted((each for each in found if each.offer.terms == terms), key=_price_then_size)
-    return kept, [name for name in stock if name not in {each.name for each in kept}]
+    return sorted((each for each in found if each.offer.terms == terms), key=_price_then_size)
 
 
 def _reach(load: Load, unit: BackupUnit, longest: Outage, aim: float) -> float:
     """Return the longest outage that passes [h], at most as long as looked: without recharge any length tells it."""
-    found = ride(load, unit, other(longest, duration=Q_(1, "h")) if longest.goes_on else longest, times=1)
-    lasts = np.sort(found.lasts.draws)
+    try:
+        found = ride(load, unit, other(longest, duration=Q_(1, "h")) if longest.goes_on else longest, times=1)
+        lasts = np.sort(found.lasts.draws)
+    except Refusal:  # as `compare` says in its row
+        return 0.0
     reach = float(lasts[lasts.size - math.ceil(aim * lasts.size)])
     return 0.0 if found.verdict == TOO_SMALL else min(reach, longest.hours)
 
@@ -195,8 +198,10 @@ def _changes(load: Load, outage: Outage, pick: Choice, aim: float) -> Iterator[C
         room = Place.of(Q_(celsius, "degC"), "room", outage.hours)
         return _passes(load, choice.unit, other(outage, room=room), aim)
 
-    yield "measured draw", "W", draw_w, [times * draw_w for times in TIMES], drawing
-    yield f"standby of {pick}", "W", own_w, [times * own_w for times in TIMES], idling
+    if draw_w:
+        yield "measured draw", "W", draw_w, [times * draw_w for times in TIMES], drawing
+    if own_w:
+        yield f"standby of {pick}", "W", own_w, [times * own_w for times in TIMES], idling
     if rooms := [each.room for each in load.appliances if each.room is not None]:
         now = float((rooms[0] if outage.room is None else outage.room.mean).m_as("degC"))
         ends = [lookup("coldest room of a refrigerator").value, lookup("warmest room").value]

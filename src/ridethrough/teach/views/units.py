@@ -192,6 +192,10 @@ def _upside_down(boxes: Sequence[Box]) -> str:
 
 def frontier_view(table: pd.DataFrame) -> View:
     """Return the view of what `frontier` found: which choice is the cheapest for how long an outage."""
+    if not (table["price"] > 0).any():
+        raise Refusal(
+            "a frontier of which no unit is part", "a unit that passes for some time", "Look at compare(...)."
+        )
     found = {
         days: table.loc[(table["from (h)"] < hours) & (hours <= table["to (h)"]), "choice"]
         for days, hours in (("a day", 24), ("three days", 72))
