@@ -9,7 +9,8 @@ import pandas as pd
 import pytest
 
 from ridethrough.answer.choice import NONE, frontier, what_would_change
-from ridethrough.answer.compare import NOTHING, compare
+from ridethrough.answer.compare import compare
+from ridethrough.answer.entry import NOTHING
 from ridethrough.answer.outage import Outage
 from ridethrough.measure.bench import fit_rundowns
 from ridethrough.model.load import Load

@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ridethrough.answer.compare import BEYOND_RULE, BY_RULE, COLUMNS, NOTHING, compare, verdicts
+from ridethrough.answer.compare import COLUMNS, compare, verdicts
+from ridethrough.answer.entry import BEYOND_RULE, BY_RULE, NOTHING
 from ridethrough.answer.outage import Outage
 from ridethrough.answer.size import size
 from ridethrough.estimate import Estimate
@@ -276,6 +277,8 @@ def test_several_loads_and_outages_by_name() -> None:
     assert [*wide.iloc[0]][2:] == ["covered", "covered", "covered, 2 packs"]
     again = compare(LOAD, {"mine": printed()}, ["9 h", Outage("9 h", start="50 %")])
     assert list(again["outage"].unique()) == ["9 h", "9 h (2)"]
+    with_mains = compare(LOAD, {"mine": printed()}, [whens["two days"], whens["with mains"]])
+    assert list(with_mains["outage"].unique()) == ["48 h", "48 h with recharge"]
 
 
 def test_verdicts_stand_in_the_order_given_and_go_anywhere() -> None:

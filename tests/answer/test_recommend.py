@@ -8,7 +8,8 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from ridethrough.answer.compare import NOTHING, compare
+from ridethrough.answer.compare import compare
+from ridethrough.answer.entry import NOTHING
 from ridethrough.answer.recommend import Recommendation, recommend
 from ridethrough.model.load import Load
 from ridethrough.model.price import Price, PriceList

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from ridethrough.answer.choice import FRONTIER, NONE
-from ridethrough.answer.compare import NOTHING
+from ridethrough.answer.entry import NOTHING
 from ridethrough.teach.figures import canvas, paint
 from ridethrough.teach.views import frontier_view
 from ridethrough.units import Refusal

@@ -16,7 +16,8 @@ from ..model.price import Offer
 from ..model.unit import BackupUnit
 from ..sources import lookup
 from ..units import Q_, Refusal, show
-from .compare import NOTHING, TOO_SMALL, listed_of, other, rule_hours, stock_of
+from .compare import listed_of, stock_of
+from .entry import NOTHING, TOO_SMALL, other, rule_hours
 from .outage import Outage, Place
 from .ride import ride
 from .size import confidence_of

@@ -2,33 +2,23 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator, Mapping, Sequence
-from copy import copy
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pandas as pd
 
 from ..known import apart
-from ..model.load import CABINETS, Load
-from ..model.price import Offer, PriceList
+from ..model.load import Load
+from ..model.price import PriceList
 from ..model.unit import BackupUnit
-from ..sources import lookup
 from ..units import Refusal, of_kind, show
 from .case import case_of
-from .headroom import RESTART, Check, headroom
+from .entry import BEYOND_RULE, BY_RULE, FALLS_SHORT, NO_PRICE, NOTHING, TOO_SMALL, do_nothing, entry
 from .outage import Outage
-from .ride import Ride, ride
-from .size import LARGE, confidence_of
+from .size import confidence_of
 
 COLUMNS = ("load", "outage", "rank", "unit", "packs", "verdict", "chance", "lasts (h)", "left (Wh)",
            "give or take (Wh)", "limited by", "price", "terms", "of", "stale", "price per kWh", "note")  # fmt: skip
-NOTHING = "door closed, ice"
-RULE = ("refrigerator", "half full freezer", "full freezer")
-LIMITS = {"start": "start surge", "voltage": "voltage"}  # other checks are of the inverter
-BY_RULE, BEYOND_RULE = "by rule of caution", "beyond the rule"
-NO_PRICE, FALLS_SHORT, TOO_SMALL = "no price", "falls short", "inverter too small"
 ORDER = (BY_RULE, "", NO_PRICE, FALLS_SHORT, TOO_SMALL, "not reckoned", BEYOND_RULE)  # "" passes and has a price
 
 
@@ -96,7 +86,7 @@ def compare(load: Any, units: Mapping[str, BackupUnit], outages: Any, *, confide
     rows = []
     for name, each in loads.items():
         for label, when in whens.items():
-            found = [{"unit": unit} | _row(each, *stock[unit], unit, when, aim, listed, stale_after) for unit in stock]
+            found = [{"unit": unit} | entry(each, *stock[unit], unit, when, aim, listed, stale_after) for unit in stock]
             rows += _ranked([{"load": name, "outage": label} | row for row in (*found, do_nothing(each, when))])
     table = pd.DataFrame(rows, columns=COLUMNS).astype({"packs": "Int64", "stale": "boolean", "price": float})
     table = table.fillna(dict.fromkeys(("limited by", "terms", "of"), ""))
@@ -134,14 +124,15 @@ def loads_of(load: Any) -> dict[str, Load]:
 
 
 def outages_of(outages: Any) -> dict[str, Outage]:
-    """Return the outages by name, or by their lengths."""
+    """Return the outages by name, else by their lengths and whether something flows in."""
     if isinstance(outages, str | Outage) or not isinstance(outages, Sequence | Mapping) or not outages:
         one = f'"{outages}"' if isinstance(outages, str) else '"12 h", "3 days"'
         raise Refusal(f"outages={outages!r}", "one or more, in a list", f"Write outages=[{one}].")
     if isinstance(outages, Mapping):
         return {name: Outage.of(outage) for name, outage in outages.items()}
     whens = [Outage.of(outage) for outage in outages]
-    return dict(zip(apart(show(when.duration) for when in whens), whens, strict=True))
+    names = (f"{show(when.duration)}{' with recharge' if when.recharge else ''}" for when in whens)
+    return dict(zip(apart(names), whens, strict=True))
 
 
 def stock_of(units: Any) -> dict[str, tuple[BackupUnit | Refusal, str]]:
@@ -159,134 +150,6 @@ def listed_of(units: Any, prices: Any, **terms: Any) -> PriceList:
     found = getattr(units, "listed", PriceList()) if prices is None else prices
     listed: PriceList = of_kind(found, PriceList, "prices", "a list of prices", remedy).at(**terms)
     return listed
-
-
-# -- a row -----------------------------------------------------------------------------------------
-
-
-def fewest(load: Load, unit: BackupUnit, outage: Outage, aim: float) -> Ride:
-    """Return the ride on the fewest packs that last with chance ``aim``, or on all there are."""
-    for packs in range(unit.packs_max - unit.packs + 1):
-        found = ride(load, unit.with_packs(packs), outage, times=1)
-        if found.chance >= aim:
-            break
-    return found
-
-
-def passes(found: Ride, aim: float) -> bool:
-    """Return whether it lasts with chance ``aim``, on an inverter that carries the load."""
-    return found.chance >= aim and found.verdict != TOO_SMALL
-
-
-def _row(load: Load, unit: BackupUnit | Refusal, assumed: str, name: str, outage: Outage, aim: float,
-         listed: PriceList, stale_after: Any) -> dict[str, Any]:  # fmt: skip
-    """Return what a unit comes to in one outage; "place" and "keys" serve the ranking."""
-    try:
-        if isinstance(unit, Refusal):
-            raise unit
-        found = fewest(load, unit, outage, aim)
-    except Refusal as refusal:
-        return {"place": "not reckoned", "verdict": "not reckoned", "note": f"{refusal.given}. {refusal.remedy}"}
-    fits, offers, left = passes(found, aim), listed.offers(name, found.unit.packs), found.left.magnitude
-    price = next((offer.amount for offer in offers.values()), math.inf)
-    far = {"": (-found.chance, -found.lasts.magnitude, price)}
-    near: dict[str, tuple[float, ...]] = {terms: (offer.amount, -left) for terms, offer in offers.items()} or {
-        "": (-left,)
-    }
-    notes = (assumed, *_notes(found, fits), *_price_notes(listed, name, offers))
-    return {
-        "place": found.verdict
-        if found.verdict == TOO_SMALL
-        else FALLS_SHORT
-        if not fits
-        else ""
-        if offers
-        else NO_PRICE,
-        "keys": near if fits else far,
-        "packs": found.unit.packs if fits else None,
-        "verdict": found.verdict,
-        "chance": found.chance,
-        "lasts (h)": found.lasts.magnitude,
-        "left (Wh)": left,
-        "give or take (Wh)": found.left.expanded().magnitude,
-        "limited by": _limit(found, aim),
-        "note": "; ".join(filter(None, notes)),
-        **_priced(found, next(iter(offers.values()), None), listed, stale_after),
-    }
-
-
-def _priced(found: Ride, offer: Offer | None, listed: PriceList, stale_after: Any) -> dict[str, Any]:
-    """Return what it costs, and for each kWh that reaches the load."""
-    if offer is None:
-        return {}
-    came = found.served.magnitude / ((found.served + found.unserved).magnitude or 1)
-    kwh = found.mean_power.magnitude * found.outage.hours / 1000 * came
-    return {"price": offer.amount, "terms": offer.terms, "of": str(offer), "stale": listed.stale(offer, stale_after),
-            "price per kWh": offer.amount / kwh if kwh else None}  # fmt: skip
-
-
-def _checks(found: Ride, finding: str) -> list[Check]:
-    """Return what of the inverter was found so."""
-    return [each for each in headroom(found.load, found.unit) if each.finding == finding and each.what != RESTART]
-
-
-def _notes(found: Ride, fits: bool) -> Iterator[str]:
-    """Yield why it does not pass, and what was not checked."""
-    packs, unseen = found.unit.packs, _checks(found, "not checked")
-    if found.verdict == TOO_SMALL:
-        yield "no pack makes the inverter larger"
-    elif not fits and packs:
-        yield f"even with {packs} pack{'s' * (packs > 1)}"
-    yield from (f"{check.what}: {check.why}" for check in _checks(found, "does not carry it"))
-    yield f"not checked: {', '.join(check.what for check in unseen)}" if unseen else ""
-
-
-def _price_notes(listed: PriceList, name: str, offers: Mapping[str, Offer]) -> Iterator[str]:
-    """Yield why there is no price, or in which other terms there is one."""
-    if not offers and listed.on:
-        some = "no price for all of it in one currency and tax"
-        yield some if listed.of(name) else f"no price by {listed.on}"
-    yield from (f"or {offer.amount:,.2f} {terms}" for terms, offer in [*offers.items()][1:])
-
-
-def _limit(found: Ride, aim: float) -> str:
-    """Return what would have to be better for it to pass, or what was not checked."""
-    load, unit, outage = found.load, found.unit, found.outage
-    if found.verdict == TOO_SMALL:
-        failed = {check.what for check in _checks(found, "does not carry it")}
-        return next((LIMITS[what] for what in LIMITS if failed == {what}), "inverter")
-    if found.chance >= aim:
-        return "not checked" if _checks(found, "not checked") else ""
-    free = replace(unit, charger=replace(unit.charger, power=LARGE * unit.charger.power))
-    if outage.unit_at is not None and ride(load, unit, other(outage, unit_at=None), times=1).chance >= aim:
-        return "cold"
-    if outage.recharge and ride(load, free, outage, times=1).chance >= aim:
-        return "charger"
-    return "packs" if unit.packs_max else "energy"
-
-
-def other(outage: Outage, **changed: Any) -> Outage:
-    """Return the outage with something else in place of what it has."""
-    found = copy(outage)
-    vars(found).update(changed)
-    return found
-
-
-def rule_hours(load: Load) -> tuple[float, list[str]]:
-    """Return how far the agencies' rule of caution for food behind a closed door reaches, and what it does not help."""
-    unknown = [each.name for each in load.appliances if each.room is None]
-    cold = {RULE[CABINETS.index(each.cabinet)] for each in load.appliances if each.room is not None}
-    return (0.0 if unknown else min(lookup(f"hours unopened, {each}").value for each in cold)), unknown
-
-
-def do_nothing(load: Load, outage: Outage) -> dict[str, Any]:
-    """Return the row without a unit: no prediction, and no help for what does not keep cold."""
-    reach, unknown = rule_hours(load)
-    said = BY_RULE if outage.hours <= reach else BEYOND_RULE
-    rule = ", ".join(f"{each} {lookup(f'hours unopened, {each}').value:g} h" for each in RULE)
-    note = f"a rule of caution, no prediction: {rule}; it helps cold appliances only"
-    note += f"; not known to be cold: {', '.join(unknown)}" if unknown else ""
-    return {"unit": NOTHING, "place": said, "verdict": said, "note": note}
 
 
 # -- the ranking -----------------------------------------------------------------------------------

@@ -10,7 +10,8 @@ from typing import Any
 import pandas as pd
 
 from ..units import Refusal
-from .compare import BY_RULE, COLUMNS
+from .compare import COLUMNS
+from .entry import BY_RULE
 
 Row = Mapping[str, Any]
 
