@@ -154,7 +154,7 @@ def test_before_the_first_price_there_is_none_and_what_passes_comes_after_what_h
 
 
 @pytest.mark.parametrize(("on", "after", "stale"), [
-    ("2026-02-03", None, False), ("2026-02-05", None, True), ("2026-02-05", "40 days", False), (None, None, False),
+    ("2026-02-04", None, False), ("2026-02-05", None, True), ("2026-02-05", "40 days", False), (None, None, False),
 ])  # fmt: skip
 def test_an_old_price_is_marked(on: str | None, after: str | None, stale: bool) -> None:
     table = compare(LOAD, {"mine": printed()}, ["6 h"], on=on, prices=listing(("unit", 9, *EUR)), stale_after=after)
@@ -192,6 +192,12 @@ def test_other_taxes_and_currencies_are_not_added_up(pack: tuple[str, float, str
     assert one(compare(LOAD, {"mine": printed()}, ["30 h"], prices=prices))["price"] == 1500
 
 
+@pytest.mark.parametrize("amounts", [(880, 910), (910, 880)])
+def test_of_two_prices_of_one_day_the_lower_counts(amounts: tuple[float, float]) -> None:
+    prices = PriceList(tuple(Price("mine", "unit", amount, *EUR, date(2026, 1, 5)) for amount in amounts))
+    assert one(compare(LOAD, {"mine": printed()}, ["5 h"], prices=prices))["price"] == 880
+
+
 def test_one_item_priced_in_two_currencies_keeps_both_apart() -> None:
     """The later line is no newer price of the same thing: unit and pack in EUR still add up, the other is told."""
     prices = listing(("unit", 900, *EUR), ("pack", 500, *EUR), ("bundle", 1390, "XTS", True))
@@ -213,6 +219,7 @@ TWO = {"cheap": printed(), "dear": printed(capacity="1.3 kWh")}
     (("unit", 900, "CHF", True), {"rates": {"CHF": 1.2}}, (2, 1), 1080),
     (("unit", 900, "CHF", True), {"rates": {"CHF": 1, "EUR": 0.8}}, (2, 1), 900),
     (("unit", 900, "CHF", False), {"rates": {"CHF": 1.05}, "tax_rate": "10 %"}, (2, 1), 1039.5),
+    (("unit", 900, "CHF", True), {"rates": {"CHF": 1.05}, "tax_rate": "10 %"}, (1, 2), 945),
 ])  # fmt: skip
 def test_prices_in_other_terms_are_ranked_only_by_a_rate(cheap: Any, given: Any, ranks: Any, price: float) -> None:
     """Never by their numbers: 900 without tax is not less than 1,000 with it."""
