@@ -118,7 +118,8 @@ def cautions_of(unit: BackupUnit, outage: Outage) -> tuple[str, ...]:
         found += ["recharge is not counted while the cells are too cold"] if outage.recharge else []
     if unit.packs and unit.pack_standby is None:
         found.append("what the packs take for themselves is not known, and not counted")
-    return (*found, *route.warnings)
+    found += [said for each in outage.recharge for said in each.cautions]
+    return (*dict.fromkeys(found), *route.warnings)
 
 
 def _waveform(load: Load, ratings: Ratings) -> Iterator[Check]:

@@ -156,11 +156,10 @@ def _stretch(case: Case, edges: np.ndarray, loads: np.ndarray) -> Stretch:
 
 def _flow(case: Case, middles: np.ndarray) -> Flow | None:
     """Return what flows back in at these moments; None where nothing does."""
-    now_w = [(source, source.power_w[np.searchsorted(source.edges_h[1:-1], middles)]) for source in case.sources]
-    comes = [(source, power_w[:, np.newaxis] * source.comes) for source, power_w in now_w if power_w.any()]
-    carries = np.any([source.carries & (power_w > 0) for source, power_w in now_w], axis=0)
+    comes = [(source, power_w) for source in case.sources if (power_w := source.at(middles)) is not None]
     if not comes:
         return None
+    carries = np.any([source.carries & (source.pattern_w(middles) > 0) for source, _ in comes], axis=0)
     if len(comes) == 1:
         ((source, power_w),) = comes
         return Flow(power_w, source.efficiency[np.newaxis], np.full((1, case.rows), float(not source.carries)), carries)
