@@ -20,6 +20,7 @@ from .measure.standby import (
 from .measure.weather import read_weather as read_weather
 from .model.battery import peukert_hours as peukert_hours, takes_charge as takes_charge
 from .model.ageing import aged as aged, charge_after as charge_after
+from .model.generator import Generator as Generator
 from .model.inverter import Inverter as Inverter
 from .model.load import Load as Load
 from .model.nameplate import apparent_power as apparent_power, label_limit as label_limit, label_power as label_power

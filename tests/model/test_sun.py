@@ -183,9 +183,9 @@ def test_own_hours_are_read(tmp_path: Path) -> None:
         (lambda: Sun.peak_hours("200 W", "9 h"), "longer day"),
         (lambda: Sun.peak_hours("200 W", "2 h", between=("16:00", "8:00")), "longer day"),
         (lambda: rode(Sun.peak_hours("200 W", "2 h"), begins=None), r'begins="18:00"'),  # type: ignore[arg-type]
-        (lambda: Weather(pd.DataFrame({"ghi": [1.0]}), 40, -105), "with their zone"),
+        (lambda: Weather(pd.DataFrame({"ghi": [1.0]}), 40, -105), "without ghi"),
         (lambda: Weather(made_up().hours.tz_localize(None), 40, -105), "tz_localize"),
-        (lambda: read_weather("nowhere.csv"), "no file"),
+        (lambda: read_weather("nowhere.csv"), "can't be read"),
         (lambda: read_weather(__file__), "can't be read as weather"),
     ],
 )

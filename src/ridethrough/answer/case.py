@@ -16,6 +16,7 @@ from ..model.battery import Rate, takes_charge
 from ..model.charger import LEAST
 from ..model.load import Load
 from ..model.pattern import DAY_H
+from ..model.recharge import Recharge
 from ..model.routes import Share, cells_at
 from ..model.unit import BackupUnit
 from ..sampling import Sampler
@@ -63,8 +64,8 @@ class Inflow(NamedTuple):
         Time of day when the outage begins [h].
     efficiency : array of shape (rows,)
         What of a surplus is stored [-].
-    carries : bool
-        Whether the load hangs on it.
+    recharge : Recharge
+        What it is of.
     """
 
     edges_h: np.ndarray
@@ -72,17 +73,16 @@ class Inflow(NamedTuple):
     comes: np.ndarray
     begins_h: float
     efficiency: np.ndarray
-    carries: bool
+    recharge: Recharge
 
     def pattern_w(self, middles: np.ndarray) -> np.ndarray:
         """Return the power before any doubt at moments of the outage [W]."""
         return np.asarray(self.power_w[np.searchsorted(self.edges_h[1:-1], middles)])
 
-    def at(self, middles: np.ndarray) -> np.ndarray | None:
-        """Return what comes at moments of the outage, of shape (moments, rows) [W]; None where nothing does."""
-        now_w = self.pattern_w(middles)
+    def at(self, middles: np.ndarray) -> np.ndarray:
+        """Return what comes at moments of the outage, of shape (moments, rows) [W]."""
         day = ((self.begins_h + middles) // DAY_H).astype(int)
-        return now_w[:, np.newaxis] * self.comes[np.minimum(day, len(self.comes) - 1)] if now_w.any() else None
+        return np.asarray(self.pattern_w(middles)[:, np.newaxis] * self.comes[np.minimum(day, len(self.comes) - 1)])
 
 
 @dataclass(frozen=True)
@@ -198,7 +198,7 @@ class Case:
             if each.days is not None:
                 comes = comes * each.days.drawn(self.sampler, int(((begins_h or 0) + hours) // DAY_H) + 1)
             found.append(Inflow(*each.window(hours, begins_h), comes, begins_h or 0.0,
-                                of(each.efficiency, 0, 1) * keeps, each.carries))  # fmt: skip
+                                of(each.efficiency, 0, 1) * keeps, each))  # fmt: skip
         return tuple(found)
 
     @cached_property

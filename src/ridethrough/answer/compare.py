@@ -82,7 +82,7 @@ def _row(load: Load, units: Mapping[str, BackupUnit], name: str, outage: Outage,
         "give or take (Wh)": account.left.expanded().magnitude,
         "inverter": found.inverter,
         **priced,
-        "note": why if found.packs is None else "",
+        "note": "; ".join([*[why] * (found.packs is None and why != ""), *outage.cautions]),
     }
 
 

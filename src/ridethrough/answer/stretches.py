@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import pairwise
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -29,14 +29,18 @@ class Flow(NamedTuple):
         All sources together [W], and what of a surplus is stored [-]; one row of it where that is alike in all steps.
     idle : array of shape (steps, rows)
         Share that comes whether it is taken or not, as the sun's does and the mains' does not [-]; alike.
-    carries : array of shape (steps,)
-        Whether the load hangs on it.
+    carries, runs : arrays of shape (steps, 1 or rows)
+        Whether the load hangs on it, and whether a generator runs.
+    made_w : array of shape (steps, rows)
+        What of the power is a generator's [W]; alike.
     """
 
     power_w: np.ndarray
     efficiency: np.ndarray
     idle: np.ndarray
     carries: np.ndarray
+    runs: np.ndarray
+    made_w: np.ndarray
 
 
 class Stretch(NamedTuple):
@@ -58,6 +62,8 @@ class Stretch(NamedTuple):
         What the unit is and takes meanwhile.
     flow : Flow or None
         What flows back in.
+    stopped : Stretch or None
+        The same where a generator has stopped that runs until the unit is full; None where none of its kind runs.
     """
 
     edges_h: np.ndarray
@@ -68,11 +74,23 @@ class Stretch(NamedTuple):
     cycles: bool
     own: Own
     flow: Flow | None
+    stopped: Any = None
 
     @property
     def duration_h(self) -> np.ndarray:
         """How long its steps are [h]."""
         return np.diff(self.edges_h)
+
+    def where(self, full: np.ndarray) -> Stretch:
+        """Return it for rows that are full as where their generator has stopped."""
+        if not full.any():
+            return self
+        flow = Flow(
+            *(np.where(full, there, here) for here, there in zip(self.flow or (), self.stopped.flow, strict=True))
+        )
+        tables = {name: np.where(full, getattr(self.stopped, name), getattr(self, name))
+                  for name in ("asked_w", "drained_w", "rate_w")}  # fmt: skip
+        return self._replace(flow=flow, **tables)
 
     def part(self, who: np.ndarray) -> Stretch:
         """Return it for some rows, without what each appliance draws."""
@@ -122,7 +140,8 @@ def _breaks(case: Case, edges: np.ndarray) -> np.ndarray:
     for block_h in {power.block_h for power in case.powers if power.block_h}:
         new |= np.isclose(np.round(edges / block_h), edges / block_h)
     for source in case.sources:
-        new |= np.isin(edges, source.edges_h[1:-1][np.diff(source.power_w > 0)])
+        turns = np.diff(source.power_w > 0) | source.recharge.until_full
+        new |= np.isin(edges, source.edges_h[1:-1][turns])
     if case.outage.unit_at is not None and case.outage.unit_at.changes:
         new |= np.isclose(edges, np.round(edges))
     return np.flatnonzero(new)
@@ -145,26 +164,41 @@ def _stretch(case: Case, edges: np.ndarray, loads: np.ndarray) -> Stretch:
         rate = Rate(reference, exponent, case.rate.least)
         variance = np.broadcast_to(variance_w2, asked.shape)[:, 0]
         drained[:, 0] = drained_of_cycles_w(total_w[:, 0], variance, (best[0], best[1], best[2]), rate)
-    flow = _flow(case, middles)
-    carried = np.zeros(0, bool) if flow is None else flow.carries
-    if first.size < middles.size and (first.size > 1 or flow is None or carried.any()):
+    flow = _flow(case, middles, total_w[same])
+    carries = flow is not None and bool(flow.carries.any())
+    if first.size < middles.size and (first.size > 1 or flow is None or carries):
         powers_w, asked, drained, rate_w = powers_w[:, same], asked[same], drained[same], rate_w[same]
-    if carried.any():
-        asked[carried] = drained[carried] = 0
-    return Stretch(edges, powers_w, asked, drained, rate_w, cycles, own, flow)
+    found = Stretch(edges, powers_w, asked, drained, rate_w, cycles, own, flow)
+    if flow is None or not carries:
+        return found
+    carried = found._replace(asked_w=np.where(flow.carries, 0, asked), drained_w=np.where(flow.carries, 0, drained))
+    if not any(source.recharge.until_full and source.pattern_w(middles).any() for source in case.sources):
+        return carried
+    return carried._replace(stopped=found._replace(flow=_flow(case, middles, total_w[same], stopped=True)))
 
 
-def _flow(case: Case, middles: np.ndarray) -> Flow | None:
-    """Return what flows back in at these moments; None where nothing does."""
-    comes = [(source, power_w) for source in case.sources if (power_w := source.at(middles)) is not None]
+def _flow(case: Case, middles: np.ndarray, load_w: np.ndarray, *, stopped: bool = False) -> Flow | None:
+    """Return what flows back in at these moments beside a load [W]; None where nothing does."""
+    comes: list[tuple[np.ndarray, np.ndarray, float]] = []
+    none = np.zeros((1, case.rows))
+    carries = runs = np.zeros((middles.size, 1), bool)
+    made_w = none
+    for source in case.sources:
+        now, kind = source.pattern_w(middles)[:, np.newaxis] > 0, source.recharge
+        if not now.any() or (stopped and kind.until_full):
+            continue
+        power_w, carries = source.at(middles), carries | (now & kind.carries)
+        if kind.most is not None:  # the load goes first
+            power_w = np.minimum(power_w, np.maximum(kind.most.m_as("W") - load_w, 0) * case.inflow)
+        if kind is case.outage.generator:
+            runs, made_w = now, power_w
+        comes.append((power_w, source.efficiency, float(not kind.carries)))
     if not comes:
-        return None
-    carries = np.any([source.carries & (source.pattern_w(middles) > 0) for source, _ in comes], axis=0)
+        return Flow(none, none, none, carries, runs, none) if stopped else None
     if len(comes) == 1:
-        ((source, power_w),) = comes
-        return Flow(power_w, source.efficiency[np.newaxis], np.full((1, case.rows), float(not source.carries)), carries)
-    total = sum((power_w for _, power_w in comes[1:]), comes[0][1])
+        ((power_w, stored, idle),) = comes
+        return Flow(power_w, stored[np.newaxis], np.full((1, case.rows), idle), carries, runs, made_w)
+    total = sum((power_w for power_w, *_ in comes[1:]), comes[0][0])
     over = np.where(total > 0, total, 1)
-    stored, idle = (sum(power_w * of(source) for source, power_w in comes) / over
-                    for of in (lambda source: source.efficiency, lambda source: float(not source.carries)))  # fmt: skip
-    return Flow(total, stored, idle, carries)
+    kept, spare = (sum(each[0] * each[which] for each in comes) / over for which in (1, 2))
+    return Flow(total, kept, spare, carries, runs, made_w)

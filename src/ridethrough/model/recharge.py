@@ -8,11 +8,12 @@ from functools import cache
 from typing import Any
 
 import numpy as np
+import pint
 
 from ..estimate import Estimate
 from ..propagation import estimate
 from ..sampling import Sampler
-from ..sources import coefficient
+from ..sources import coefficient, lookup
 from ..units import Q_, Refusal, number, positive, show
 from .pattern import DAY_H, Pattern, clock
 
@@ -80,6 +81,10 @@ class Recharge:
         Whether the pattern comes once, and nothing after it; else again and again.
     days : Days, optional
         How days differ; None where each is like the other.
+    most : pint.Quantity, optional
+        What load, unit and charge may take of it together [W].
+    until_full : bool
+        Whether it stops, until its next window, once the unit is full.
     """
 
     pattern: Pattern = field(repr=False)
@@ -88,6 +93,8 @@ class Recharge:
     factor: Estimate
     once: bool = True
     days: Days | None = None
+    most: pint.Quantity | None = None
+    until_full: bool = False
 
     @property
     def cautions(self) -> tuple[str, ...]:
@@ -184,10 +191,11 @@ class Recharge:
             raise Refusal(f"recharge of {show(Q_(period_h, 'h'))} for an outage of {show(Q_(hours, 'h'))}",
                           "as many hours as the outage has",
                           "Give more steps, or Recharge.daily for what comes every day.")  # fmt: skip
-        edges = np.unique(np.concatenate([[0.0], self.pattern.cuts_h(since, hours), [hours]]))
+        looks = np.arange(0.0, hours, lookup("look at a running generator").value / 60) if self.until_full else [0.0]
+        edges = np.unique(np.concatenate([looks, self.pattern.cuts_h(since, hours), [hours]]))
         middles = since + (edges[:-1] + edges[1:]) / 2
         power_w = np.where(self.once & (middles >= period_h), 0.0, self.pattern.at(middles))
-        changes = np.append(True, np.diff(power_w) != 0)
+        changes = np.append(True, np.diff(power_w) != 0) | (self.until_full & (power_w > 0))
         return np.append(edges[:-1][changes], hours), power_w[changes]
 
 

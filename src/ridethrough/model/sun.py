@@ -43,8 +43,8 @@ class Weather:
 
     def __post_init__(self) -> None:
         if getattr(self.hours.index, "tz", None) is None or not {*LIGHT} <= {*self.hours}:
-            raise Refusal("hours without time zone, or without ghi, dni and dhi", "times with their zone, and the light",
-                          'Write hours.index.tz_localize("Etc/GMT+7").')  # fmt: skip
+            raise Refusal("hours without time zone, or without ghi, dni and dhi", "both",
+                          'Write hours.tz_localize("Etc/GMT+7").')  # fmt: skip
 
 
 class Sun(Recharge):
