@@ -156,14 +156,35 @@ def test_the_charger_limits_it() -> None:
     assert found.wasted.magnitude > 2000
 
 
-def test_own_hours_are_read(tmp_path: Path) -> None:
+@pytest.mark.parametrize("step", ["1h", "15min"])
+def test_own_hours_are_read(tmp_path: Path, step: str) -> None:
+    """Steps of any length, a night below zero, as cheap instruments have it, and names in capitals."""
     file = tmp_path / "roof.csv"
-    rows = [f"2025-12-{day:02} {hour:02}:00-07:00,{200 * (8 <= hour < 16)},{100 * (8 <= hour < 16)},100"
-            for day in range(1, 21) for hour in range(24)]  # fmt: skip
-    file.write_text("\n".join(["time,GHI,DNI,DHI", *rows]))
+    times = pd.date_range("2025-12-01", "2025-12-20 23:59", freq=step, tz="Etc/GMT+7")
+    day = (times.hour >= 8) & (times.hour < 16)
+    light = pd.DataFrame({"GHI": 202.0 * day - 2, "DNI": 100.0 * day, "DHI": 101.0 * day - 1}, index=times)
+    light.to_csv(file, index_label="time")
     sky = read_weather(file, latitude=40, longitude=-105)
-    assert sky.hours.index[0] == pd.Timestamp("2025-12-01 00:30-07:00")
-    assert Sun("100 W", sky, when="December", tilt=0).pattern.power_w[8] > 10
+    assert sky.hours.index[0] == pd.Timestamp("2025-12-01 00:00-07:00") + pd.Timedelta(step) / 2
+    sun = Sun("100 W", sky, when="December", tilt=0, derate=WHOLE)
+    assert (sun.pattern.power_w[:8] == 0).all()
+    assert sun.pattern.power_w[11:13] == pytest.approx(14.5, rel=0.1)
+
+
+def test_a_typical_year_in_epw_is_read(tmp_path: Path) -> None:
+    """Made up in the format's columns: its hour 1 ends at 1:00, its sun stands highest in hour 12 or 13."""
+    rows = ["LOCATION,Made Up,-,XXX,none,000000,40.0,-105.0,-7.0,1600.0", *["DESIGN"] * 7]
+    for hour in [*range(1, 25)] * 3:
+        light = 400 * (7 < hour <= 17)
+        cells = [2001, 1, 1 + (len(rows) - 8) // 24, hour, 60, "?", *[0] * 7, light, light, light // 2, *[0] * 19]
+        rows.append(",".join(map(str, cells)))
+    (tmp_path / "here.epw").write_text("\n".join(rows))
+    sky = read_weather(tmp_path / "here.epw")
+    assert (sky.latitude, sky.longitude) == (40, -105)
+    assert sky.hours.index[0] == pd.Timestamp("2001-01-01 00:30-07:00")
+    powers = Sun("100 W", sky, when="January", tilt=0, derate=WHOLE).pattern.power_w
+    assert powers[7] > 0 == powers[6]
+    assert powers[11] == pytest.approx(powers[12], rel=0.02)
 
 
 @pytest.mark.parametrize(

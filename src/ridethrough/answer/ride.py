@@ -252,7 +252,7 @@ def spread(load: Any, unit: Any, outage: Any, *, draws: int = DRAWS, seed: int =
 def through(case: Case, *, restart: Any = "0 %") -> Ride:
     """Return a case's ride through its outage."""
     walk = Walk(case, estimate(restart, "1", "restart").value.magnitude * case.full_wh)
-    walk.through(stretches(case, 0.0, case.outage.hours))
+    walk.through(stretches(case, 0.0, case.outage.hours, walk.stopped))
     if case.sampler.draws and case.sampler.within[1:].mean() < lookup("least share of draws within limits").value:
         raise Refusal("inputs that lie beyond their physical limits more often than not",
                       "inputs that are known better", "Look at load.mean_power and unit.standby.")  # fmt: skip

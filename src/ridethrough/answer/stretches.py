@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import pairwise
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
@@ -62,8 +62,6 @@ class Stretch(NamedTuple):
         What the unit is and takes meanwhile.
     flow : Flow or None
         What flows back in.
-    stopped : Stretch or None
-        The same where a generator has stopped that runs until the unit is full; None where none of its kind runs.
     """
 
     edges_h: np.ndarray
@@ -74,23 +72,11 @@ class Stretch(NamedTuple):
     cycles: bool
     own: Own
     flow: Flow | None
-    stopped: Any = None
 
     @property
     def duration_h(self) -> np.ndarray:
         """How long its steps are [h]."""
         return np.diff(self.edges_h)
-
-    def where(self, full: np.ndarray) -> Stretch:
-        """Return it for rows that are full as where their generator has stopped."""
-        if not full.any():
-            return self
-        flow = Flow(
-            *(np.where(full, there, here) for here, there in zip(self.flow or (), self.stopped.flow, strict=True))
-        )
-        tables = {name: np.where(full, getattr(self.stopped, name), getattr(self, name))
-                  for name in ("asked_w", "drained_w", "rate_w")}  # fmt: skip
-        return self._replace(flow=flow, **tables)
 
     def part(self, who: np.ndarray) -> Stretch:
         """Return it for some rows, without what each appliance draws."""
@@ -101,8 +87,19 @@ class Stretch(NamedTuple):
         return self._replace(powers_w=np.zeros(0), flow=flow, **tables)
 
 
-def stretches(case: Case, begin_h: float, end_h: float) -> Iterator[Stretch]:
-    """Yield what happens from one moment to another, both counted from the beginning of the outage [h]."""
+Stopped = Callable[[bool], np.ndarray]
+
+
+def stretches(case: Case, begin_h: float, end_h: float, stopped: Stopped | None = None) -> Iterator[Stretch]:
+    """Yield what happens from one moment to another, both counted from the beginning of the outage [h].
+
+    Parameters
+    ----------
+    case, begin_h, end_h
+        Of what, from when, and until when [h].
+    stopped : callable, optional
+        Told whether a generator's window is open that runs until the unit is full, says in which rows it is by now.
+    """
     most = max(1, AT_ONCE // case.rows)
     for day in range(int(begin_h // DAY_H), int(np.ceil(end_h / DAY_H))):
         low, high = max(begin_h, day * DAY_H), min(end_h, (day + 1) * DAY_H)
@@ -113,7 +110,7 @@ def stretches(case: Case, begin_h: float, end_h: float) -> Iterator[Stretch]:
         edges = _moments([loads, more[np.abs(more - near) > MOMENT_H]], low, high)
         for at, until in pairwise(_breaks(case, edges)):
             for first in range(at, until, most):
-                yield _stretch(case, edges[first : min(first + most, until) + 1], loads)
+                yield _stretch(case, edges[first : min(first + most, until) + 1], loads, stopped)
 
 
 def _load_cuts(case: Case, low: float, high: float) -> Iterator[np.ndarray]:
@@ -147,7 +144,7 @@ def _breaks(case: Case, edges: np.ndarray) -> np.ndarray:
     return np.flatnonzero(new)
 
 
-def _stretch(case: Case, edges: np.ndarray, loads: np.ndarray) -> Stretch:
+def _stretch(case: Case, edges: np.ndarray, loads: np.ndarray, stopped: Stopped | None) -> Stretch:
     """Return the steps between these moments; between those of ``loads`` nothing changes but what flows in."""
     middles, own = (edges[:-1] + edges[1:]) / 2, case.own_at(float((edges[0] + edges[1]) / 2))
     _, first, same = np.unique(np.searchsorted(loads, middles), return_index=True, return_inverse=True)
@@ -164,37 +161,34 @@ def _stretch(case: Case, edges: np.ndarray, loads: np.ndarray) -> Stretch:
         rate = Rate(reference, exponent, case.rate.least)
         variance = np.broadcast_to(variance_w2, asked.shape)[:, 0]
         drained[:, 0] = drained_of_cycles_w(total_w[:, 0], variance, (best[0], best[1], best[2]), rate)
-    flow = _flow(case, middles, total_w[same])
+    flow = _flow(case, middles, total_w[same], stopped)
     carries = flow is not None and bool(flow.carries.any())
     if first.size < middles.size and (first.size > 1 or flow is None or carries):
         powers_w, asked, drained, rate_w = powers_w[:, same], asked[same], drained[same], rate_w[same]
-    found = Stretch(edges, powers_w, asked, drained, rate_w, cycles, own, flow)
-    if flow is None or not carries:
-        return found
-    carried = found._replace(asked_w=np.where(flow.carries, 0, asked), drained_w=np.where(flow.carries, 0, drained))
-    if not any(source.recharge.until_full and source.pattern_w(middles).any() for source in case.sources):
-        return carried
-    return carried._replace(stopped=found._replace(flow=_flow(case, middles, total_w[same], stopped=True)))
+    if flow is not None and carries:
+        asked, drained = np.where(flow.carries, 0, asked), np.where(flow.carries, 0, drained)
+    return Stretch(edges, powers_w, asked, drained, rate_w, cycles, own, flow)
 
 
-def _flow(case: Case, middles: np.ndarray, load_w: np.ndarray, *, stopped: bool = False) -> Flow | None:
+def _flow(case: Case, middles: np.ndarray, load_w: np.ndarray, stopped: Stopped | None) -> Flow | None:
     """Return what flows back in at these moments beside a load [W]; None where nothing does."""
     comes: list[tuple[np.ndarray, np.ndarray, float]] = []
-    none = np.zeros((1, case.rows))
     carries = runs = np.zeros((middles.size, 1), bool)
-    made_w = none
+    made_w = np.zeros((1, case.rows))
     for source in case.sources:
         now, kind = source.pattern_w(middles)[:, np.newaxis] > 0, source.recharge
-        if not now.any() or (stopped and kind.until_full):
+        if kind.until_full and stopped is not None:
+            now = now & ~stopped(bool(now.any()))
+        if not now.any():
             continue
-        power_w, carries = source.at(middles), carries | (now & kind.carries)
+        power_w, carries = source.at(middles) * now, carries | (now & kind.carries)
         if kind.most is not None:  # the load goes first
             power_w = np.minimum(power_w, np.maximum(kind.most.m_as("W") - load_w, 0) * case.inflow)
         if kind is case.outage.generator:
             runs, made_w = now, power_w
         comes.append((power_w, source.efficiency, float(not kind.carries)))
     if not comes:
-        return Flow(none, none, none, carries, runs, none) if stopped else None
+        return None
     if len(comes) == 1:
         ((power_w, stored, idle),) = comes
         return Flow(power_w, stored[np.newaxis], np.full((1, case.rows), idle), carries, runs, made_w)

@@ -45,10 +45,7 @@ class Walk:
 
     def through(self, stretches: Iterable[Stretch], *, counted: bool = True) -> None:
         """Move on through stretches; what comes after the outage is not counted, only when it runs empty is."""
-        enough_wh = lookup("full enough").value * self.case.full_wh
         for stretch in stretches:
-            self.state.full = (self.state.full | (self.state.charge >= enough_wh)) & (stretch.stopped is not None)
-            stretch = stretch.where(self.state.full)
             floor, state = stretch.own.floor_wh + self.case.outage.reserve.m_as("Wh") / stretch.own.lift, self.state
             usable, before = self.usable(floor, stretch.own.lift), state.charge.copy()
             taken = state.stored + state.charge_loss
@@ -66,6 +63,12 @@ class Walk:
                 self.kept_back[self._wanted(stretch)] = np.minimum(told, stretch.own.floor_wh)[:, 0]
             elif np.isfinite(state.empty_h).all():
                 return
+
+    def stopped(self, open_now: bool) -> Array:
+        """Return where a generator that runs until the unit is full has stopped in its window, if that is open now."""
+        state, enough_wh = self.state, lookup("full enough").value * self.case.full_wh
+        state.full = (state.full | (state.charge >= enough_wh)) & open_now
+        return state.full
 
     def further(self) -> Walk:
         """Return a walk that goes on from here, this one and its sampler staying as they are."""

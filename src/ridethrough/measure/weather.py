@@ -17,7 +17,7 @@ def read_weather(path: str | Path, *, latitude: float | None = None, longitude: 
     ----------
     path : str or Path
         The file; a bare name that is not there is looked for among pvlib's own samples, such as "703165TY.csv". A
-        file of one's own has a head ``time,ghi,dni,dhi``: beginnings of the hours with their zone
+        file of one's own has a head ``time,ghi,dni,dhi``: beginnings of hours, or of shorter steps, with their zone
         ("2025-12-01 08:00-07:00"), and the light in W/m2.
     latitude, longitude : float, optional
         Where, for a file of one's own [degrees].
@@ -29,14 +29,15 @@ def read_weather(path: str | Path, *, latitude: float | None = None, longitude: 
     import pvlib
 
     file = Path(path) if Path(path).exists() else Path(pvlib.__file__).parent / "data" / Path(path).name
-    half = pd.Timedelta("30min")
     try:
         if latitude is not None and longitude is not None:
-            hours = pd.read_csv(file, index_col=0).rename(columns=str.lower)
-            return Weather(hours.set_axis(pd.to_datetime(hours.index) + half), latitude, longitude)
+            steps = pd.read_csv(file, index_col=0).rename(columns=str.lower)
+            times = pd.to_datetime(steps.index)
+            return Weather(steps.set_axis(times + pd.Series(times).diff().median() / 2), latitude, longitude)
         begins = file.suffix.lower() == ".epw"
         hours, about = pvlib.iotools.read_epw(file) if begins else pvlib.iotools.read_tmy3(file, map_variables=True)
-        return Weather(hours.set_axis(hours.index + (half if begins else -half)), about["latitude"], about["longitude"])
+        half = pd.Timedelta("30min") * (1 if begins else -1)
+        return Weather(hours.set_axis(hours.index + half), about["latitude"], about["longitude"])
     except Refusal:
         raise
     except (OSError, KeyError, ValueError, TypeError, AttributeError, IndexError) as error:

@@ -7,7 +7,7 @@ from typing import Any
 
 from ..estimate import Estimate
 from ..propagation import estimate, not_negative
-from ..sources import CAUTIONS, coefficient, lookup
+from ..sources import coefficient, lookup
 from ..units import Q_, Refusal, positive, show
 from .pattern import Pattern
 from .ratings import Ratings
@@ -42,6 +42,7 @@ class Generator(Recharge):
     <Quantity(0.8, 'liter')>
     """
 
+    kind = "generator"
     ratings: Ratings
     idle: Estimate  # a [L/h]
     burns: Estimate  # b [L/kWh]
@@ -75,11 +76,6 @@ class Generator(Recharge):
         """Return the energy that it gives at a power [W] over the heating value of the fuel, gasoline [-]."""
         heat = lookup("heating value of gasoline")
         return (estimate(power, "W", "power") * Q_(1, "h") / (self.fuel(power) * Q_(heat.value, heat.unit))).to("1")
-
-    @property
-    def cautions(self) -> tuple[str, ...]:
-        """What may hurt."""
-        return tuple(text for name, text in CAUTIONS.items() if name.startswith("generator"))
 
 
 def _line(fuel: Any, rated: Any) -> tuple[Estimate, Estimate]:

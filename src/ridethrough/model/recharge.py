@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cache
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 import pint
@@ -13,7 +13,7 @@ import pint
 from ..estimate import Estimate
 from ..propagation import estimate
 from ..sampling import Sampler
-from ..sources import coefficient, lookup
+from ..sources import CAUTIONS, coefficient, lookup
 from ..units import Q_, Refusal, number, positive, show
 from .pattern import DAY_H, Pattern, clock
 
@@ -96,10 +96,12 @@ class Recharge:
     most: pint.Quantity | None = None
     until_full: bool = False
 
+    kind: ClassVar[str] = "mains"
+
     @property
     def cautions(self) -> tuple[str, ...]:
         """What its numbers leave out and may hurt."""
-        return ()
+        return tuple(text for name, text in CAUTIONS.items() if name.startswith(self.kind))
 
     @classmethod
     def mains(cls, windows: Sequence[tuple[Any, Any]], *, power: Any, efficiency: Any = None) -> Recharge:

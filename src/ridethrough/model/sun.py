@@ -5,20 +5,17 @@ from __future__ import annotations
 import calendar
 from dataclasses import dataclass, field
 from datetime import timedelta, timezone
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from ..estimate import Estimate
 from ..propagation import estimate
-from ..sources import CAUTIONS, coefficient, lookup
+from ..sources import coefficient, lookup
 from ..units import Q_, Refusal, positive, show
 from .charger import LEAST
 from .pattern import DAY_H, Pattern, clock
 from .recharge import Days, Recharge, efficiency_of
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 RIGHT, SOUTH = 90, 180  # degrees
 LIGHT = ["ghi", "dni", "dhi"]
@@ -37,14 +34,14 @@ class Weather:
         Degrees, north and east positive.
     """
 
-    hours: pd.DataFrame = field(repr=False)
+    hours: Any = field(repr=False)
     latitude: float
     longitude: float
 
     def __post_init__(self) -> None:
         if getattr(self.hours.index, "tz", None) is None or not {*LIGHT} <= {*self.hours}:
             raise Refusal("hours without time zone, or without ghi, dni and dhi", "both",
-                          'Write hours.tz_localize("Etc/GMT+7").')  # fmt: skip
+                          'Write hours.tz_localize("Etc/GMT+7"); pvlib.irradiance.erbs parts ghi alone.')  # fmt: skip
 
 
 class Sun(Recharge):
@@ -84,6 +81,7 @@ class Sun(Recharge):
     two neighbours of the days seen, or beyond them.
     """
 
+    kind = "sun"
     light: np.ndarray  # in each hour of the mean day's clock, over the light of a panel's rating
     share: Estimate  # what of it comes, where clouds are not in it yet
 
@@ -94,8 +92,8 @@ class Sun(Recharge):
         spot, known = _spot(place), isinstance(place, Weather)
         facing = SOUTH * (spot[0] >= 0) if azimuth is None else azimuth
         plane = _degrees(tilt, "tilt", 0, RIGHT), _degrees(facing, "azimuth", 0, 2 * SOUTH)
-        sky: Any = _season(place.hours[LIGHT].dropna() if known else _year(spot[1]), when, utc)
-        came: Any = _on_plane(sky.index, spot, plane)
+        sky = _season(place.hours[LIGHT].dropna() if known else _year(spot[1]), when, utc)
+        came = _on_plane(sky.index, spot, plane)
         share, days = Estimate.exact("100 %"), None
         if known and not clear:
             bright, came = came, _on_plane(sky.index, spot, plane, sky)
@@ -161,11 +159,6 @@ class Sun(Recharge):
         """What the panel gives on the mean day [Wh], before any limit of the unit."""
         return (self.factor * Q_(self.pattern.mean_w * DAY_H, "Wh")).to("Wh")
 
-    @property
-    def cautions(self) -> tuple[str, ...]:
-        """What its numbers leave out."""
-        return (CAUTIONS["sun"],)
-
 
 def _days(came: Any, bright: Any) -> Days:
     """Return how days differ whose light came, over what a clear sky would have given on each."""
@@ -181,7 +174,7 @@ def _days_by_table() -> Days:
     return Days(np.array([ends.low, ends.high]))
 
 
-def _year(longitude: float) -> pd.DataFrame:
+def _year(longitude: float) -> Any:
     """Return the middles of a year's steps by the clock of a longitude, with no weather."""
     import pandas as pd
 
@@ -190,7 +183,7 @@ def _year(longitude: float) -> pd.DataFrame:
     return pd.DataFrame(index=year + step / 2)
 
 
-def _on_plane(times: Any, spot: tuple[float, float], plane: tuple[float, float], sky: Any = None) -> pd.Series:
+def _on_plane(times: Any, spot: tuple[float, float], plane: tuple[float, float], sky: Any = None) -> Any:
     """Return the light on a plane [W/m2] under a sky, or under a clear one."""
     from pvlib.irradiance import get_total_irradiance
     from pvlib.location import Location
@@ -199,7 +192,7 @@ def _on_plane(times: Any, spot: tuple[float, float], plane: tuple[float, float],
     sun = site.get_solarposition(times)
     sky = site.get_clearsky(times, solar_position=sun) if sky is None else sky
     found = get_total_irradiance(*plane, sun.apparent_zenith, sun.azimuth, sky["dni"], sky["ghi"], sky["dhi"])
-    return found["poa_global"].fillna(0)
+    return found["poa_global"].fillna(0).clip(lower=0)
 
 
 def _spot(place: Any) -> tuple[float, float]:
@@ -218,13 +211,12 @@ def _degrees(value: Any, name: str, low: float, high: float) -> float:
     return float(value)
 
 
-def _season(sky: pd.DataFrame, when: Any, utc: float | None) -> pd.DataFrame:
+def _season(sky: Any, when: Any, utc: float | None) -> Any:
     """Return the hours of a month, about a date or from a date to another, of any year, by a clock."""
     import pandas as pd
 
     sky = sky if utc is None else sky.tz_convert(timezone(timedelta(hours=utc)))
-    times: Any = sky.index
-    names = [name.lower() for name in calendar.month_name]
+    times, names = sky.index, [name.lower() for name in calendar.month_name]
     try:
         if isinstance(when, str) and when.lower() in names[1:]:
             return sky[times.month == names.index(when.lower())]
