@@ -93,6 +93,18 @@ def loop(generator: Generator, days: int, full: float, charger: float, load: flo
     return ran, burnt, charge
 
 
+def test_what_the_generator_carries_is_not_asked_of_the_unit() -> None:
+    """The ledger's lines sum, and standby and load count for the hours in which nothing ran."""
+    load, when = Load.steady(exact("50 W")), Outage("2 days", begins="12:00", recharge=steady("18:00-20:00"))
+    account = ledger(load, unit_of("2 kWh"), when, draws=40)
+    lines = {line.label: line.energy.magnitude for line in account.lines}
+    assert sum(line.energy.magnitude for line in account.lines if line.kind != "total") + 2000 == pytest.approx(
+        account.left.magnitude
+    )
+    assert lines["standby, 48 h x 10 W"] == pytest.approx(-44 * 10)
+    assert lines["steady load, 48 h"] == pytest.approx(-44 * 50)
+
+
 def test_until_full_against_a_plain_loop() -> None:
     generator = steady("18:00-22:00 until full")
     found = rode(generator, days=3, unit=unit_of(charger="230 W"))
@@ -187,7 +199,7 @@ def test_two_measured_points_make_the_line() -> None:
 
 
 def test_several_windows_a_day_and_past_midnight() -> None:
-    twice = rode(steady(["7:00-8:00", "23:30-0:15"]), days=2)
+    twice = rode(steady(["7:00 - 8:00", "23:30–0:15"]), days=2)
     assert twice.generator_hours.magnitude == pytest.approx(2 * 1.75)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -77,6 +78,16 @@ def test_panels_of_one_outage_have_the_same_weather() -> None:
     assert one.shape == (3, 501)
 
 
+def test_each_day_of_the_clock_has_its_own_sun_and_a_week_is_surer_than_a_day() -> None:
+    """The outage begins at 18:00: its first noon is 18 h on, in the clock's second day."""
+    outage = Outage("7 days", begins="18:00", recharge=Sun("100 W", made_up(), when="January", tilt=50))
+    (source,) = case_of(Load.steady("20 W"), UNIT, outage, draws=500, seed=1).sources
+    noons = source.at(18.5 + 24 * np.arange(7))
+    assert noons == pytest.approx(source.recharge.pattern.power_w[12] * source.comes[1:8])
+    one, week = noons[0, 1:], noons[:, 1:].mean(axis=0)
+    assert week.std() < 0.8 * one.std()
+
+
 def test_bad_days_are_an_influence_and_the_account_closes() -> None:
     found = rode(Sun("100 W", made_up(), when="January", tilt=60))
     assert {"weather of each day", "weather of the spell"} & set(found.shares["influence"])
@@ -115,6 +126,11 @@ def test_a_date_takes_the_days_about_it_across_the_new_year() -> None:
     sky = made_up((1, 12))
     new_year, given = (Sun("100 W", sky, when=when, tilt=0) for when in ("2027-01-01", ("2026-12-17", "2027-01-16")))
     assert new_year.mean_day.value == given.mean_day.value
+    assert Sun("100 W", sky, when=date(2027, 1, 1), tilt=0).mean_day.value == given.mean_day.value
+    assert (
+        Sun("100 W", sky, when="dec", tilt=0).mean_day.value
+        == Sun("100 W", sky, when="December", tilt=0).mean_day.value
+    )
     assert new_year.days is not None
     assert new_year.days.levels.size == 31 + 2
 
@@ -195,6 +211,9 @@ def test_a_typical_year_in_epw_is_read(tmp_path: Path) -> None:
         (lambda: Sun("200 W", "Denver", when="May", tilt=0), "read_weather"),
         (lambda: Sun("200 W", (40, -105), when="Mayday", tilt=0), 'when="December"'),
         (lambda: Sun("200 W", (40, -105), when=("a", "b", "c"), tilt=0), 'when="December"'),
+        (lambda: Sun("200 W", (40, -105), when="December 2026", tilt=0), 'when="December"'),
+        (lambda: Sun("200 W", (40, -105), when=["2026-12-01"] * 3, tilt=0), 'when="December"'),
+        (lambda: Sun("200 W", (40, -105), when=12, tilt=0), 'when="December"'),
         (lambda: Sun("200 W", (40, -105), when="May", tilt=100), "tilt=100"),
         (lambda: Sun("200 W", (40, -105), when="May", tilt="60 deg"), "plain number"),  # type: ignore[arg-type]
         (lambda: Sun("200 W", (89, 0), when="December", tilt=0), "without sun in that season"),

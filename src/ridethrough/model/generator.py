@@ -49,7 +49,8 @@ class Generator(Recharge):
 
     def __init__(self, rated: Any, *, hours: str | Sequence[str], power: Any = None, fuel: Any = None,
                  efficiency: Any = None) -> None:  # fmt: skip
-        ratings, texts = Ratings.of(rated), [hours] if isinstance(hours, str) else [*map(str, hours)]
+        ratings, given = Ratings.of(rated), [hours] if isinstance(hours, str) else hours
+        texts = [str(each).lower().replace("–", "-") for each in given]
         windows = [text.removesuffix("until full").split("-") for text in texts]
         if not all(len(window) == 2 for window in windows):
             raise Refusal(f"hours={hours!r}", "from and to by the clock",

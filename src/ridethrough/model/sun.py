@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import calendar
 from dataclasses import dataclass, field
-from datetime import timedelta, timezone
+from datetime import date, timedelta, timezone
 from typing import Any
 
 import numpy as np
@@ -147,7 +147,7 @@ class Sun(Recharge):
         vars(self).update(light=light, share=share)
 
     def __repr__(self) -> str:
-        return f"<Sun, {self.peak_sun_hours} of full light a day: {self.mean_day} from the panel>"
+        return f"<Sun, {show(self.peak_sun_hours)} of full light on the mean day: {self.mean_day} from the panel>"
 
     @property
     def peak_sun_hours(self) -> Estimate:
@@ -213,17 +213,17 @@ def _degrees(value: Any, name: str, low: float, high: float) -> float:
 
 def _season(sky: Any, when: Any, utc: float | None) -> Any:
     """Return the hours of a month, about a date or from a date to another, of any year, by a clock."""
-    import pandas as pd
-
     sky = sky if utc is None else sky.tz_convert(timezone(timedelta(hours=utc)))
-    times, names = sky.index, [name.lower() for name in calendar.month_name]
+    ends = [str(each) for each in (when if isinstance(when, (tuple, list)) else [when])] or [""]
+    months = [number for number, name in enumerate(calendar.month_name)
+              if len(ends[0]) > 2 and name.lower().startswith(ends[0].lower())]  # fmt: skip
+    if len(ends) == 1 and months:
+        return sky[sky.index.month == months[0]]
     try:
-        if isinstance(when, str) and when.lower() in names[1:]:
-            return sky[times.month == names.index(when.lower())]
-        first, last = [pd.Timestamp(each) for each in ([when] * 2 if isinstance(when, str) else when)]
-    except (TypeError, ValueError):
+        first, last = (date.fromisoformat(each) for each in (ends * 2 if len(ends) == 1 else ends))
+    except ValueError:
         raise Refusal(f"when={when!r}", "a month, a date, or two dates",
                       'Write when="December" or when="2026-12-21".') from None  # fmt: skip
-    about = pd.Timedelta(days=lookup("half of a date's days").value * isinstance(when, str))
-    low, high, day = f"{first - about:%m-%d}", f"{last + about:%m-%d}", times.strftime("%m-%d")
+    about = timedelta(days=lookup("half of a date's days").value * (len(ends) == 1))
+    low, high, day = f"{first - about:%m-%d}", f"{last + about:%m-%d}", sky.index.strftime("%m-%d")
     return sky[(day >= low) & (day <= high) if low <= high else (day >= low) | (day <= high)]
