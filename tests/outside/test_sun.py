@@ -12,7 +12,11 @@ import pandas as pd
 import pvlib
 import pytest
 
+from ridethrough.answer.outage import Outage
+from ridethrough.answer.ride import ride
+from ridethrough.model.load import Load
 from ridethrough.model.sun import Sun, _on_plane, _spot
+from ridethrough.model.unit import BackupUnit
 from ridethrough.sources import lookup
 from ridethrough.units import Q_
 
@@ -110,6 +114,21 @@ def test_it_holds_without_the_place_s_weather(years: ModuleType, season: str, da
     """The same years, by latitude and longitude alone. The bands were widened until these held: no test of them."""
     share, _ = years.coverage(season, days, typical=False)
     assert share >= 0.90
+
+
+def test_sun_turns_a_one_day_unit_into_an_open_ended_one(years: ModuleType) -> None:
+    """Common practice, no source; in a Carolina summer, and by no means in an Alaskan winter."""
+    unit = BackupUnit.from_print("one day", capacity="1.5 kWh", chemistry="iron phosphate", standby="8 W",
+                                 rated="800 W", efficiency="86 %", at="250 W")  # fmt: skip
+    load = Load.steady("38 W")
+    assert 18 < ride(load, unit, "2 days").lasts.magnitude < 36
+    summer, winter = (ride(load, unit, Outage("7 days", begins="8:00", recharge=Sun("400 W", years.weather(place),
+                                                                                     when=month, tilt=40)))
+                      for place, month in (("Carolina", "June"), ("Alaska", "December")))  # fmt: skip
+    assert summer.survives
+    assert summer.chance > 0.75
+    assert winter.lasts.magnitude < 60
+    assert winter.chance < 0.1
 
 
 def test_sun_refills_a_small_unit() -> None:

@@ -9,6 +9,8 @@ import pandas as pd
 from ..model.sun import Weather
 from ..units import Refusal
 
+HALF_HOUR = pd.Timedelta("30min")
+
 
 def read_weather(path: str | Path, *, latitude: float | None = None, longitude: float | None = None) -> Weather:
     """Return the weather of a file: a typical year (EPW, or TMY3), or hours of one's own.
@@ -31,15 +33,14 @@ def read_weather(path: str | Path, *, latitude: float | None = None, longitude: 
     file = Path(path) if Path(path).exists() else Path(pvlib.__file__).parent / "data" / Path(path).name
     try:
         if latitude is not None and longitude is not None:
-            steps = pd.read_csv(file, index_col=0).rename(columns=str.lower)
-            times = pd.to_datetime(steps.index)
-            return Weather(steps.set_axis(times + pd.Series(times).diff().median() / 2), latitude, longitude)
-        begins = file.suffix.lower() == ".epw"
-        hours, about = pvlib.iotools.read_epw(file) if begins else pvlib.iotools.read_tmy3(file, map_variables=True)
-        half = pd.Timedelta("30min") * (1 if begins else -1)
-        return Weather(hours.set_axis(hours.index + half), about["latitude"], about["longitude"])
-    except Refusal:
-        raise
+            hours, spot = pd.read_csv(file, index_col=0).rename(columns=str.lower), (latitude, longitude)
+            begins = pd.to_datetime(hours.index)
+            middles = begins + pd.Series(begins).diff().median() / 2
+        else:
+            by_begin = file.suffix.lower() == ".epw"
+            hours, at = pvlib.iotools.read_epw(file) if by_begin else pvlib.iotools.read_tmy3(file, map_variables=True)
+            spot, middles = (at["latitude"], at["longitude"]), hours.index + HALF_HOUR * (1 if by_begin else -1)
     except (OSError, KeyError, ValueError, TypeError, AttributeError, IndexError) as error:
         raise Refusal(f"{file.name}, which can't be read as weather ({error})", "EPW, TMY3, or hours of your own",
                       "Write its head time,ghi,dni,dhi, and give latitude= and longitude=.") from None  # fmt: skip
+    return Weather(hours.set_axis(middles), *spot)

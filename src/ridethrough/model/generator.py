@@ -85,12 +85,12 @@ def _line(fuel: Any, rated: Any) -> tuple[Estimate, Estimate]:
         idle = coefficient("idle fuel of a generator over its rating") * rated
         return idle.to("L/h"), coefficient("fuel of a generator's energy")
     try:
-        (p_1, r_1), (p_2, r_2) = ((estimate(p, "W", "power"), estimate(r, "L/h", "fuel rate")) for p, r in fuel)
-    except (TypeError, ValueError) as error:
-        if isinstance(error, Refusal):
-            raise
+        (p_1, r_1), (p_2, r_2) = [point for point in fuel if not isinstance(point, str)]
+    except (TypeError, ValueError):
         raise Refusal(f"fuel={fuel!r}", "two points of power and fuel rate",
                       'Write fuel=[("0 W", "0.3 L/h"), ("1500 W", "1 L/h")].') from None  # fmt: skip
+    p_1, p_2 = (estimate(each, "W", "power") for each in (p_1, p_2))
+    r_1, r_2 = (estimate(each, "L/h", "fuel rate") for each in (r_1, r_2))
     steps = (p_2 - p_1).value.magnitude, (r_2 - r_1).value.magnitude
     if min(steps) <= 0 or r_1.value < (r_2 - r_1).value * (p_1.value.magnitude / steps[0]):
         raise Refusal(f"fuel={fuel!r}", "the larger power second, burning more, and something left for idling",
