@@ -43,15 +43,14 @@ class Days:
         """
         from scipy.special import ndtr
 
-        day, spell, s, r = _weather()
+        *skies, s, r = _weather()
+        (day,), (spell,) = (each.slopes() for each in skies)
         share, alike = (sampler.of(each, 0, 1) for each in (s, r))
-        ((each_day, _),), ((whole, _),) = day.slopes().items(), spell.slopes().items()
-        found, a_d = [], sampler.standard(each_day)
-        for number_of in range(count):
-            if number_of:
-                a_d = alike * a_d + np.sqrt(1 - alike**2) * sampler.standard(each_day, number_of)
-            found.append(np.sqrt(share) * sampler.standard(whole) + np.sqrt(1 - share) * a_d)  # (1)
-        over = np.interp(ndtr(np.stack(found)), np.linspace(0, 1, self.levels.size), self.levels)  # (2)
+        own = [sampler.standard(day)]
+        for number_of in range(1, count):
+            own.append(alike * own[-1] + np.sqrt(1 - alike**2) * sampler.standard(day, number_of))
+        z = np.sqrt(share) * sampler.standard(spell) + np.sqrt(1 - share) * np.stack(own)  # (1)
+        over = np.interp(ndtr(z), np.linspace(0, 1, self.levels.size), self.levels)  # (2)
         over[:, 0] = 1
         return over
 
