@@ -65,7 +65,9 @@ def test_a_generator_is_drawn_by_the_clock_and_named() -> None:
 
     figure = canvas()
     often = Generator("900 W", hours="18:00-19:30")
-    rides_view(LOAD, SMALL, Outage("2 days", begins="12:00", recharge=often)).draw(figure)
+    view = rides_view(LOAD, SMALL, Outage("2 days", begins="12:00", recharge=often))
+    view.draw(figure)
+    assert "Caution: carbon monoxide kills" in view.text
     patches: Any = figure.axes[0].patches
     spans = [(patch.get_x(), patch.get_x() + patch.get_width()) for patch in patches]
     assert spans == [pytest.approx((6, 7.5)), pytest.approx((30, 31.5))]
