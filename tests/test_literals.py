@@ -36,6 +36,8 @@ ALLOWED = {
     ("answer/size.py", "LARGE", 1e6): "stands for infinite: a limit of the search",
     ("answer/size.py", "HALVINGS", 40): "steps of the search, each twice as fine",
     ("answer/size.py", "NARROW", 1e-5): "share of the capacity at which the search ends",
+    ("model/sun.py", "RIGHT", 90): "degrees of a right angle",
+    ("model/sun.py", "SOUTH", 180): "degrees of half a turn",
     ("model/temperature.py", "", 3): "its root leads from a standard deviation to the end of a band",
 }
 

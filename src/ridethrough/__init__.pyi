@@ -19,17 +19,20 @@ from .measure.standby import (
     standby_from_refill as standby_from_refill,
     standby_on as standby_on,
 )
+from .measure.weather import read_weather as read_weather
 from .model.battery import peukert_hours as peukert_hours, takes_charge as takes_charge
 from .model.ageing import aged as aged, charge_after as charge_after
+from .model.generator import Generator as Generator
 from .model.inverter import Inverter as Inverter
 from .model.load import Load as Load
 from .model.nameplate import apparent_power as apparent_power, label_limit as label_limit, label_power as label_power
 from .model.pattern import Pattern as Pattern
 from .model.price import Price as Price, PriceList as PriceList
 from .model.ratings import Ratings as Ratings
-from .model.recharge import Recharge as Recharge
+from .model.recharge import Mains as Mains, Recharge as Recharge
 from .model.room import in_room as in_room
 from .model.rundowns import RundownLine as RundownLine
+from .model.sun import Sun as Sun, Weather as Weather
 from .model.temperature import TemperatureCurve as TemperatureCurve
 from .model.unit import BackupUnit as BackupUnit
 from .sources import coefficient as coefficient

@@ -107,8 +107,13 @@ def read_coefficients(lines: Iterable[str]) -> dict[str, Coefficient]:
     return table
 
 
-_TABLE = read_coefficients(Path(__file__).with_name("coefficients.csv").read_text(encoding="utf-8").splitlines())
+def _lines(file: str) -> list[str]:
+    return Path(__file__).with_name(file).read_text(encoding="utf-8").splitlines()
+
+
+_TABLE = read_coefficients(_lines("coefficients.csv"))
 COEFFICIENTS = tuple(_TABLE.values())
+CAUTIONS = {row["name"]: row["text"] for row in csv.DictReader(_lines("cautions.csv"))}
 
 
 def lookup(name: str) -> Coefficient:

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from ridethrough import BackupUnit, Load, Outage, Recharge, ledger, spread
+from ridethrough import BackupUnit, Generator, Load, Outage, Recharge, ledger, spread
 from ridethrough.teach.views.outages import outage_panel, past_view, rides_view
 from ridethrough.units import show
 
@@ -58,6 +58,20 @@ def test_the_mains_are_drawn_where_they_carry() -> None:
     patches: Any = figure.axes[0].patches
     spans = [(patch.get_x(), patch.get_x() + patch.get_width()) for patch in patches]
     assert spans == [pytest.approx((10, 12)), pytest.approx((20, 23))]
+
+
+def test_a_generator_is_drawn_by_the_clock_and_named() -> None:
+    from ridethrough.teach.figures import canvas
+
+    figure = canvas()
+    often = Generator("900 W", hours="18:00-19:30")
+    view = rides_view(LOAD, SMALL, Outage("2 days", begins="12:00", recharge=often))
+    view.draw(figure)
+    assert "Caution: carbon monoxide kills" in view.text
+    patches: Any = figure.axes[0].patches
+    spans = [(patch.get_x(), patch.get_x() + patch.get_width()) for patch in patches]
+    assert spans == [pytest.approx((6, 7.5)), pytest.approx((30, 31.5))]
+    assert [text.get_text() for text in figure.axes[0].texts].count("generator") == 2
 
 
 def test_the_panel_offers_every_pack() -> None:

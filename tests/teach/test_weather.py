@@ -97,9 +97,9 @@ def test_the_view_tells_when_and_what_stays() -> None:
     assert png(figure).startswith(b"\x89PNG")
 
 
-def test_the_opening_of_the_panel_is_the_surprise() -> None:
+def test_a_cold_store_is_the_surprise() -> None:
     """In a colder store the freezer runs longer and the router shorter; with the unit in the warm both gain."""
     panel = cold_panel(freezer(), Load.steady("5 W", "router"), measured_unit(), kitchen="19 degC")
     for place, signs in (("in the store", [1, -1]), ("in the kitchen", [1, 1])):
-        table = panel.at(place=place).table
+        table = panel.at(store=-8, place=place).table
         assert list(np.sign(table["runs (h)"] - table["in the ordinary week (h)"])) == signs

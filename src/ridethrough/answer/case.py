@@ -15,6 +15,8 @@ from ..known import apart
 from ..model.battery import Rate, takes_charge
 from ..model.charger import LEAST
 from ..model.load import Load
+from ..model.pattern import DAY_H
+from ..model.recharge import Recharge
 from ..model.routes import Share, cells_at
 from ..model.unit import BackupUnit
 from ..sampling import Sampler
@@ -56,17 +58,31 @@ class Inflow(NamedTuple):
     ----------
     edges_h, power_w : arrays of shape (n + 1,), (n,)
         Moments, and the power between them [h], [W].
-    comes, efficiency : arrays of shape (rows,)
-        What of it comes, on the side of the route, and what of a surplus is stored [-].
-    carries : bool
-        Whether the load hangs on it.
+    comes : array of shape (days or 1, rows)
+        What of it comes on each day of the clock, on the side of the route [-].
+    begins_h : float
+        Time of day when the outage begins [h].
+    efficiency : array of shape (rows,)
+        What of a surplus is stored [-].
+    recharge : Recharge
+        What it is of.
     """
 
     edges_h: np.ndarray
     power_w: np.ndarray
     comes: np.ndarray
+    begins_h: float
     efficiency: np.ndarray
-    carries: bool
+    recharge: Recharge
+
+    def pattern_w(self, middles: np.ndarray) -> np.ndarray:
+        """Return the power before any doubt at moments of the outage [W]."""
+        return np.asarray(self.power_w[np.searchsorted(self.edges_h[1:-1], middles)])
+
+    def at(self, middles: np.ndarray) -> np.ndarray:
+        """Return what comes at moments of the outage, of shape (moments, rows) [W]."""
+        day = ((self.begins_h + middles) // DAY_H).astype(int)
+        return np.asarray(self.pattern_w(middles)[:, np.newaxis] * self.comes[np.minimum(day, len(self.comes) - 1)])
 
 
 @dataclass(frozen=True)
@@ -129,9 +145,14 @@ class Case:
         return np.sum([power.mean_w for power in self.powers], axis=0)
 
     @cached_property
+    def inflow(self) -> Any:
+        """What recharge at the battery is worth on the side of the route [-]."""
+        return self.unit.route.inflow(self.sampler.of) if self.outage.recharge else 1.0
+
+    @cached_property
     def limit_w(self) -> np.ndarray:
         """The most that flows in before charge loss, on the side of the route [W]."""
-        return self.sampler.of(self.unit.charger.power, 0) * self.unit.route.inflow(self.sampler.of)
+        return self.sampler.of(self.unit.charger.power, 0) * self.inflow
 
     @cached_property
     def slack_h(self) -> np.ndarray:
@@ -170,13 +191,15 @@ class Case:
     @cached_property
     def sources(self) -> tuple[Inflow, ...]:
         """What flows in."""
-        route, of = self.unit.route, self.sampler.of
-        inflow, keeps = (route.inflow(of), route.keeps(of)) if self.outage.recharge else (1.0, 1.0)
-        return tuple(
-            Inflow(*each.window(self.outage.hours, self.outage.begins_h), self.sampler.of(each.factor, 0) * inflow,
-                   self.sampler.of(each.efficiency, 0, 1) * keeps, each.carries)
-            for each in self.outage.recharge
-        )  # fmt: skip
+        of, hours, begins_h = self.sampler.of, self.outage.hours, self.outage.begins_h
+        keeps, found = self.unit.route.keeps(of) if self.outage.recharge else 1.0, []
+        for each in self.outage.recharge:
+            comes = (of(each.factor, 0) * self.inflow)[np.newaxis]
+            if each.days is not None:
+                comes = comes * each.days.drawn(self.sampler, int(((begins_h or 0) + hours) // DAY_H) + 1)
+            found.append(Inflow(*each.window(hours, begins_h), comes, begins_h or 0.0,
+                                of(each.efficiency, 0, 1) * keeps, each))  # fmt: skip
+        return tuple(found)
 
     @cached_property
     def _owns(self) -> dict[float | None, Own]:

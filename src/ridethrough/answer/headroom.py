@@ -10,6 +10,7 @@ import numpy as np
 import pint
 
 from ..model.battery import takes_charge
+from ..model.generator import Generator
 from ..model.load import Appliance, Load
 from ..model.ratings import Ratings
 from ..model.routes import cells_at
@@ -46,7 +47,7 @@ class Check:
         return f"{self.what}: {self.finding} ({self.why})"
 
 
-def headroom(load: Load, unit: BackupUnit) -> tuple[Check, ...]:
+def headroom(load: Load, unit: BackupUnit | Generator) -> tuple[Check, ...]:
     """Return what the inverter was checked for, and what was not checked.
 
     Parameters
@@ -54,8 +55,8 @@ def headroom(load: Load, unit: BackupUnit) -> tuple[Check, ...]:
     load : Load
         Peaks of all appliances are taken to fall together; one motor starts at a time, the one that asks most, but
         after a restart all at once.
-    unit : BackupUnit
-        Its inverter's ratings [W], [VA].
+    unit : BackupUnit or Generator
+        Its inverter's ratings [W], [VA], or those of a generator that carries the load while it charges.
 
     Returns
     -------
@@ -68,7 +69,8 @@ def headroom(load: Load, unit: BackupUnit) -> tuple[Check, ...]:
     A start caught by a meter is at least what the motor asks: a meter that shows a value every ten seconds
     misses most starts. Without one, the band of the table of coefficients is used. Lesson 03.
     """
-    ratings, peak = BackupUnit.of(unit).ratings, Load.of(load).peak
+    ratings = unit.ratings if isinstance(unit, Generator) else BackupUnit.of(unit).ratings
+    peak = Load.of(load).peak
     stated = (*_waveform(load, ratings), *_voltage(load, ratings), *_smallest(load, ratings))
     if peak is None:
         missing = "the largest power of the load was not measured"
@@ -118,7 +120,14 @@ def cautions_of(unit: BackupUnit, outage: Outage) -> tuple[str, ...]:
         found += ["recharge is not counted while the cells are too cold"] if outage.recharge else []
     if unit.packs and unit.pack_standby is None:
         found.append("what the packs take for themselves is not known, and not counted")
-    return (*found, *route.warnings)
+    return (*found, *route.warnings, *outage.cautions)
+
+
+def overloads(load: Load, outage: Outage) -> Iterator[str]:
+    """Yield what the outage's generator cannot carry of the load."""
+    for check in () if outage.generator is None else headroom(load, outage.generator):
+        if check.finding == "does not carry it":
+            yield f"the generator does not carry the load, {check.what}: {check.why}"
 
 
 def _waveform(load: Load, ratings: Ratings) -> Iterator[Check]:

@@ -11,6 +11,7 @@ import numpy as np
 import pint
 
 from ..estimate import Estimate
+from ..model.generator import Generator
 from ..model.pattern import clock
 from ..model.recharge import Recharge
 from ..propagation import estimate
@@ -109,6 +110,9 @@ class Outage:
         if recharge is None or not all(isinstance(each, Recharge) for each in given):
             raise Refusal(f"recharge={recharge!r}", "one or more of Recharge",
                           'Write recharge=Recharge.mains([("20 h", "23 h")], power="400 W").')  # fmt: skip
+        if sum(isinstance(each, Generator) for each in given) > 1:
+            raise Refusal("two generators", "one, with all its hours",
+                          'Write Generator(..., hours=["7:00-8:00", "18:00-19:00"]).')  # fmt: skip
         for name, value in {
             "duration": length,
             "start": estimate(start, "1", "start"),
@@ -134,6 +138,16 @@ class Outage:
     def changes(self) -> bool:
         """Whether a place's temperature is given by the hour."""
         return any(place is not None and place.changes for place in (self.room, self.unit_at))
+
+    @property
+    def generator(self) -> Generator | None:
+        """The generator of its recharge."""
+        return next((each for each in self.recharge if isinstance(each, Generator)), None)
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What its recharge leaves out and may hurt."""
+        return tuple(dict.fromkeys(said for each in self.recharge for said in each.cautions))
 
     @property
     def goes_on(self) -> bool:

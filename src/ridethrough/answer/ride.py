@@ -13,12 +13,14 @@ import pint
 
 from ..drawn import Drawn
 from ..known import COVERAGE, ends_of
+from ..model.generator import Generator
+from ..model.inverter import asked_w
 from ..propagation import estimate
 from ..sampling import DRAWS
 from ..sources import lookup
 from ..units import Refusal, show, whole
 from .case import Case, case_of
-from .headroom import Verdict, cautions_of, verdict_of
+from .headroom import Verdict, cautions_of, overloads, verdict_of
 from .stretches import stretches
 from .walk import Walk
 
@@ -138,6 +140,38 @@ class Ride:
         return self.case.sampler.result(self.walk.state.spilled, "Wh")
 
     @property
+    def fuel(self) -> Drawn:
+        """What its generator burns in the outage [L]."""
+        engine, of, state = self._generator, self.case.sampler.of, self.walk.state
+        return self.case.sampler.result(of(engine.idle, 0) * state.ran + of(engine.burns, 0) * state.made / 1000, "L")
+
+    @property
+    def generator_hours(self) -> Drawn:
+        """How long its generator runs in the outage [h]."""
+        return self.case.sampler.result(self.walk.state.ran, "h")
+
+    @property
+    def break_even(self) -> Drawn:
+        """How long its generator has to run each day for the charge to come back to where it was [h].
+
+        24 h * asked / (asked + stored),  asked and stored powers of the mean load, far from full
+        """
+        case, engine = self.case, self._generator
+        source = case.sources[self.outage.recharge.index(engine)]
+        asked = asked_w(case.mean_w, case.load.variance_w2, case.own_at(0).own_w, *case.takes[1:])
+        room = np.maximum(engine.ratings.rated.m_as("W") - case.mean_w, 0) * case.inflow
+        offered = np.minimum(source.power_w.max() * source.comes[0], room)
+        return case.sampler.result(24 * asked / (asked + np.minimum(offered, case.limit_w) * source.efficiency), "h")
+
+    @property
+    def _generator(self) -> Generator:
+        found = self.outage.generator
+        if found is None:
+            raise Refusal("the fuel of an outage without a generator", "one",
+                          'Write Outage(..., recharge=Generator("1800 W", hours="18:00-19:00")).')  # fmt: skip
+        return found
+
+    @property
     def residual(self) -> Drawn:
         """What the energy account is off by [Wh]: rounding, or a mistake."""
         return self.case.sampler.result(self.walk.residual, "Wh")
@@ -146,7 +180,11 @@ class Ride:
     def cautions(self) -> tuple[str, ...]:
         """What the numbers leave out and may hurt."""
         rooms = (power.caution for power in self.case.powers)
-        return (*cautions_of(self.unit, self.outage), *(said for said in rooms if said is not None))
+        return (
+            *cautions_of(self.unit, self.outage),
+            *overloads(self.load, self.outage),
+            *(said for said in rooms if said is not None),
+        )
 
     def __repr__(self) -> str:
         said = "".join(f"\n  caution: {each}" for each in self.cautions)
@@ -214,7 +252,7 @@ def spread(load: Any, unit: Any, outage: Any, *, draws: int = DRAWS, seed: int =
 def through(case: Case, *, restart: Any = "0 %") -> Ride:
     """Return a case's ride through its outage."""
     walk = Walk(case, estimate(restart, "1", "restart").value.magnitude * case.full_wh)
-    walk.through(stretches(case, 0.0, case.outage.hours))
+    walk.through(stretches(case, 0.0, case.outage.hours, walk.stopped))
     if case.sampler.draws and case.sampler.within[1:].mean() < lookup("least share of draws within limits").value:
         raise Refusal("inputs that lie beyond their physical limits more often than not",
                       "inputs that are known better", "Look at load.mean_power and unit.standby.")  # fmt: skip

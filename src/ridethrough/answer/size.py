@@ -70,7 +70,7 @@ class Size:
         short = "does not carry the load" if self.inverter == "does not carry it" else "does not, and takes no more"
         fits = f"{unit.label} {short}" if self.packs is None else f"{unit.label} does"
         return (f"<Size for {show(outage.duration)} at {100 * self.confidence:.0f} %: "
-                f"{show(self.printed, 0)} printed; {fits}>")  # fmt: skip
+                f"{show(self.printed, 0)} printed; {'; '.join([fits, *outage.cautions])}>")  # fmt: skip
 
     def _repr_html_(self) -> str:
         return f"<div>{repr(self)[1:-1]}</div>"

@@ -18,8 +18,8 @@ class State:
     ----------
     charge : array
         Charge, what is out of reach included [Wh].
-    on : array
-        Whether the unit is on.
+    on, full : arrays
+        Whether the unit is on, and whether a generator that runs until it is full has stopped.
     empty_h, cold_h : array
         When it ran empty first, inf for never; how long cells must still be warmed until they take charge [h].
     rate : array
@@ -34,10 +34,13 @@ class State:
         All that was asked, what the unit took for itself, its heater's included, and the heater's alone.
     kept_back : array
         What cells that became colder or warmer took or gave, and what went to fill a charge up to its floor.
+    ran, made : array
+        How long a generator ran [h], and what it made, at its own outlet.
     """
 
     charge: Array
     on: Array
+    full: Array
     empty_h: Array
     cold_h: Array
     rate: Array
@@ -51,13 +54,16 @@ class State:
     own: Array
     heater: Array
     kept_back: Array
+    ran: Array
+    made: Array
 
     @classmethod
     def begun(cls, charge: Array, appliances: int) -> State:
         """Return the state before anything came."""
         rows, names = charge.size, [each.name for each in fields(cls)]
         none = {name: np.zeros((appliances, rows) if name == "loads" else rows) for name in names}
-        return cls(**none | {"charge": charge, "on": np.ones(rows, bool), "empty_h": np.full(rows, np.inf)})
+        return cls(**none | {"charge": charge, "on": np.ones(rows, bool), "full": np.zeros(rows, bool),
+                             "empty_h": np.full(rows, np.inf)})  # fmt: skip
 
     def part(self, who: Any) -> State:
         """Return a copy of some rows."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -29,14 +29,18 @@ class Flow(NamedTuple):
         All sources together [W], and what of a surplus is stored [-]; one row of it where that is alike in all steps.
     idle : array of shape (steps, rows)
         Share that comes whether it is taken or not, as the sun's does and the mains' does not [-]; alike.
-    carries : array of shape (steps,)
-        Whether the load hangs on it.
+    carries, runs : arrays of shape (steps, 1 or rows)
+        Whether the load hangs on it, and whether a generator runs.
+    made_w : array of shape (steps, rows)
+        What of the power is a generator's [W]; alike.
     """
 
     power_w: np.ndarray
     efficiency: np.ndarray
     idle: np.ndarray
     carries: np.ndarray
+    runs: np.ndarray
+    made_w: np.ndarray
 
 
 class Stretch(NamedTuple):
@@ -83,8 +87,19 @@ class Stretch(NamedTuple):
         return self._replace(powers_w=np.zeros(0), flow=flow, **tables)
 
 
-def stretches(case: Case, begin_h: float, end_h: float) -> Iterator[Stretch]:
-    """Yield what happens from one moment to another, both counted from the beginning of the outage [h]."""
+Stopped = Callable[[bool], np.ndarray]
+
+
+def stretches(case: Case, begin_h: float, end_h: float, stopped: Stopped | None = None) -> Iterator[Stretch]:
+    """Yield what happens from one moment to another, both counted from the beginning of the outage [h].
+
+    Parameters
+    ----------
+    case, begin_h, end_h
+        Of what, from when, and until when [h].
+    stopped : callable, optional
+        Told whether a generator's window is open that runs until the unit is full, says in which rows it is by now.
+    """
     most = max(1, AT_ONCE // case.rows)
     for day in range(int(begin_h // DAY_H), int(np.ceil(end_h / DAY_H))):
         low, high = max(begin_h, day * DAY_H), min(end_h, (day + 1) * DAY_H)
@@ -95,7 +110,7 @@ def stretches(case: Case, begin_h: float, end_h: float) -> Iterator[Stretch]:
         edges = _moments([loads, more[np.abs(more - near) > MOMENT_H]], low, high)
         for at, until in pairwise(_breaks(case, edges)):
             for first in range(at, until, most):
-                yield _stretch(case, edges[first : min(first + most, until) + 1], loads)
+                yield _stretch(case, edges[first : min(first + most, until) + 1], loads, stopped)
 
 
 def _load_cuts(case: Case, low: float, high: float) -> Iterator[np.ndarray]:
@@ -122,13 +137,14 @@ def _breaks(case: Case, edges: np.ndarray) -> np.ndarray:
     for block_h in {power.block_h for power in case.powers if power.block_h}:
         new |= np.isclose(np.round(edges / block_h), edges / block_h)
     for source in case.sources:
-        new |= np.isin(edges, source.edges_h[1:-1][np.diff(source.power_w > 0)])
+        turns = np.diff(source.power_w > 0) | source.recharge.until_full
+        new |= np.isin(edges, source.edges_h[1:-1][turns])
     if case.outage.unit_at is not None and case.outage.unit_at.changes:
         new |= np.isclose(edges, np.round(edges))
     return np.flatnonzero(new)
 
 
-def _stretch(case: Case, edges: np.ndarray, loads: np.ndarray) -> Stretch:
+def _stretch(case: Case, edges: np.ndarray, loads: np.ndarray, stopped: Stopped | None) -> Stretch:
     """Return the steps between these moments; between those of ``loads`` nothing changes but what flows in."""
     middles, own = (edges[:-1] + edges[1:]) / 2, case.own_at(float((edges[0] + edges[1]) / 2))
     _, first, same = np.unique(np.searchsorted(loads, middles), return_index=True, return_inverse=True)
@@ -145,27 +161,38 @@ def _stretch(case: Case, edges: np.ndarray, loads: np.ndarray) -> Stretch:
         rate = Rate(reference, exponent, case.rate.least)
         variance = np.broadcast_to(variance_w2, asked.shape)[:, 0]
         drained[:, 0] = drained_of_cycles_w(total_w[:, 0], variance, (best[0], best[1], best[2]), rate)
-    flow = _flow(case, middles)
-    carried = np.zeros(0, bool) if flow is None else flow.carries
-    if first.size < middles.size and (first.size > 1 or flow is None or carried.any()):
+    flow = _flow(case, middles, total_w[same], stopped)
+    carries = flow is not None and bool(flow.carries.any())
+    if first.size < middles.size and (first.size > 1 or flow is None or carries):
         powers_w, asked, drained, rate_w = powers_w[:, same], asked[same], drained[same], rate_w[same]
-    if carried.any():
-        asked[carried] = drained[carried] = 0
+    if flow is not None and carries:
+        asked, drained = np.where(flow.carries, 0, asked), np.where(flow.carries, 0, drained)
     return Stretch(edges, powers_w, asked, drained, rate_w, cycles, own, flow)
 
 
-def _flow(case: Case, middles: np.ndarray) -> Flow | None:
-    """Return what flows back in at these moments; None where nothing does."""
-    now_w = [(source, source.power_w[np.searchsorted(source.edges_h[1:-1], middles)]) for source in case.sources]
-    comes = [(source, power_w[:, np.newaxis] * source.comes) for source, power_w in now_w if power_w.any()]
-    carries = np.any([source.carries & (power_w > 0) for source, power_w in now_w], axis=0)
+def _flow(case: Case, middles: np.ndarray, load_w: np.ndarray, stopped: Stopped | None) -> Flow | None:
+    """Return what flows back in at these moments beside a load [W]; None where nothing does."""
+    comes: list[tuple[np.ndarray, np.ndarray, float]] = []
+    carries = runs = np.zeros((middles.size, 1), bool)
+    made_w = np.zeros((1, case.rows))
+    for source in case.sources:
+        now, kind = source.pattern_w(middles)[:, np.newaxis] > 0, source.recharge
+        if kind.until_full and stopped is not None:
+            now = now & ~stopped(bool(now.any()))
+        if not now.any():
+            continue
+        power_w, carries = source.at(middles) * now, carries | (now & kind.carries)
+        if kind.most is not None:  # the load goes first
+            power_w = np.minimum(power_w, np.maximum(kind.most.m_as("W") - load_w, 0) * case.inflow)
+        if kind is case.outage.generator:
+            runs, made_w = now, power_w
+        comes.append((power_w, source.efficiency, float(not kind.carries)))
     if not comes:
         return None
     if len(comes) == 1:
-        ((source, power_w),) = comes
-        return Flow(power_w, source.efficiency[np.newaxis], np.full((1, case.rows), float(not source.carries)), carries)
-    total = sum((power_w for _, power_w in comes[1:]), comes[0][1])
+        ((power_w, stored, idle),) = comes
+        return Flow(power_w, stored[np.newaxis], np.full((1, case.rows), idle), carries, runs, made_w)
+    total = sum((power_w for power_w, *_ in comes[1:]), comes[0][0])
     over = np.where(total > 0, total, 1)
-    stored, idle = (sum(power_w * of(source) for source, power_w in comes) / over
-                    for of in (lambda source: source.efficiency, lambda source: float(not source.carries)))  # fmt: skip
-    return Flow(total, stored, idle, carries)
+    kept, spare = (sum(each[0] * each[which] for each in comes) / over for which in (1, 2))
+    return Flow(total, kept, spare, carries, runs, made_w)

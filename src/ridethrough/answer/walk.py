@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from ..model.charger import LEAST
+from ..sources import lookup
 from .case import Case, Own
 from .passage import Passage, total
 from .state import Array, Fixed, State
@@ -46,6 +48,7 @@ class Walk:
         for stretch in stretches:
             floor, state = stretch.own.floor_wh + self.case.outage.reserve.m_as("Wh") / stretch.own.lift, self.state
             usable, before = self.usable(floor, stretch.own.lift), state.charge.copy()
+            taken = state.stored + state.charge_loss
             if self._usable is None:
                 self.start_wh, self.begin = usable, stretch
             elif stretch.own is not self._own:
@@ -55,11 +58,17 @@ class Walk:
             if stretch.flow is not None:  # what fills a charge up to its floor is of no use
                 state.kept_back += self._usable - usable - (state.charge - before) * stretch.own.lift
             if counted:
-                self._count(stretch)
+                self._count(stretch, state.stored + state.charge_loss - taken)
                 self.told[self._wanted(stretch)] = np.maximum(told - floor, 0) * stretch.own.lift
                 self.kept_back[self._wanted(stretch)] = np.minimum(told, stretch.own.floor_wh)[:, 0]
             elif np.isfinite(state.empty_h).all():
                 return
+
+    def stopped(self, open_now: bool) -> Array:
+        """Return where a generator that runs until the unit is full has stopped in its window, if that is open now."""
+        state, enough_wh = self.state, lookup("full enough").value * self.case.full_wh
+        state.full = (state.full | (state.charge >= enough_wh)) & open_now
+        return state.full
 
     def further(self) -> Walk:
         """Return a walk that goes on from here, this one and its sampler staying as they are."""
@@ -83,13 +92,19 @@ class Walk:
         """Return what can be given of the charge above a floor [Wh]."""
         return np.maximum(self.state.charge - floor, 0) * lift
 
-    def _count(self, stretch: Stretch) -> None:
-        """Add up what was asked of the unit while nothing else carried it."""
-        hours = stretch.duration_h if stretch.flow is None else stretch.duration_h * ~stretch.flow.carries
-        self.state.loads += total(hours, stretch.powers_w)
-        self.state.asked += total(hours, stretch.asked_w)
-        self.state.own += hours.sum() * stretch.own.own_w
-        self.state.heater += hours.sum() * stretch.own.heater_w
+    def _count(self, stretch: Stretch, taken: Array) -> None:
+        """Add up what was asked of the unit while nothing else carried it, and what a generator made."""
+        hours, flow, state, own = stretch.duration_h, stretch.flow, self.state, stretch.own
+        alone = np.ones((1, 1)) if flow is None or not flow.carries.any() else ~flow.carries * 1.0
+        state.loads += total(hours, stretch.powers_w * alone)
+        state.asked += total(hours, stretch.asked_w)
+        state.own += total(hours, own.own_w * alone)
+        state.heater += total(hours, own.heater_w * alone)
+        if flow is not None and flow.runs.any():
+            share = total(hours, flow.made_w) / np.maximum(total(hours, flow.power_w), LEAST)
+            carried = total(hours, flow.runs * (stretch.powers_w.sum(axis=0) + own.own_w / self.case.inflow))
+            state.made += carried + share * taken / self.case.inflow
+            state.ran += total(hours, flow.runs * np.ones(self.case.rows))
 
     def _move(self, stretch: Stretch, floor: Array) -> Array:
         """Move on through a stretch; return the charge at the moments wanted, each an end of a step if any flows in."""

@@ -4,20 +4,67 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from functools import cache
+from typing import Any, ClassVar
 
 import numpy as np
+import pint
 
 from ..estimate import Estimate
 from ..propagation import estimate
-from ..sources import coefficient
+from ..sampling import Sampler
+from ..sources import CAUTIONS, coefficient, lookup
 from ..units import Q_, Refusal, number, positive, show
 from .pattern import DAY_H, Pattern, clock
 
 
 @dataclass(frozen=True)
+class Days:
+    """How one day's recharge differs from the mean day's, as the sun's does.
+
+    z_d = sqrt(s) z + sqrt(1 - s) a_d,   a_d = r a_(d-1) + sqrt(1 - r^2) e_d                  (1)
+    m_d = Q(Phi(z_d))                                                                         (2)
+
+    z and e_d are standard normal, one for the whole spell and one for each day: the weather stays. s is the spell's
+    share, r the likeness of successive days. The best estimate has the mean day every day.
+
+    Parameters
+    ----------
+    levels : array of shape (n,)
+        Q, a day over the mean day, at chances that rise evenly from 0 to 1 [-].
+    """
+
+    levels: np.ndarray
+
+    def drawn(self, sampler: Sampler, count: int) -> np.ndarray:
+        """Return so many successive days, drawn: each over the mean day, of shape (count, rows) [-].
+
+        What shines on one panel shines on all: recharge of one outage has the same weather.
+        """
+        from scipy.special import ndtr
+
+        *skies, s, r = _weather()
+        (day,), (spell,) = (each.slopes() for each in skies)
+        share, alike = (sampler.of(each, 0, 1) for each in (s, r))
+        own = [sampler.standard(day)]
+        for number_of in range(1, count):
+            own.append(alike * own[-1] + np.sqrt(1 - alike**2) * sampler.standard(day, number_of))
+        z = np.sqrt(share) * sampler.standard(spell) + np.sqrt(1 - share) * np.stack(own)  # (1)
+        over = np.interp(ndtr(z), np.linspace(0, 1, self.levels.size), self.levels)  # (2)
+        over[:, 0] = 1
+        return over
+
+
+@cache
+def _weather() -> tuple[Estimate, ...]:
+    """Return what all recharge by the weather shares: day, spell, the spell's share, the likeness of days."""
+    own = (Estimate.standard("0 %", "100 %", name) for name in ("weather of each day", "weather of the spell"))
+    return (*own, coefficient("share of a spell in a day's sun"), coefficient("likeness of successive days' sun"))
+
+
+@dataclass(frozen=True)
 class Recharge:
-    """Power into the unit through an outage; make it with `mains`, `series` or `daily`.
+    """Power into the unit through an outage; make it with `mains`, `series` or `daily`, `Sun` or `Generator`.
 
     Parameters
     ----------
@@ -31,6 +78,12 @@ class Recharge:
         How much of the pattern comes: 1, and how sure that is [-].
     once : bool
         Whether the pattern comes once, and nothing after it; else again and again.
+    days : Days, optional
+        How days differ; None where each is like the other.
+    most : pint.Quantity, optional
+        What load, unit and charge may take of it together [W].
+    until_full : bool
+        Whether it stops, until its next window, once the unit is full.
     """
 
     pattern: Pattern = field(repr=False)
@@ -38,6 +91,16 @@ class Recharge:
     carries: bool
     factor: Estimate
     once: bool = True
+    days: Days | None = None
+    most: pint.Quantity | None = None
+    until_full: bool = False
+
+    kind: ClassVar[str] = "mains"
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What its numbers leave out and may hurt."""
+        return tuple(text for name, text in CAUTIONS.items() if name.startswith(self.kind))
 
     @classmethod
     def mains(cls, windows: Sequence[tuple[Any, Any]], *, power: Any, efficiency: Any = None) -> Recharge:
@@ -66,7 +129,7 @@ class Recharge:
         watts = float(positive(given.value, "W", "power").magnitude)
         steps = np.diff(flat)
         pattern = Pattern(steps[steps > 0], (np.arange(steps.size) % 2 * watts)[steps > 0])
-        return cls(pattern, _efficiency(efficiency), True, (given / given.value).to("1"))
+        return Recharge(pattern, efficiency_of(efficiency), True, (given / given.value).to("1"))
 
     @classmethod
     def series(cls, power: Sequence[Any], *, step: Any = "1 h", efficiency: Any = None, factor: Any = "100 %",
@@ -92,7 +155,7 @@ class Recharge:
         length = float(positive(step, "h", "step").magnitude)
         at = None if begins is None else clock(begins, "begins")
         pattern = Pattern(np.full(len(plain), length), np.array(plain), at)
-        return cls(pattern, _efficiency(efficiency), False, estimate(factor, "1", "factor"))
+        return Recharge(pattern, efficiency_of(efficiency), False, estimate(factor, "1", "factor"))
 
     @classmethod
     def daily(cls, windows: Sequence[tuple[str, str, Any]], *, efficiency: Any = None, factor: Any = "100 %",
@@ -108,8 +171,8 @@ class Recharge:
         carries : bool
             Whether load and unit hang on it, as on a generator that the unit passes through.
         """
-        return cls(
-            Pattern.daily(windows), _efficiency(efficiency), carries, estimate(factor, "1", "factor"), once=False
+        return Recharge(
+            Pattern.daily(windows), efficiency_of(efficiency), carries, estimate(factor, "1", "factor"), once=False
         )
 
     def window(self, hours: float, begins_h: float | None) -> tuple[np.ndarray, np.ndarray]:
@@ -129,15 +192,20 @@ class Recharge:
             raise Refusal(f"recharge of {show(Q_(period_h, 'h'))} for an outage of {show(Q_(hours, 'h'))}",
                           "as many hours as the outage has",
                           "Give more steps, or Recharge.daily for what comes every day.")  # fmt: skip
-        edges = np.unique(np.concatenate([[0.0], self.pattern.cuts_h(since, hours), [hours]]))
+        looks = np.arange(0.0, hours, lookup("look at a running generator").value / 60) if self.until_full else [0.0]
+        edges = np.unique(np.concatenate([looks, self.pattern.cuts_h(since, hours), [hours]]))
         middles = since + (edges[:-1] + edges[1:]) / 2
         power_w = np.where(self.once & (middles >= period_h), 0.0, self.pattern.at(middles))
-        changes = np.append(True, np.diff(power_w) != 0)
+        changes = np.append(True, np.diff(power_w) != 0) | (self.until_full & (power_w > 0))
         return np.append(edges[:-1][changes], hours), power_w[changes]
 
 
-def _efficiency(given: Any) -> Estimate:
-    """Return the charge efficiency as given, or the table's [-]."""
-    found = coefficient("charger efficiency") if given is None else estimate(given, "1", "efficiency")
+def efficiency_of(given: Any, usual: Estimate | None = None) -> Estimate:
+    """Return the charge efficiency as given, or as usual: the table's from the wall [-]."""
+    table = usual or coefficient("charger efficiency")
+    found = table if given is None else estimate(given, "1", "efficiency")
     positive(found.value, "1", "efficiency")
     return found
+
+
+Mains = Recharge.mains

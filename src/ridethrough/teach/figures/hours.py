@@ -141,9 +141,9 @@ def charge_figure(axes: Axes, rides: Ride, levels_wh: np.ndarray) -> About:
     axes.fill_between(times_h, lower, upper, color=HELD, alpha=0.35)
     axes.plot(times_h, middle, color=HELD, linewidth=3)
     axes.axhline(0, linewidth=0.9)
-    for begin, until in _mains(rides.outage):
+    for begin, until, name in _carried(rides.outage):
         axes.axvspan(begin, until, color=MAINS, alpha=0.45)
-        axes.text((begin + until) / 2, 0.99 * full_wh, "mains", ha="center", va="top")
+        axes.text((begin + until) / 2, 0.99 * full_wh, name, ha="center", va="top")
     if empty_h[0] < end:
         axes.plot(np.minimum(empty_h, end), [0, 0], color=SHORT, linewidth=7, clip_on=False)
         until_h = f"to {empty_h[1]:.1f} h" if empty_h[1] < end else "or later"
@@ -156,12 +156,12 @@ def charge_figure(axes: Axes, rides: Ride, levels_wh: np.ndarray) -> About:
     return "line: middle ride", "dark: half of the rides", "light: 19 of 20"
 
 
-def _mains(outage: Outage) -> Iterator[tuple[float, float]]:
-    """Yield when the mains carry the load: from and to [h]."""
+def _carried(outage: Outage) -> Iterator[tuple[float, float, str]]:
+    """Yield when mains or generator carry the load: from and to [h], and which where that begins."""
     for recharge in outage.recharge:
-        ends_h = np.cumsum(recharge.pattern.duration_h)
-        for back in np.flatnonzero((recharge.pattern.power_w > 0) & recharge.carries):
-            yield ends_h[back] - recharge.pattern.duration_h[back], ends_h[back]
+        edges_h, power_w = recharge.window(outage.hours, outage.begins_h)
+        for back in np.flatnonzero((power_w > 0) & recharge.carries):
+            yield edges_h[back], edges_h[back + 1], "" if back and power_w[back - 1] else recharge.kind
 
 
 def emptying_figure(axes: Axes, night: Ride, warm: Ride, begins: int) -> About:

@@ -37,7 +37,8 @@ def charge_view(rides: Ride) -> View:
     last = f"on {unit.label}: {round(rides.chance * count):,} of {count:,} rides last"
     hours, verdict = show(rides.outage.duration), rides.verdict
     table = pd.DataFrame([rides.case.told_h, *levels_wh[::2]], ["time (h)", "low (Wh)", "middle (Wh)", "high (Wh)"]).T
-    text = f"Outage of {hours} {last}{kept}, {verdict}. {_ends(rides)}"
+    said = "".join(f" Caution: {each}." for each in rides.outage.cautions)
+    text = f"Outage of {hours} {last}{kept}, {verdict}. {_ends(rides)}{said}"
     picture = partial(charge_figure, rides=rides, levels_wh=levels_wh)
     return View(text, table[:: max(1, rides.case.told_h.size // 8)], f"{hours} {last}, {verdict}", picture)
 
