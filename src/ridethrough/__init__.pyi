@@ -6,6 +6,7 @@ from .answer.outage import Outage as Outage
 from .answer.recommend import recommend as recommend
 from .answer.ride import Ride as Ride, ride as ride, spread as spread
 from .answer.size import Size as Size, size as size
+from .answer.stages import Stages as Stages, do_nothing as do_nothing, plan_stages as plan_stages
 from .estimate import Estimate as Estimate
 from .measure.bench import fit_rundowns as fit_rundowns, next_test as next_test
 from .measure.candidates import UnitTable as UnitTable, read_prices as read_prices, read_units as read_units
@@ -22,6 +23,7 @@ from .measure.standby import (
 from .measure.weather import read_weather as read_weather
 from .model.battery import peukert_hours as peukert_hours, takes_charge as takes_charge
 from .model.ageing import aged as aged, charge_after as charge_after
+from .model.cabinet import Cabinet as Cabinet
 from .model.generator import Generator as Generator
 from .model.inverter import Inverter as Inverter
 from .model.load import Load as Load

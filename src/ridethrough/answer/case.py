@@ -40,6 +40,8 @@ class Own(NamedTuple):
         heat makes a charge last longer [-].
     charges, heats : bool
         Whether its cells may be charged, and whether a heater keeps them from freezing.
+    on : bool
+        Whether it is switched on.
     """
 
     own_w: np.ndarray
@@ -49,6 +51,7 @@ class Own(NamedTuple):
     lift: np.ndarray
     charges: bool
     heats: bool
+    on: bool = True
 
 
 class Inflow(NamedTuple):
@@ -202,15 +205,18 @@ class Case:
         return tuple(found)
 
     @cached_property
-    def _owns(self) -> dict[float | None, Own]:
+    def _owns(self) -> dict[tuple[float | None, bool], Own]:
         return {}
 
     def own_at(self, time_h: float) -> Own:
         """Return what the unit is and takes for itself at a moment."""
         celsius = None if self.outage.unit_at is None else float(self.outage.unit_at.at(time_h))
-        if celsius not in self._owns:
-            self._owns[celsius] = self._own(None if celsius is None else Q_(celsius, "degC"))
-        return self._owns[celsius]
+        key = celsius, bool(self.outage.powered(time_h))
+        if key not in self._owns:
+            own, none = self._own(None if celsius is None else Q_(celsius, "degC")), np.zeros(self.rows)
+            off = own._replace(own_w=none, heater_w=none, charges=False, heats=False, on=False)
+            self._owns[key] = own if key[1] else off
+        return self._owns[key]
 
     def _own(self, unit_at: Any) -> Own:
         route, of, ones = self.unit.route, self.sampler.of, np.ones(self.rows)

@@ -20,7 +20,7 @@ from ..known import COVERAGE
 from ..model.battery import percent
 from ..sampling import DRAWS
 from ..sources import table_of
-from ..units import show
+from ..units import Q_, show
 from .case import case_of
 from .headroom import inverter_line
 from .passage import ROUNDING
@@ -127,7 +127,8 @@ class Ledger(Ride):
             standby = standby + conversion + sums.rate
         else:
             yield "rate of the discharge, bend of the loss", "loss", -conversion - sums.rate, False
-        yield f"standby, {hours} x {show(case.unit.standby.value)}", "loss", -standby, route.measured("standby")
+        on = show(Q_(case.outage.on_hours, "h"))
+        yield f"standby, {on} x {show(case.unit.standby.value)}", "loss", -standby, route.measured("standby")
         if np.any(sums.heater):
             label = "battery heater" if sums.heater[0] > 0 else "no battery heater"
             yield f"{label}, {hours}", "loss", -sums.heater, False

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,11 +13,11 @@ import pint
 
 from ..estimate import Estimate
 from ..model.generator import Generator
-from ..model.pattern import clock
+from ..model.pattern import Pattern, clock
 from ..model.recharge import Recharge
 from ..propagation import estimate
 from ..sources import temperature
-from ..units import Q_, Refusal, positive, show
+from ..units import Q_, Refusal, number, positive, show
 
 
 @dataclass(frozen=True)
@@ -86,6 +87,11 @@ class Outage:
         Time of day at which it begins, as "18:30"; where left out it may be any, for what goes by the clock.
     recharge : sequence of Recharge
         What flows back in meanwhile.
+    on : sequence of (str or pint.Quantity, str or pint.Quantity), optional
+        From and to, counted from its beginning: when the unit is on [h]; all along where left out. Between them it is
+        switched off: no standby, nothing plugged in runs, nothing is charged.
+    every : str or pint.Quantity, optional
+        After how long ``on`` begins again [h]; after the last of them ends where left out.
 
     Example
     -------
@@ -100,10 +106,12 @@ class Outage:
     unit_at: Place | None
     begins_h: float | None
     recharge: tuple[Recharge, ...]
+    on: Pattern | None
 
     def __init__(
         self, duration: Any, *, start: Any = "100 %", reserve: Any = "0 Wh", room: Any = None, unit_at: Any = None,
         begins: str | None = None, recharge: Sequence[Recharge] | Recharge = (),
+        on: Sequence[tuple[Any, Any]] | None = None, every: Any = None,
     ) -> None:  # fmt: skip
         length = positive(duration, "h", "duration")
         given = (recharge,) if isinstance(recharge, Recharge) else tuple(recharge or ())
@@ -121,6 +129,7 @@ class Outage:
             "unit_at": Place.of(unit_at, "unit_at", float(length.magnitude)),
             "begins_h": None if begins is None else clock(begins, "begins"),
             "recharge": given,
+            "on": None if on is None else _windows(on, every),
         }.items():
             object.__setattr__(self, name, value)
 
@@ -151,11 +160,42 @@ class Outage:
 
     @property
     def goes_on(self) -> bool:
-        """Whether it could last longer and nothing would be missing: no recharge, nothing by the hour."""
-        return not self.recharge and not self.changes
+        """Whether it could last longer and nothing would be missing: no recharge, nothing by the hour, no windows."""
+        return not self.recharge and not self.changes and self.on is None
+
+    def with_windows(self, on: Sequence[tuple[Any, Any]], every: Any = None) -> Outage:
+        """Return the same outage with windows, as ``on`` and ``every`` of `Outage` [h]."""
+        other = copy(self)
+        object.__setattr__(other, "on", _windows(on, every))
+        return other
+
+    def powered(self, time_h: Any) -> Any:
+        """Return whether the unit is on at moments."""
+        return np.full(np.shape(time_h), True) if self.on is None else self.on.at(np.asarray(time_h)) > 0
+
+    def cuts_h(self, low: float, high: float) -> np.ndarray:
+        """Return the moments between two at which the unit is switched [h]."""
+        return np.zeros(0) if self.on is None else low + self.on.cuts_h(low, high - low)
+
+    @property
+    def on_hours(self) -> float:
+        """How long the unit is on [h]."""
+        edges_h = np.concatenate([[0.0], self.cuts_h(0.0, self.hours), [self.hours]])
+        return float(np.diff(edges_h) @ self.powered((edges_h[:-1] + edges_h[1:]) / 2))
 
     def __repr__(self) -> str:
         where = "" if self.room is None else f", room at {show(self.room.mean, 0)}"
         where += "" if self.unit_at is None else f", unit at {show(self.unit_at.mean, 0)}"
         full = f"{100 * self.start.value.magnitude:.0f} % full at its start"
         return f"<Outage of {show(self.duration)}, unit {full}{where}>"
+
+
+def _windows(on: Sequence[tuple[Any, Any]], every: Any) -> Pattern:
+    """Return 1 where the unit is on, else 0, again and again."""
+    given = Recharge.mains(on, power="1 W").pattern
+    rest_h = 0.0 if every is None else number(every, "h", "every") - given.period_h
+    if rest_h < -1e-9:
+        raise Refusal(f"windows until {show(Q_(given.period_h, 'h'))}, again every {every}",
+                      "windows that end by then", 'Write on=[("0 h", "2 h")], every="6 h".')  # fmt: skip
+    rest = [rest_h] if rest_h > 1e-9 else []
+    return Pattern(np.append(given.duration_h, rest), np.append(given.power_w, np.zeros(len(rest))))

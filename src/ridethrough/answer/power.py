@@ -4,20 +4,42 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
+from ..model.cabinet import Cabinet
+from ..model.charger import LEAST
+from ..model.inside import Inside, steps_h
 from ..model.load import Appliance
 from ..model.pattern import DAY_H
 from ..model.room import caution, warmer, within
 from ..sampling import Sampler
-from ..sources import lookup
+from ..sources import CAUTIONS, lookup
 from ..units import Q_
 from .outage import Outage
 
 TENTHS = 10  # of a step, to which the phase of a pattern is drawn
 SCHEDULE = 48  # steps of a day up to which each is followed by itself
+
+
+class Course(NamedTuple):
+    """A cabinet's way through an outage with windows.
+
+    Parameters
+    ----------
+    inside : Inside
+        As it is at the end.
+    edges_h : array of shape (steps + 1,)
+        The moments between which its power is told [h].
+    shape, most : arrays of shape (steps, rows)
+        Its power and its running power, over what it draws all along [-].
+    """
+
+    inside: Inside
+    edges_h: np.ndarray
+    shape: np.ndarray
+    most: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -40,6 +62,8 @@ class Power:
         The same for each of its days, where the outage's hour is known [-]; None where it may be any tenth.
     windows_w : array of shape (tenths,)
         Mean in the step that begins with each tenth, over the pattern's mean [-].
+    course : Course, optional
+        Of a cabinet in an outage with windows: what it draws in them.
     """
 
     appliance: Appliance
@@ -51,6 +75,7 @@ class Power:
     offset: np.ndarray | None = field(repr=False)
     known: np.ndarray | None = field(repr=False)
     windows_w: np.ndarray = field(repr=False)
+    course: Course | None = field(default=None, repr=False)
 
     @property
     def block_h(self) -> float:
@@ -67,6 +92,8 @@ class Power:
     def caution(self) -> str | None:
         """What it may do otherwise than counted, where its room is very cold or that of its log is not told."""
         measured, there = self.appliance.room, self.outage.room
+        if self.outage.on is not None and self.course is None and self.appliance.motor is not None:
+            return f"the {self.appliance.name} {CAUTIONS['no cabinet']}"
         if measured is None:
             untold = self.appliance.measured and self.appliance.motor is not None
             return caution(self.appliance, None) if untold else None
@@ -80,17 +107,25 @@ class Power:
 
     def cuts_h(self, low: float, high: float) -> np.ndarray:
         """Return the moments at which its power changes, alike in all rows [h]."""
+        if self.course is not None:
+            return steps_h(low, high)[1:-1]
         if self.offset is not None or self.appliance.pattern.power_w.size == 1:
             return np.zeros(0)
         return low + self.appliance.pattern.cuts_h(self.since_h + low, high - low)
 
-    def at(self, middles: np.ndarray) -> tuple[np.ndarray, Any]:
-        """Return power and variance in steps, by their middles [h]: shape (steps, rows) [W], [W2].
+    def at(self, middles: np.ndarray, *, on: bool = True) -> tuple[np.ndarray, Any]:
+        """Return power and variance in steps, by their middles [h]: shape (steps, rows) [W], [W2]; 0 if it is not on.
 
         Within the steps nothing varies that varies from day to day. Of a pattern whose phase is drawn the best
         estimate takes the mean, and all of its variance.
         """
         scale_w, pattern = self._scale_w(middles), self.appliance.pattern
+        if not on:
+            return np.zeros((middles.size, self.measured_w.size)), 0.0
+        if self.course is not None:
+            now = np.searchsorted(self.course.edges_h, middles) - 1
+            power_w, runs_w = self.course.shape[now] * scale_w, self.course.most[now] * scale_w
+            return power_w, power_w * np.maximum(runs_w - power_w, 0)
         over = pattern.mean_w or 1.0
         if self.offset is None:
             shape = pattern.at(self.since_h + middles) / over if pattern.mean_w else np.ones(middles.size)
@@ -158,7 +193,19 @@ def power_of(appliance: Appliance, name: str, outage: Outage, sampler: Sampler) 
     measured_w = sampler.of(appliance.mean_power, 0)
     windows_w = appliance.pattern.windows(lookup("step of a ride").value / 60, TENTHS)
     begun = _phase(appliance, name, outage, sampler, windows_w.size)
-    return Power(appliance, outage, sampler, measured_w, slope, *begun, windows_w / (appliance.pattern.mean_w or 1))
+    shape, course = windows_w / (appliance.pattern.mean_w or 1), None
+    if outage.on is not None and appliance.thermal is not None:
+        begun, course = (0.0, None, None), course_of(appliance.thermal, outage, sampler)
+    return Power(appliance, outage, sampler, measured_w, slope, *begun, shape, course)
+
+
+def course_of(cabinet: Cabinet, outage: Outage, sampler: Sampler, until_h: Any = np.inf) -> Course:
+    """Return what a cabinet draws in an outage's windows, by a unit that runs until then, or all along [h]."""
+    inside, room = cabinet.at(sampler), cabinet.room_of(outage.room)
+    edges_h = steps_h(0.0, outage.hours, outage.cuts_h(0.0, outage.hours))
+    power_w = inside.through(edges_h, room, lambda at: outage.powered(at) & (at < until_h))
+    steady_w = np.maximum(inside.steady_w(room((edges_h[:-1] + edges_h[1:]) / 2)[:, np.newaxis]), LEAST)
+    return Course(inside, edges_h, power_w / steady_w, inside.most_w / steady_w)
 
 
 def _phase(

@@ -119,6 +119,7 @@ def _load_cuts(case: Case, low: float, high: float) -> Iterator[np.ndarray]:
     grids += [lookup("step of a ride").value / 60] if any(p.offset is not None for p in case.powers) else []
     for step in grids + [1.0] * case.outage.changes:
         yield step * np.arange(np.floor(low / step) + 1, np.ceil(high / step))
+    yield case.outage.cuts_h(low, high)
     for power in case.powers:
         yield power.cuts_h(low, high)
 
@@ -139,6 +140,8 @@ def _breaks(case: Case, edges: np.ndarray) -> np.ndarray:
     for source in case.sources:
         turns = np.diff(source.power_w > 0) | source.recharge.until_full
         new |= np.isin(edges, source.edges_h[1:-1][turns])
+    for cut in case.outage.cuts_h(edges[0], edges[-1]):
+        new[np.argmin(np.abs(edges - cut))] = True
     if case.outage.unit_at is not None and case.outage.unit_at.changes:
         new |= np.isclose(edges, np.round(edges))
     return np.flatnonzero(new)
@@ -148,7 +151,7 @@ def _stretch(case: Case, edges: np.ndarray, loads: np.ndarray, stopped: Stopped 
     """Return the steps between these moments; between those of ``loads`` nothing changes but what flows in."""
     middles, own = (edges[:-1] + edges[1:]) / 2, case.own_at(float((edges[0] + edges[1]) / 2))
     _, first, same = np.unique(np.searchsorted(loads, middles), return_index=True, return_inverse=True)
-    drawn = [power.at(middles[first]) for power in case.powers]
+    drawn = [power.at(middles[first], on=own.on) for power in case.powers]
     powers_w = np.stack([mean for mean, _ in drawn])
     total_w, variance_w2 = powers_w.sum(axis=0), sum(variance for _, variance in drawn)
     _, b, c = case.takes

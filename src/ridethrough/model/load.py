@@ -59,6 +59,8 @@ class Appliance:
         "refrigerator" or "freezer", for one whose draw depends on its room.
     room_slope : Estimate, optional
         Relative change of its draw for each kelvin of room [1/K]; there where ``room`` is.
+    thermal : Cabinet, optional
+        What its inside does in hours without power.
     """
 
     name: str
@@ -77,6 +79,7 @@ class Appliance:
     room: pint.Quantity | None = None
     cabinet: str = "refrigerator"
     room_slope: Estimate | None = None
+    thermal: Any = field(default=None, repr=False)
 
     def __post_init__(self) -> None:
         if positive(self.day_spread, "Wh", "day_spread", zero=True).magnitude and self.next_days is None:
@@ -93,18 +96,13 @@ class Appliance:
         return self.pattern.variance_w2 * (mean / self.pattern.mean_w) ** 2 if self.pattern.mean_w else 0.0
 
     def energy_over(self, duration: Any) -> Estimate:
-        """Return the energy at the outlet in an outage of ``duration``, day-to-day spread included [Wh].
+        """Return the energy at the outlet in an outage of ``duration`` [h], day-to-day spread included [Wh].
 
         E = P_mean t + days + hours                                                           (1)
         u(days) = s_day (t / 24 h) sqrt(k(n) / n),   u(hours) = t s_t                         (2)
 
         k(n) / n is how much less n days that are alike vary than one, see `alike`; s_t the standard deviation of the
         pattern's means over windows of length t.
-
-        Parameters
-        ----------
-        duration : str or pint.Quantity
-            Length of the outage [h].
         """
         hours = positive(duration, "h", "duration", zero=True)
         energy, days = (self.mean_power * hours).to("Wh"), float(hours.magnitude) / DAY_H

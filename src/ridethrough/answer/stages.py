@@ -1,0 +1,272 @@
+"""Stages: the unit on only in windows, which saves its standby in between; and what doing nothing comes to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ..drawn import Drawn
+from ..model.cabinet import FREEZER, Cabinet
+from ..model.charger import LEAST
+from ..model.inside import steps_h
+from ..model.inverter import asked_w
+from ..model.load import Load
+from ..model.pattern import DAY_H
+from ..sampling import DRAWS, Sampler
+from ..sources import CAUTIONS, lookup
+from ..units import Q_, Refusal, of_kind, show, whole
+from .case import Case, case_of
+from .outage import Outage
+from .power import course_of
+from .ride import Ride, through
+
+TWELFTHS = 12  # parts of a period, of which the unit is on in some
+FEW = 100  # draws by which all patterns are weighed, before the best is with all of them
+
+
+@dataclass(frozen=True)
+class Stages:
+    """The best windows found for an outage, or that it is best left on; make it with `plan_stages`.
+
+    Parameters
+    ----------
+    cabinet : Cabinet
+        Whose food is kept.
+    ride, always : Ride
+        In the best windows, and with the unit on all along; the same where nothing is better.
+    table : pandas.DataFrame
+        All patterns, least energy first: on (h), every (h), switchings in a day, unit on (h), load (Wh) at the outlet,
+        after gaps (Wh) of it beyond what it draws all along, standby saved (Wh) and asked (Wh) on the side of the
+        unit's route, owed at the end (Wh) at the outlet for what is warmer then, food kept [-], the chance while the
+        unit lasts, and note.
+    thermometer : bool
+        Whether one in the food lifts the agencies' hours.
+    """
+
+    cabinet: Cabinet
+    ride: Ride
+    always: Ride
+    table: pd.DataFrame = field(repr=False)
+    thermometer: bool
+
+    @property
+    def outage(self) -> Outage:
+        """The outage with its windows: a ride or a ledger takes it as it is."""
+        return self.ride.case.outage
+
+    @property
+    def pattern(self) -> str:
+        """The windows in words."""
+        if self.outage.on is None:
+            return "on all along: no windows are better"
+        on, every = (show(Q_(hours, "h"), 1) for hours in (self.outage.on.duration_h[-1], self.outage.on.period_h))
+        return f"on for the last {on} of every {every}"
+
+    @property
+    def windows(self) -> tuple[tuple[str, str], ...]:
+        """From and to, as often as the unit is on in the outage; times of day where it says when it begins."""
+        outage, begins_h = self.outage, self.outage.begins_h
+        edges_h = np.concatenate([[0.0], outage.cuts_h(0.0, outage.hours), [outage.hours]])
+        minutes = np.round(60 * (edges_h + (begins_h or 0.0))).astype(int)
+        told = [f"{at // 60} h {at % 60} min" if begins_h is None else f"{at // 60 % round(DAY_H)}:{at % 60:02d}"
+                for at in minutes]  # fmt: skip
+        on = outage.powered((edges_h[:-1] + edges_h[1:]) / 2)
+        return tuple(span for span, is_on in zip(pairwise(told), on, strict=True) if is_on)
+
+    @property
+    def gained(self) -> Drawn:
+        """How much longer the unit lasts, as far as the outage goes [h]."""
+        hours = self.outage.hours
+        staged, always = (Drawn(each.lasts.rows, "h", each.lasts.inputs, hours) for each in (self.ride, self.always))
+        return staged - always
+
+    @cached_property
+    def food(self) -> Drawn:
+        """How long the food is kept, also after the unit ran empty, as if it never came on again [h]."""
+        return self._food(self.ride)
+
+    @cached_property
+    def food_always(self) -> Drawn:
+        """The same with the unit on all along [h]."""
+        return self._food(self.always)
+
+    def _food(self, ride: Ride) -> Drawn:
+        longest_h = np.inf if self.thermometer else self.cabinet.rule.value
+        return _food(self.cabinet, ride.case, ride.walk.state.empty_h, longest_h)
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What the agencies say of the food, and what the numbers leave out."""
+        said = [f"food, {self.cabinet.kind}", "thermometer" if self.thermometer else "no thermometer"]
+        said += ["warm at the end"] if self.outage.on else []
+        return (*(CAUTIONS[name] for name in said), *self.ride.cautions)
+
+    def __repr__(self) -> str:
+        asked = [show(each.walk.state.asked[0] * Q_(1, "Wh"), 0) for each in (self.ride, self.always)]
+        notes = "".join(f"\n  caution: {each}" for each in self.cautions)
+        return (
+            f"<Stages of {self.ride.unit.label} through {show(self.outage.duration)}: {self.pattern}; asks {asked[0]} "
+            f"instead of {asked[1]}; lasts {self.ride.lasts}, {self.gained} longer; food kept {self.food}, "
+            f"chance {100 * self.food.chance_above(self.outage.duration):.0f} %, instead of {self.food_always}{notes}>"
+        )
+
+    def _repr_html_(self) -> str:
+        head, *notes = repr(self)[1:-1].split("\n")
+        return f"<div>{head}<ul>{''.join(f'<li>{note.strip()}</li>' for note in notes)}</ul></div>"
+
+
+def plan_stages(cabinet: Any, unit: Any, outage: Any, *, beside: Load | None = None, switchings: int | None = None,
+                thermometer: bool = False, draws: int = DRAWS, seed: int = 1) -> Stages:  # fmt: skip
+    """Return the windows in which a unit that is off between them takes least and still keeps the food.
+
+    Parameters
+    ----------
+    cabinet : Cabinet
+        The refrigerator or freezer whose food is kept.
+    unit : BackupUnit
+        The battery unit, packs included.
+    outage : Outage, str or pint.Quantity
+        The outage, or its length [h].
+    beside : Load, optional
+        What else runs while the unit is on, and only then [W].
+    switchings : int, optional
+        How often in a day it may be switched, on and off together; the table's number where left out.
+    thermometer : bool
+        Whether one in the food allows hours without power that are longer than the agencies'.
+    draws, seed
+        As in `ride` [-].
+
+    Returns
+    -------
+    Stages
+        Windows repeat in the day, off first: of a period of 24, 12, 8 h and so on the unit is on in some twelfths.
+
+    Notes
+    -----
+    Food counts as kept where the chance is as for a verdict of covered, and a refrigerator's food is above its limit
+    for less than two hours in all, a freezer's never begins to thaw. Lesson 09.
+    """
+    of_kind(cabinet, Cabinet, "cabinet", "a cabinet", 'Write Cabinet(load.in_a_room_of("20 degC", "freezer")).')
+    load, when = cabinet.as_load(), Outage.of(outage)
+    load = load if beside is None else load + beside
+    if when.on is not None:
+        raise Refusal("an outage with windows", "one in which the unit is on all along", "Leave on and every out.")
+    most = round(lookup("switchings in a day").value) if switchings is None else whole(switchings, "switchings", 2, 12)
+    always = through(case_of(load, unit, when, draws=whole(draws, "draws", 2, DRAWS), seed=seed))
+    table = _weighed(cabinet, always.case, _patterns(most), thermometer)
+    for on_h, every_h in table.loc[table["note"] == "", ["on (h)", "every (h)"]].to_numpy():
+        if on_h == every_h:
+            break
+        windows = when.with_windows([(Q_(every_h - on_h, "h"), Q_(every_h, "h"))])
+        case = case_of(load, unit, windows, draws=draws, seed=seed)
+        if _food(cabinet, case).chance_above(when.duration) >= lookup("covered from").value:
+            return Stages(cabinet, through(case), always, table, thermometer)
+    return Stages(cabinet, always, always, table, thermometer)
+
+
+def _patterns(most: int) -> np.ndarray:
+    """Return for how long and how often the unit may be on, all along among them: shape (patterns, 2) [h]."""
+    rest_min, minutes = lookup("rest of a compressor").value, 60 * DAY_H
+    found = [(DAY_H, DAY_H)]
+    for times in range(1, most // 2 + 1):
+        for twelfths in range(1, TWELFTHS):
+            every, on = minutes / times, minutes / times * twelfths / TWELFTHS
+            if not (every % 60 or on % rest_min):
+                found.append((on / 60, every / 60))
+    return np.array(found)
+
+
+def _weighed(cabinet: Cabinet, case: Case, patterns: np.ndarray, thermometer: bool) -> pd.DataFrame:
+    """Return the table of patterns, least energy first."""
+    outage, sampler = case.outage, Sampler(min(FEW, case.sampler.draws), case.sampler.seed)
+    on_h, every_h = (column[:, np.newaxis] for column in patterns.T)
+    inside, room = cabinet.at(sampler), cabinet.room_of(outage.room)
+    edges_h = steps_h(0.0, outage.hours)
+    powers_w = inside.through(edges_h, room, lambda at: at % every_h >= every_h - on_h)[:, :, 0]
+    hours, middles = np.diff(edges_h), (edges_h[:-1] + edges_h[1:]) / 2
+    on = middles[:, np.newaxis] % every_h.T >= every_h.T - on_h.T
+    steady_w = float(np.ravel(inside.steady_w(np.mean(room(middles))))[0])
+    mean_w, own = case.powers[0].mean_w[0], case.load.appliances[0]
+    beside_w, beside_w2 = case.mean_w[0] - mean_w, case.load.variance_w2 - own.variance_w2
+    powers_w, most_w = (each * mean_w / max(steady_w, LEAST) for each in (powers_w, np.ravel(inside.most_w)[0]))
+    varies_w2 = powers_w * np.maximum(most_w - powers_w, 0) + beside_w2
+    own_w, b, c = (float(np.ravel(each)[0]) for each in (case.own_at(0.0).own_w, *case.takes[1:]))
+    on_hours, kept = hours @ on, np.isinf(inside.broken_h)[:, sampler.within][:, 1:].mean(axis=1)
+    table = pd.DataFrame({
+        "on (h)": patterns[:, 0], "every (h)": patterns[:, 1],
+        "switchings in a day": np.where(on_h < every_h, 2 * DAY_H / every_h, 0)[:, 0].round().astype(int),
+        "unit on (h)": on_hours,
+        "load (Wh)": hours @ (on * (powers_w + beside_w)),
+        "after gaps (Wh)": hours @ (on * (powers_w - mean_w)),
+        "standby saved (Wh)": own_w * (outage.hours - on_hours),
+        "asked (Wh)": hours @ (on * asked_w(powers_w + beside_w, varies_w2, own_w, b, c)),
+        "owed at the end (Wh)": inside.owed_wh[:, 0], "food kept": kept,
+    })  # fmt: skip
+    gap_h, short = patterns[:, 1] - patterns[:, 0], kept < lookup("covered from").value
+    long = (gap_h > cabinet.rule.value) & (not thermometer)
+    table["note"] = np.select([short, long], ["food not kept", "a gap longer than the agencies' hours"], "")
+    return table.sort_values(["asked (Wh)", "switchings in a day"], kind="stable", ignore_index=True)
+
+
+def _food(cabinet: Cabinet, case: Case, until_h: Any = np.inf, longest_h: float = np.inf) -> Drawn:
+    """Return how long the food is kept by a unit that runs until then, and at most so long after that [h]."""
+    outage, sampler = case.outage, case.sampler.further()
+    kept_h = np.minimum(course_of(cabinet, outage, sampler, until_h).inside.broken_h, until_h + longest_h)
+    return sampler.result(np.where(kept_h < outage.hours, kept_h, np.inf), "h", outage.hours)
+
+
+def do_nothing(cabinet: Any, outage: Any, *, ice: Any = "4 kg", colder: Any = None, thermometer: bool = False,
+               draws: int = DRAWS, seed: int = 1) -> pd.DataFrame:  # fmt: skip
+    """Return what the choices without a unit come to: a closed door, ice, a colder place, unplugging first.
+
+    Parameters
+    ----------
+    cabinet : Cabinet
+        The refrigerator or freezer.
+    outage : Outage, str or pint.Quantity
+        The outage with its room, or its length [h].
+    ice : str or pint.Quantity
+        Ice or bottles of frozen water put in [kg].
+    colder : str or pint.Quantity, optional
+        Temperature of a colder place that cabinet or food can be moved to [degC].
+    thermometer : bool
+        Whether one in the food allows hours that are longer than the agencies'.
+    draws, seed
+        As in `ride` [-].
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns: choice; kept (h), never longer than the agencies' hours without a thermometer, and give or take (h);
+        predicted (h); saves (Wh), what the appliance does not draw at the outlet meanwhile; caution.
+    """
+    of_kind(cabinet, Cabinet, "cabinet", "a cabinet", 'Write Cabinet(load.in_a_room_of("20 degC", "freezer")).')
+    when, rule = Outage.of(outage), np.inf if thermometer else cabinet.rule.value
+    room = Q_(float(np.mean(cabinet.room_of(when.room)(np.arange(when.hours)))), "degC")
+    choices: list[tuple[str, str, dict[str, Any]]] = [
+        ("door closed", f"food, {cabinet.kind}", {}),
+        (f"door closed, {show(Q_(ice))} of ice", "ice", {"ice": ice}),
+    ]
+    choices += [] if colder is None else [(f"in a place of {show(Q_(colder))}", "colder place", {"room": colder})]
+    choices += [("unplugged first, plugged in after", "unplugged first", {})] if cabinet.kind == FREEZER else []
+    rows = []
+    for choice, caution, told in choices:
+        found = cabinet.hours_until(**{"room": room} | told, draws=draws, seed=seed)
+        kept = Drawn(np.minimum(found.rows, rule), "h", found.inputs, found.horizon)
+        saves_wh = _saved_wh(cabinet, room, min(kept.magnitude, when.hours), again=caution == "unplugged first")
+        rows.append((choice, kept.magnitude, kept.expanded().magnitude, found.magnitude, saves_wh, CAUTIONS[caution]))
+    return pd.DataFrame(
+        rows, columns=["choice", "kept (h)", "give or take (h)", "predicted (h)", "saves (Wh)", "caution"]
+    )
+
+
+def _saved_wh(cabinet: Cabinet, room: Any, hours: float, *, again: bool) -> float:
+    """Return what it does not draw in some hours, less what it owes after them if it is plugged in again [Wh]."""
+    inside, celsius = cabinet.at(Sampler(0, 0)), float(room.magnitude)
+    inside.through(steps_h(0.0, hours), lambda _: celsius, lambda _: False)
+    return float(np.ravel(inside.steady_w(celsius) * hours - again * inside.owed_wh)[0])

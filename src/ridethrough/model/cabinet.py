@@ -1,0 +1,205 @@
+"""A refrigerator or freezer with what is in it: how its food keeps without power."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from ..drawn import Drawn
+from ..estimate import Estimate
+from ..propagation import estimate, not_negative
+from ..sampling import DRAWS, Sampler
+from ..sources import Coefficient, coefficient, lookup, temperature
+from ..units import Q_, Refusal, number, of_kind, positive, show
+from .inside import Inside, Moments, steps_h
+from .load import CABINETS, Load
+from .pattern import DAY_H
+
+FREEZER = CABINETS[1]
+_NATURE = {
+    "heat capacity of food": "Wh/kg/kelvin",
+    "heat of thawing": "Wh/kg",
+    "food begins to thaw": "degC",
+    "heat from air to food": "W/kelvin/kg",
+}
+
+
+@dataclass(frozen=True, init=False)
+class Cabinet:
+    """A refrigerator or freezer with what is in it.
+
+    Parameters
+    ----------
+    load : Load
+        It alone, with the room its draw was measured in, see `Load.in_a_room_of` [W].
+    food : Estimate, str or pint.Quantity, optional
+        What is in it; the table's band where left out [kg].
+    full : bool
+        Whether it is full or about half full: decides the agencies' hours, and the food where that is left out.
+    inside : Estimate, str or pint.Quantity, optional
+        Mean temperature that its thermostat keeps; the table's band where left out [degC].
+    cop : Estimate, optional
+        Heat moved for each energy taken; the table's band where left out [-].
+    air : Estimate, str or pint.Quantity, optional
+        Heat capacity of its air and lining; the table's band where left out [Wh/K].
+
+    Notes
+    -----
+    Its walls follow from what it draws: U = COP P / (room - inside). Door openings are not counted, nor that its COP
+    falls in a warm room. A refrigerator with a freezer compartment is taken as a refrigerator. Lesson 09.
+
+    Example
+    -------
+    >>> load = Load.cycling("90 W", "30 %", "freezer").in_a_room_of("20 degC", "freezer")
+    >>> Cabinet(load, food="40 kg", full=False)
+    <Cabinet: freezer, half full, 40 kg, in a room of 20 °C>
+    """
+
+    load: Load
+    food: Estimate
+    full: bool
+    inside_at: Estimate
+    cop: Estimate
+    air: Estimate
+    nature: tuple[Estimate, ...]
+    duty: Estimate
+
+    def __init__(self, load: Load, *, food: Any = None, full: bool = True, inside: Any = None,
+                 cop: Estimate | None = None, air: Any = None) -> None:  # fmt: skip
+        (appliance, *others), kind = Load.of(load).appliances, load.appliances[0].cabinet
+        if others or appliance.room is None:
+            raise Refusal(f"a cabinet of {load.name}", "one cold appliance, and the room its draw was measured in",
+                          'Write Cabinet(load.in_a_room_of("20 degC", "freezer")).')  # fmt: skip
+        of_kind(cop, Estimate | None, "cop", "an Estimate", 'Write cop=Estimate.within("1.5", "0.3", "COP").')
+        held = coefficient(f"food when full, {kind}") / (1 if full else 2)
+        for name, value in {
+            "load": load,
+            "food": held if food is None else not_negative(food, "kg", "food"),
+            "full": full,
+            "inside_at": _or_usual(inside, "degC", "inside", f"inside temperature, {kind}"),
+            "cop": coefficient(f"heat moved per electric energy, {kind}") if cop is None else cop,
+            "air": _or_usual(air, "Wh/kelvin", "air", f"heat capacity of air and lining, {kind}"),
+            "nature": tuple(coefficient(f"{each}, {kind}").to(unit) for each, unit in _NATURE.items()),
+            "duty": coefficient("duty cycle of a cold appliance"),
+        }.items():
+            object.__setattr__(self, name, value)
+        if self.room_c - float(self.inside_at.value.magnitude) < lookup("least step between rooms").value:
+            raise Refusal(f"a draw measured in a room of {show(appliance.room)}, {show(self.inside_at.value)} inside",
+                          "a room that is warmer than the inside", "Measure its draw in a warmer room.")  # fmt: skip
+
+    @classmethod
+    def from_draw(cls, draw: Any, *, room: Any = None, **told: Any) -> Cabinet:
+        """Return the cabinet behind a measured draw.
+
+        C_a = COP P t_off / swing                                                             (1)
+
+        The heat that comes in while its compressor rests, over the swing of the air that it makes; what the food takes
+        of it is part of the swing's band. Without cycles in the log the table's band stays.
+
+        Parameters
+        ----------
+        draw : Draw
+            From `measure_draw`; running power, mean power and cycles are taken [W].
+        room : str or pint.Quantity, optional
+            Mean temperature of its room while it was logged, where the draw does not have it [degC].
+        told
+            As in `Cabinet` itself.
+        """
+        load = draw.as_load()
+        cabinet = cls(load if room is None else load.in_a_room_of(room, load.appliances[0].cabinet), **told)
+        if "air" in told or draw.cycles.empty:
+            return cabinet
+        rest = Q_(float(draw.cycles["off_min"].median()) / 60, "h")
+        air = (cabinet.cop * draw.mean_power * rest / coefficient("swing of the air in a cycle")).to("Wh/kelvin")  # (1)
+        return cls(cabinet.load, **{**told, "food": cabinet.food, "cop": cabinet.cop, "air": air})
+
+    @property
+    def kind(self) -> str:
+        """A refrigerator or a freezer."""
+        return self.load.appliances[0].cabinet
+
+    @property
+    def room_c(self) -> float:
+        """Temperature of the room that its draw was measured in [degC]."""
+        return number(self.load.appliances[0].room, "degC", "room")
+
+    @property
+    def fill(self) -> str:
+        """How full it is, in words."""
+        return "full" if self.full else "half full"
+
+    @property
+    def rule(self) -> Coefficient:
+        """The agencies' hours for a door that stays shut, and their words [h]."""
+        return lookup(f"hours unopened, {self.fill if self.kind == FREEZER else ''} {self.kind}".replace("  ", " "))
+
+    def as_load(self) -> Load:
+        """Return the load, which draws more after hours without power: `Outage` tells when it has none."""
+        return Load((replace(self.load.appliances[0], thermal=self),))
+
+    def at(self, sampler: Sampler, *, limit: Any = None, ice: Any = "0 kg") -> Inside:
+        """Return its inside as it is while nothing changes, drawn.
+
+        Parameters
+        ----------
+        sampler : Sampler
+            Its draws.
+        limit : str or pint.Quantity, optional
+            Temperature of the food to be watched [degC]; where left out that from which food is not kept, for as long
+            as it may be above it.
+        ice : str or pint.Quantity
+            Mass of ice put in: in a freezer as much more to warm, in a refrigerator it melts [kg].
+        """
+        (appliance,), of, freezer = self.load.appliances, sampler.of, self.kind == FREEZER
+        capacity, thawing, thaw_c, exchange = (of(each) for each in self.nature)
+        mean_w, cop, keeps_c = of(appliance.mean_power, 0), of(self.cop, 0), of(self.inside_at)
+        most_w = mean_w / of(self.duty) if appliance.motor is None else appliance.motor.m_as("W")
+        warmer = np.maximum(self.room_c - keeps_c, lookup("least step between rooms").value)
+        ice_kg = number(positive(ice, "kg", "ice", zero=True), "kg", "ice")
+        kg = of(self.food, 0) + ice_kg * freezer
+        limit_c = thaw_c if freezer else lookup("food limit, refrigerator").value
+        return Inside(
+            keeps_c, np.maximum(most_w, mean_w), cop, cop * mean_w / warmer, exchange * kg, of(self.air, 0),
+            capacity * kg, thawing * kg, thaw_c, limit_c if limit is None else temperature(limit, "limit").m_as("degC"),
+            lookup(f"hours above the food limit, {self.kind}").value if limit is None else 0.0,
+            0.0 if freezer else ice_kg * float(Q_(lookup("latent heat of ice").value, "kJ/kg").m_as("Wh/kg")),
+            ice_kg * coefficient(f"heat from air to food, {self.kind}").value.magnitude,
+        )  # fmt: skip
+
+    def room_of(self, place: Any) -> Moments:
+        """Return what tells the temperature of its room, a `Place` or where it is None the room of its draw [degC]."""
+        return (lambda at: np.full(np.shape(at), self.room_c)) if place is None else place.at
+
+    def hours_until(self, limit: Any = None, *, room: Any = None, ice: Any = "0 kg", draws: int = DRAWS,
+                    seed: int = 1) -> Drawn:  # fmt: skip
+        """Return how long its food stays below a temperature, or is kept, with the door shut and no power [h].
+
+        Parameters
+        ----------
+        limit, ice
+            As in `at`.
+        room : str or pint.Quantity, optional
+            Where it stands [degC]; the room of its draw where left out.
+        draws, seed
+            As in `ride` [-].
+
+        Notes
+        -----
+        A prediction, no promise: the agencies' hours, `rule`, stand for any cabinet.
+        """
+        sampler, horizon = Sampler(draws, seed), lookup("longest warm-up").value
+        room_c = self.room_c if room is None else float(temperature(room, "room").magnitude)
+        inside, day_h = self.at(sampler, limit=limit, ice=ice), steps_h(0.0, DAY_H)
+        while inside.time_h < horizon and np.any(np.isinf(inside.broken_h) & (room_c > inside.limit_c)):
+            inside.through(day_h, lambda at: room_c, lambda at: False)
+        return sampler.result(inside.broken_h, "h", horizon)
+
+    def __repr__(self) -> str:
+        room = show(Q_(self.room_c, "degC"))
+        return f"<Cabinet: {self.kind}, {self.fill}, {show(self.food.value)}, in a room of {room}>"
+
+
+def _or_usual(given: Any, unit: str, name: str, usual: str) -> Estimate:
+    return coefficient(usual) if given is None else estimate(given, unit, name)
