@@ -33,6 +33,8 @@ ALLOWED = {
     ("answer/ride.py", "TIMES", 240): "moments at which a charge is told: enough for a picture",
     ("answer/choice.py", "LONGEST", 14): "how far is looked where nobody says",
     ("answer/choice.py", "HALVINGS", 10): "steps of the search, each twice as fine",
+    ("answer/stages.py", "TWELFTHS", 12): "parts of a period: how finely windows are weighed",
+    ("model/inside.py", "NEWTON", 4): "steps of a search, each squaring what is left",
     ("answer/size.py", "LARGE", 1e6): "stands for infinite: a limit of the search",
     ("answer/size.py", "HALVINGS", 40): "steps of the search, each twice as fine",
     ("answer/size.py", "NARROW", 1e-5): "share of the capacity at which the search ends",

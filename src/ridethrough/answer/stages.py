@@ -104,15 +104,21 @@ class Stages:
         """What the agencies say of the food, and what the numbers leave out."""
         said = [f"food, {self.cabinet.kind}", "thermometer" if self.thermometer else "no thermometer"]
         said += ["warm at the end"] if self.outage.on else []
+        if self.food_always.chance_above(self.outage.duration) >= lookup("covered from").value:
+            said.append("stages not needed")
         return (*(CAUTIONS[name] for name in said), *self.ride.cautions)
 
     def __repr__(self) -> str:
         asked = [show(each.walk.state.asked[0] * Q_(1, "Wh"), 0) for each in (self.ride, self.always)]
+        kept = [
+            f"{each}, chance {100 * each.chance_above(self.outage.duration):.0f} %"
+            for each in (self.food, self.food_always)
+        ]
         notes = "".join(f"\n  caution: {each}" for each in self.cautions)
         return (
             f"<Stages of {self.ride.unit.label} through {show(self.outage.duration)}: {self.pattern}; asks {asked[0]} "
-            f"instead of {asked[1]}; lasts {self.ride.lasts}, {self.gained} longer; food kept {self.food}, "
-            f"chance {100 * self.food.chance_above(self.outage.duration):.0f} %, instead of {self.food_always}{notes}>"
+            f"instead of {asked[1]}; lasts {self.ride.lasts}, {self.gained} longer; food kept {kept[0]}, "
+            f"instead of {kept[1]}{notes}>"
         )
 
     def _repr_html_(self) -> str:
@@ -156,7 +162,7 @@ def plan_stages(cabinet: Any, unit: Any, outage: Any, *, beside: Load | None = N
     load = load if beside is None else load + beside
     if when.on is not None:
         raise Refusal("an outage with windows", "one in which the unit is on all along", "Leave on and every out.")
-    most = round(lookup("switchings in a day").value) if switchings is None else whole(switchings, "switchings", 2, 12)
+    most = round(lookup("switchings in a day").value) if switchings is None else whole(switchings, "switchings", 2, 2)
     always = through(case_of(load, unit, when, draws=whole(draws, "draws", 2, DRAWS), seed=seed))
     table = _weighed(cabinet, always.case, _patterns(most), thermometer)
     for on_h, every_h in table.loc[table["note"] == "", ["on (h)", "every (h)"]].to_numpy():
@@ -220,7 +226,7 @@ def _food(cabinet: Cabinet, case: Case, until_h: Any = np.inf, longest_h: float 
     return sampler.result(np.where(kept_h < outage.hours, kept_h, np.inf), "h", outage.hours)
 
 
-def do_nothing(cabinet: Any, outage: Any, *, ice: Any = "4 kg", colder: Any = None, thermometer: bool = False,
+def do_nothing(cabinet: Any, outage: Any, *, ice: Any = None, colder: Any = None, thermometer: bool = False,
                draws: int = DRAWS, seed: int = 1) -> pd.DataFrame:  # fmt: skip
     """Return what the choices without a unit come to: a closed door, ice, a colder place, unplugging first.
 
@@ -230,8 +236,8 @@ def do_nothing(cabinet: Any, outage: Any, *, ice: Any = "4 kg", colder: Any = No
         The refrigerator or freezer.
     outage : Outage, str or pint.Quantity
         The outage with its room, or its length [h].
-    ice : str or pint.Quantity
-        Ice or bottles of frozen water put in [kg].
+    ice : str or pint.Quantity, optional
+        Ice or bottles of frozen water put in; the table's mass where left out [kg].
     colder : str or pint.Quantity, optional
         Temperature of a colder place that cabinet or food can be moved to [degC].
     thermometer : bool
@@ -247,10 +253,11 @@ def do_nothing(cabinet: Any, outage: Any, *, ice: Any = "4 kg", colder: Any = No
     """
     of_kind(cabinet, Cabinet, "cabinet", "a cabinet", 'Write Cabinet(load.in_a_room_of("20 degC", "freezer")).')
     when, rule = Outage.of(outage), np.inf if thermometer else cabinet.rule.value
+    ice = Q_(lookup("ice at hand").value, "kg") if ice is None else Q_(ice)
     room = Q_(float(np.mean(cabinet.room_of(when.room)(np.arange(when.hours)))), "degC")
     choices: list[tuple[str, str, dict[str, Any]]] = [
         ("door closed", f"food, {cabinet.kind}", {}),
-        (f"door closed, {show(Q_(ice))} of ice", "ice", {"ice": ice}),
+        (f"door closed, {show(ice)} of ice", "ice", {"ice": ice}),
     ]
     choices += [] if colder is None else [(f"in a place of {show(Q_(colder))}", "colder place", {"room": colder})]
     choices += [("unplugged first, plugged in after", "unplugged first", {})] if cabinet.kind == FREEZER else []

@@ -6,10 +6,11 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from ..drawn import Drawn
 from ..estimate import Estimate
-from ..propagation import estimate, not_negative
+from ..propagation import estimate
 from ..sampling import DRAWS, Sampler
 from ..sources import Coefficient, coefficient, lookup, temperature
 from ..units import Q_, Refusal, number, of_kind, positive, show
@@ -18,12 +19,6 @@ from .load import CABINETS, Load
 from .pattern import DAY_H
 
 FREEZER = CABINETS[1]
-_NATURE = {
-    "heat capacity of food": "Wh/kg/kelvin",
-    "heat of thawing": "Wh/kg",
-    "food begins to thaw": "degC",
-    "heat from air to food": "W/kelvin/kg",
-}
 
 
 @dataclass(frozen=True, init=False)
@@ -72,25 +67,32 @@ class Cabinet:
         if others or appliance.room is None:
             raise Refusal(f"a cabinet of {load.name}", "one cold appliance, and the room its draw was measured in",
                           'Write Cabinet(load.in_a_room_of("20 degC", "freezer")).')  # fmt: skip
-        of_kind(cop, Estimate | None, "cop", "an Estimate", 'Write cop=Estimate.within("1.5", "0.3", "COP").')
+        of_kind(cop, Estimate | None, "cop", "an Estimate", 'Write cop=Estimate.within("150 %", "30 %", "COP").')
         held = coefficient(f"food when full, {kind}") / (1 if full else 2)
         for name, value in {
             "load": load,
-            "food": held if food is None else not_negative(food, "kg", "food"),
+            "food": held if food is None else estimate(food, "kg", "food"),
             "full": full,
-            "inside_at": _or_usual(inside, "degC", "inside", f"inside temperature, {kind}"),
-            "cop": coefficient(f"heat moved per electric energy, {kind}") if cop is None else cop,
-            "air": _or_usual(air, "Wh/kelvin", "air", f"heat capacity of air and lining, {kind}"),
-            "nature": tuple(coefficient(f"{each}, {kind}").to(unit) for each, unit in _NATURE.items()),
+            "inside_at": (coefficient(f"inside temperature, {kind}") if inside is None
+                          else estimate(inside, "degC", "inside")),
+            "cop": coefficient(f"heat moved per electric energy, {kind}") if cop is None else cop.to("1"),
+            "air": (coefficient(f"heat capacity of air and lining, {kind}") if air is None
+                    else estimate(air, "Wh/kelvin", "air")),
+            "nature": (coefficient(f"heat capacity of food, {kind}").to("Wh/kg/kelvin"),
+                       coefficient(f"heat of thawing, {kind}").to("Wh/kg"),
+                       coefficient(f"food begins to thaw, {kind}"), coefficient(f"heat from air to food, {kind}")),
             "duty": coefficient("duty cycle of a cold appliance"),
-        }.items():
+        }.items():  # fmt: skip
             object.__setattr__(self, name, value)
+        for name, value in (("food", self.food), ("air", self.air), ("cop", self.cop)):
+            if not value.value.magnitude > 0:
+                raise Refusal(f"{name}={show(value.value)}", "more than nothing", f"Leave {name} out for a usual one.")
         if self.room_c - float(self.inside_at.value.magnitude) < lookup("least step between rooms").value:
             raise Refusal(f"a draw measured in a room of {show(appliance.room)}, {show(self.inside_at.value)} inside",
                           "a room that is warmer than the inside", "Measure its draw in a warmer room.")  # fmt: skip
 
     @classmethod
-    def from_draw(cls, draw: Any, *, room: Any = None, **told: Any) -> Cabinet:
+    def from_draw(cls, draw: Any, **told: Any) -> Cabinet:
         """Return the cabinet behind a measured draw.
 
         C_a = COP P t_off / swing                                                             (1)
@@ -101,17 +103,16 @@ class Cabinet:
         Parameters
         ----------
         draw : Draw
-            From `measure_draw`; running power, mean power and cycles are taken [W].
-        room : str or pint.Quantity, optional
-            Mean temperature of its room while it was logged, where the draw does not have it [degC].
+            From `measure_draw`, with its room; running power, mean power and cycles are taken [W].
         told
             As in `Cabinet` itself.
         """
-        load = draw.as_load()
-        cabinet = cls(load if room is None else load.in_a_room_of(room, load.appliances[0].cabinet), **told)
-        if "air" in told or draw.cycles.empty:
+        remedy = 'Write draw=measure_draw(log, room="20 degC", cabinet="freezer").'
+        cycles = of_kind(getattr(draw, "cycles", None), pd.DataFrame, "draw.cycles", "a draw from a log", remedy)
+        cabinet = cls(draw.as_load(), **told)
+        if "air" in told or cycles.empty:
             return cabinet
-        rest = Q_(float(draw.cycles["off_min"].median()) / 60, "h")
+        rest = Q_(float(cycles["off_min"].median()) / 60, "h")
         air = (cabinet.cop * draw.mean_power * rest / coefficient("swing of the air in a cycle")).to("Wh/kelvin")  # (1)
         return cls(cabinet.load, **{**told, "food": cabinet.food, "cop": cabinet.cop, "air": air})
 
@@ -133,7 +134,8 @@ class Cabinet:
     @property
     def rule(self) -> Coefficient:
         """The agencies' hours for a door that stays shut, and their words [h]."""
-        return lookup(f"hours unopened, {self.fill if self.kind == FREEZER else ''} {self.kind}".replace("  ", " "))
+        filled = f"{self.fill} {FREEZER}" if self.kind == FREEZER else self.kind
+        return lookup(f"hours unopened, {filled}")
 
     def as_load(self) -> Load:
         """Return the load, which draws more after hours without power: `Outage` tells when it has none."""
@@ -199,7 +201,3 @@ class Cabinet:
     def __repr__(self) -> str:
         room = show(Q_(self.room_c, "degC"))
         return f"<Cabinet: {self.kind}, {self.fill}, {show(self.food.value)}, in a room of {room}>"
-
-
-def _or_usual(given: Any, unit: str, name: str, usual: str) -> Estimate:
-    return coefficient(usual) if given is None else estimate(given, unit, name)

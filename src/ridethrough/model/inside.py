@@ -172,4 +172,5 @@ def steps_h(begin_h: float, end_h: float, cuts_h: Any = ()) -> np.ndarray:
     """Return the moments between which a cabinet moves on, ``cuts_h`` among them [h]."""
     step = lookup("step of a ride").value / 60
     inner = np.append(step * np.arange(np.floor(begin_h / step) + 1, np.ceil(end_h / step)), cuts_h)
-    return np.unique(np.round([begin_h, *inner, end_h], 9))
+    edges_h = np.sort([begin_h, *inner, end_h])
+    return edges_h[np.diff(edges_h, prepend=-1.0) > 1e-9]
