@@ -68,6 +68,13 @@ def test_what_a_window_cuts_in_two_is_counted_once() -> None:
     assert once.on_hours == pytest.approx(2 + 8)  # without every: again from the end of the last on
 
 
+def test_windows_end_with_the_outage() -> None:
+    """What is left after it is not ridden on: nobody knows how it would be switched then."""
+    found = ride(Load.steady("50 W"), unit(), Outage("9 h", on=[("0 h", "2 h")], every="6 h"), draws=2)
+    assert str(found.lasts) == "at least 9 h"
+    assert found.left.magnitude == pytest.approx(400 - 4 * 60)
+
+
 def test_nothing_is_charged_while_it_is_off() -> None:
     """100 W of sun all day; only in the four hours on the unit takes 90 W more than it asks, less nothing."""
     sun = Recharge.series([100] * 12, efficiency="80 %")
@@ -143,6 +150,7 @@ def test_the_best_windows_are_the_best_of_all_rides() -> None:
             outage = outage.with_windows([(Q_(row[1] - row[0], "h"), Q_(row[1], "h"))])
         asked.append(float(ride(box.as_load(), small, outage, draws=2).walk.state.asked[0]))
     assert found.table["asked (Wh)"].to_numpy() == pytest.approx(asked, rel=1e-9)
+    assert found.table["asked (Wh)"].is_monotonic_increasing
     kept = (found.table["note"] == "").to_numpy()
     assert 0 < kept.sum() < kept.size
     assert float(found.ride.walk.state.asked[0]) == pytest.approx(min(np.array(asked)[kept]))
@@ -190,12 +198,10 @@ def test_the_food_is_always_spoken_of(kind: str) -> None:
 
 def test_windows_are_told_by_the_clock_where_it_is_known() -> None:
     box = cabinet("refrigerator", food="20000 kg", inside="3 degC")
-    assert plan(box, unit(), Outage("12 h", begins="21:30"), switchings=8).windows == (
-        ("1:30", "3:30"),
-        ("7:30", "9:30"),
-    )
-    told = plan(box, unit(), "12 h", switchings=8).windows
-    assert Outage("12 h", on=told).on_hours == 4
+    told = plan(box, unit(), Outage("1 day", begins="21:30"), switchings=8).windows
+    assert told == (("1:30", "3:30"), ("7:30", "9:30"), ("13:30", "15:30"), ("19:30", "21:30"))
+    told = plan(box, unit(), "24 h", switchings=8).windows
+    assert Outage("24 h", on=told).on_hours == 8
     assert read_quantity(told[0][0]).m_as("h") == 4
 
 
