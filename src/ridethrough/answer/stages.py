@@ -64,7 +64,7 @@ class Stages:
         """The windows in words."""
         if self.outage.on is None:
             return "on all along: no windows are better"
-        on, every = (show(Q_(hours, "h"), 1) for hours in (self.outage.on.duration_h[-1], self.outage.on.period_h))
+        on, every = (_spoken(round(60 * hours)) for hours in (self.outage.on.duration_h[-1], self.outage.on.period_h))
         return f"on for the last {on} of every {every}"
 
     @property
@@ -73,8 +73,7 @@ class Stages:
         outage, begins_h = self.outage, self.outage.begins_h
         edges_h = np.concatenate([[0.0], outage.cuts_h(0.0, outage.hours), [outage.hours]])
         minutes = np.round(60 * (edges_h + (begins_h or 0.0))).astype(int)
-        told = [f"{at // 60} h {at % 60} min" if begins_h is None else f"{at // 60 % round(DAY_H)}:{at % 60:02d}"
-                for at in minutes]  # fmt: skip
+        told = [_spoken(at) if begins_h is None else f"{at // 60 % round(DAY_H)}:{at % 60:02d}" for at in minutes]
         on = outage.powered((edges_h[:-1] + edges_h[1:]) / 2)
         return tuple(span for span, is_on in zip(pairwise(told), on, strict=True) if is_on)
 
@@ -124,6 +123,12 @@ class Stages:
     def _repr_html_(self) -> str:
         head, *notes = repr(self)[1:-1].split("\n")
         return f"<div>{head}<ul>{''.join(f'<li>{note.strip()}</li>' for note in notes)}</ul></div>"
+
+
+def _spoken(minutes: int) -> str:
+    """Return a time as people say it: "40 min", "7 h 20 min", "8 h"."""
+    hours, rest = divmod(minutes, 60)
+    return " ".join([f"{hours} h"] * bool(hours) + [f"{rest} min"] * bool(rest)) or "0 h"
 
 
 def plan_stages(cabinet: Any, unit: Any, outage: Any, *, beside: Load | None = None, switchings: int | None = None,
