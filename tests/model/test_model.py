@@ -2,13 +2,14 @@
 
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from ridethrough.estimate import Estimate
-from ridethrough.model.battery import Battery
-from ridethrough.model.inverter import Inverter
+from ridethrough.model.battery import Battery, Rate, drained_w
+from ridethrough.model.inverter import Inverter, drained_of_cycles_w
 from ridethrough.model.load import Load
 from ridethrough.model.nameplate import apparent_power, label_power
 from ridethrough.model.room import in_room
@@ -23,6 +24,14 @@ UNIT = BackupUnit.from_print(
 
 def test_no_load_costs_the_standby() -> None:
     assert UNIT.inverter.battery_power("0 W").value.magnitude == pytest.approx(9)
+
+
+def test_a_step_in_which_nothing_is_drawn_costs_the_standby() -> None:
+    """Also where the pattern around it varies."""
+    rate = Rate(100.0, 1.1, 0.01)
+    found = drained_of_cycles_w(np.array([0.0, 20.0]), np.array([1600.0, 1600.0]), (9.0, 1.1, 1e-5), rate)
+    assert found[0] == pytest.approx(drained_w(9.0, 9.0, *rate))
+    assert np.isfinite(found).all()
 
 
 def test_the_stated_efficiency_comes_back() -> None:
