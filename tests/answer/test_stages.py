@@ -251,6 +251,7 @@ def test_doing_nothing() -> None:
         (lambda: plan(cabinet(), unit(), "3 h", switchings=1), "2 or more"),
         (lambda: Outage("3 h", on="2 h"), "Needed: from and to"),
         (lambda: Outage("9 h", on=[("2 h", "5 h")], every="4 h"), "Needed: windows that end by then"),
+        (lambda: Outage("9 h", on=[("0 h", "2 h"), ("2 h 4 min", "3 h")]), "off for 4 min"),
         (lambda: Outage("9 h", on=[]), "one after the other"),
     ],
 )

@@ -16,7 +16,7 @@ from ..model.generator import Generator
 from ..model.pattern import Pattern, clock
 from ..model.recharge import Recharge
 from ..propagation import estimate
-from ..sources import temperature
+from ..sources import lookup, temperature
 from ..units import Q_, Refusal, number, positive, show
 
 
@@ -198,4 +198,10 @@ def _windows(on: Sequence[tuple[Any, Any]], every: Any) -> Pattern:
         raise Refusal(f"windows until {show(Q_(given.period_h, 'h'))}, again every {every}",
                       "windows that end by then", 'Write on=[("0 h", "2 h")], every="6 h".')  # fmt: skip
     rest = [rest_h] if rest_h > 1e-9 else []
-    return Pattern(np.append(given.duration_h, rest), np.append(given.power_w, np.zeros(len(rest))))
+    found = Pattern(np.append(given.duration_h, rest), np.append(given.power_w, np.zeros(len(rest))))
+    least, off_h = lookup("rest of a compressor"), found.duration_h[found.power_w == 0]
+    if (60 * off_h < least.value - 1e-9).any():
+        shortest, needed = (show(Q_(minutes, "min")) for minutes in (60 * off_h.min(), least.value))
+        raise Refusal(f"a unit that is off for {shortest}", f"at least {needed}, which a compressor must rest",
+                      "Leave the unit on, or off for longer.")  # fmt: skip
+    return found
