@@ -175,6 +175,17 @@ def test_food_that_is_not_kept_by_a_unit_that_runs_empty() -> None:
     assert found.food_always.chance_above("5 days") == 0
 
 
+def test_windows_never_risk_food_that_a_unit_on_all_along_would_keep() -> None:
+    """A unit with more than enough: windows save, but only as far as every draw that kept its food still does."""
+    found = plan(cabinet(), unit("10 W", "4 kWh"), "24 h", draws=300)
+    assert found.food_always.chance_above("24 h") == 1
+    assert found.food.chance_above("24 h") == 1
+    assert found.outage.on is not None
+    assert CAUTIONS["stages not needed"] in found.cautions
+    needed = plan(cabinet(), unit("20 W", "400 Wh"), "48 h")
+    assert CAUTIONS["stages not needed"] not in needed.cautions
+
+
 def test_without_a_thermometer_no_hours_are_longer_than_the_agencies() -> None:
     """Food that would keep for weeks: four hours, and four more after the unit ran empty, are all that is said."""
     box = cabinet("refrigerator", food="5000 kg", inside="3 degC")

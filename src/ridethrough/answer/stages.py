@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import pairwise
 from typing import Any
@@ -159,8 +159,9 @@ def plan_stages(cabinet: Any, unit: Any, outage: Any, *, beside: Load | None = N
 
     Notes
     -----
-    Food counts as kept where the chance is as for a verdict of covered, and a refrigerator's food is above its limit
-    for less than two hours in all, a freezer's never begins to thaw. Lesson 09.
+    A refrigerator's food is kept while it is above its limit for less than two hours in all, a freezer's until it
+    begins to thaw; with the chance of a verdict of covered, and no smaller one than with the unit on all along.
+    Lesson 09.
     """
     of_kind(cabinet, Cabinet, "cabinet", "a cabinet", 'Write Cabinet(load.in_a_room_of("20 degC", "freezer")).')
     load, when = cabinet.as_load(), Outage.of(outage)
@@ -169,15 +170,17 @@ def plan_stages(cabinet: Any, unit: Any, outage: Any, *, beside: Load | None = N
         raise Refusal("an outage with windows", "one in which the unit is on all along", "Leave on and every out.")
     most = round(lookup("switchings in a day").value) if switchings is None else whole(switchings, "switchings", 2, 2)
     always = through(case_of(load, unit, when, draws=whole(draws, "draws", 2, DRAWS), seed=seed))
-    table = _weighed(cabinet, always.case, _patterns(most), thermometer)
+    none = Stages(cabinet, always, always, pd.DataFrame(), thermometer)
+    least = max(lookup("covered from").value, none.food_always.chance_above(when.duration))
+    table = _weighed(none, _patterns(most), least)
     for on_h, every_h in table.loc[table["note"] == "", ["on (h)", "every (h)"]].to_numpy():
         if on_h == every_h:
             break
         windows = when.with_windows([(Q_(every_h - on_h, "h"), Q_(every_h, "h"))])
         case = case_of(load, unit, windows, draws=draws, seed=seed)
-        if _food(cabinet, case).chance_above(when.duration) >= lookup("covered from").value:
-            return Stages(cabinet, through(case), always, table, thermometer)
-    return Stages(cabinet, always, always, table, thermometer)
+        if _food(cabinet, case).chance_above(when.duration) >= least:
+            return replace(none, ride=through(case), table=table)
+    return replace(none, table=table)
 
 
 def _patterns(most: int) -> np.ndarray:
@@ -192,8 +195,9 @@ def _patterns(most: int) -> np.ndarray:
     return np.array(found)
 
 
-def _weighed(cabinet: Cabinet, case: Case, patterns: np.ndarray, thermometer: bool) -> pd.DataFrame:
-    """Return the table of patterns, least energy first."""
+def _weighed(plan: Stages, patterns: np.ndarray, least: float) -> pd.DataFrame:
+    """Return the table of patterns, least energy first; ``least`` is the chance with which food counts as kept [-]."""
+    cabinet, case = plan.cabinet, plan.always.case
     outage, sampler = case.outage, Sampler(min(FEW, case.sampler.draws), case.sampler.seed)
     on_h, every_h = (column[:, np.newaxis] for column in patterns.T)
     inside, room = cabinet.at(sampler), cabinet.room_of(outage.room)
@@ -218,8 +222,8 @@ def _weighed(cabinet: Cabinet, case: Case, patterns: np.ndarray, thermometer: bo
         "asked (Wh)": hours @ (on * asked_w(powers_w + beside_w, varies_w2, own_w, b, c)),
         "owed at the end (Wh)": inside.owed_wh[:, 0], "food kept": kept,
     })  # fmt: skip
-    gap_h, short = patterns[:, 1] - patterns[:, 0], kept < lookup("covered from").value
-    long = (gap_h > cabinet.rule.value) & (not thermometer)
+    gap_h, short = patterns[:, 1] - patterns[:, 0], kept < least
+    long = (gap_h > cabinet.rule.value) & (not plan.thermometer)
     table["note"] = np.select([short, long], ["food not kept", "a gap longer than the agencies' hours"], "")
     return table.sort_values(["asked (Wh)", "switchings in a day"], kind="stable", ignore_index=True)
 
