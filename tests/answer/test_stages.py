@@ -182,6 +182,9 @@ def test_windows_never_risk_food_that_a_unit_on_all_along_would_keep() -> None:
     assert found.food.chance_above("24 h") == 1
     assert found.outage.on is not None
     assert CAUTIONS["stages not needed"] in found.cautions
+    assert CAUTIONS["nothing charged while off"] not in found.cautions
+    sunny = plan(cabinet(), unit(), Outage("24 h", recharge=Recharge.series([60] * 24)))
+    assert CAUTIONS["nothing charged while off"] in sunny.cautions
     needed = plan(cabinet(), unit("20 W", "400 Wh"), "48 h")
     assert CAUTIONS["stages not needed"] not in needed.cautions
 
