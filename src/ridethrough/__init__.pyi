@@ -38,6 +38,7 @@ from .model.sun import Sun as Sun, Weather as Weather
 from .model.temperature import TemperatureCurve as TemperatureCurve
 from .model.unit import BackupUnit as BackupUnit
 from .sources import coefficient as coefficient
+from .teach.claims import claim as claim
 from .teach.exercises import exercise as exercise
 from .teach.sheet import Sheet as Sheet, method_sheet as method_sheet
 from .units import Q_ as Q_, Refusal as Refusal, display as display, read_quantity as read_quantity, show as show

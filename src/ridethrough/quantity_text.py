@@ -16,6 +16,7 @@ import pint
 
 _HERE = Path(__file__).parent
 NO_QUANTITY, CLOCK = "a number and a unit", "a time with its units"  # what a text was that is none
+PER_HOUR = "a power (W) or an energy (Wh)"  # where "watts per hour" was written
 
 
 class Refusal(ValueError):
@@ -79,7 +80,7 @@ def unit_name(text: str) -> str:
     if len(names) == 2 and names[0].endswith("watt") and names[1] in {"second", "minute", "hour", "day"}:
         raise Refusal(
             f"{text!r}, which would be a power that keeps changing",
-            "a power (W) or an energy (Wh)",
+            PER_HOUR,
             "A watt is already energy per time: 1 W is 1 Wh every hour. "
             "For how fast energy flows write W, for how much has flowed write Wh.",
         )

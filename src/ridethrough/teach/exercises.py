@@ -1,122 +1,231 @@
 """Exercises that draw their numbers from a learner's code: neighbours differ, and a key can be printed for a class.
 
-A check answers in one of four ways: not answered yet, right, a known slip with its hint (``slips.csv``), not yet.
+Each is one formula in ``exercises.toml``: question, answer, known slips and solution come from it. A check answers in
+one of four ways: not answered yet, right, a known slip with its hint, not yet. Where words are asked for, a machine
+can't mark them: there the check tells what a good answer holds.
 """
 
 from __future__ import annotations
 
-import csv
-import tomllib
-import zlib
+import hashlib
+import math
+import re
+import unicodedata
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any
+from html import escape
+from itertools import count, pairwise
+from typing import Any, ClassVar, Literal
 
-import numpy as np
 import pint
 
-from ..units import Refusal, quantity, show
-from .questions import EXERCISES
+from ..units import Q_, Refusal, quantity, show
+from .formulas import SLIPS, slipped, texts, unit_slip, worked
 
-_HERE = Path(__file__).parent
-_TEXTS = tomllib.loads((_HERE / "exercises.toml").read_text(encoding="utf-8"))
-HINTS = dict(csv.reader((_HERE / "slips.csv").read_text(encoding="utf-8").splitlines()[1:]))
-_CLOSE = 0.02  # an answer counts as the value it lies within 2 % of: mental arithmetic, not guessing
+_TEXTS = texts("exercises.toml")
+EXERCISES = tuple(_TEXTS)  # lesson number and letter, in the lessons' order; x asks for words
+CLOSE = 0.02  # an answer counts as the value it lies within 2 % of: mental arithmetic, not guessing
+SEATS = 64  # learners of one word and a number whose numbers differ, "anna1" to "anna64"
+Kind = Literal["unanswered", "right", "slip", "not yet", "to compare"]
+
+
+class Reply(str):
+    """What is said to an answer: a sentence that knows its kind, and the slip that it names.
+
+    Example
+    -------
+    >>> exercise("00-a", learner="kestrel").check().kind
+    'unanswered'
+    """
+
+    kind: Kind
+    slip: str | None
+
+    def __new__(cls, sentence: str, kind: Kind = "not yet", slip: str | None = None) -> Reply:
+        """Return the sentence with its kind."""
+        reply = super().__new__(cls, sentence)
+        reply.kind, reply.slip = kind, slip
+        return reply
+
+    @property
+    def right(self) -> bool:
+        """Whether the answer was right."""
+        return self.kind == "right"
+
+    __repr__ = str.__str__
 
 
 @dataclass(frozen=True)
-class Exercise:
-    """One exercise with one learner's numbers; make it with `exercise`.
+class _Asked:
+    """What is asked, by number or in words.
 
     Parameters
     ----------
     question : str
         What is asked.
-    answer : pint.Quantity
-        The right answer.
-    wrong : tuple of (pint.Quantity, str)
-        What known slips give, each by its name in `HINTS`.
-    steps : tuple of str
-        The solution, one idea a line.
     """
 
     question: str
-    answer: pint.Quantity
-    wrong: tuple[tuple[pint.Quantity, str], ...]
-    steps: tuple[str, ...]
-
-    def check(self, answer: Any = None) -> str:
-        """Return what to say to ``answer``: text or Quantity with its unit; None means not answered yet."""
-        unit = f"{self.answer.units:~C}"
-        if answer is None:
-            return (
-                f'Not answered yet. Replace None by your answer with its unit, such as "123 {unit}", '
-                "and run the cell: Shift+Enter."
-            )
-        if _equals(answer, self.answer):
-            return f"Right: {show(self.answer)}."
-        for value, slip in self.wrong:
-            if _equals(answer, value):
-                return f"A known slip: {slip}. {HINTS[slip]}"
-        if isinstance(answer, (int, float)):
-            return f'Not yet. Write the number with its unit, such as "123 {unit}".'
-        try:
-            quantity(answer, unit, "answer")
-        except Refusal as refusal:
-            return f"Not yet. {refusal.remedy}"
-        return "Not yet. Go through the worked example above with your numbers, one step at a time."
-
-    def solution(self) -> str:
-        """Return the worked solution."""
-        return "\n".join(self.steps)
 
     def __repr__(self) -> str:
         return self.question
 
     def _repr_html_(self) -> str:
-        return f"<p><strong>{self.question}</strong></p>"
+        return f"<p><strong>{escape(self.question, quote=False)}</strong></p>"
 
 
-def _equals(given: Any, value: pint.Quantity) -> bool:
-    """Return whether an answer is meant to be ``value``."""
-    try:
-        number = float(quantity(given, f"{value.units:~C}", "answer").magnitude)
-    except Refusal:
-        return False
-    return abs(number - float(value.magnitude)) <= _CLOSE * abs(float(value.magnitude))
+@dataclass(frozen=True, repr=False)
+class Exercise(_Asked):
+    """One exercise with one learner's numbers; make it with `exercise`.
+
+    Parameters
+    ----------
+    key : str
+        Lesson number and letter.
+    answer : pint.Quantity
+        The right answer.
+    wrong : tuple of (pint.Quantity, str)
+        What known slips give, each by its name in ``slips.csv``.
+    steps : tuple of str
+        The solution, one idea a line.
+    look : str
+        Where the lesson shows the way.
+    """
+
+    key: str
+    answer: pint.Quantity
+    wrong: tuple[tuple[pint.Quantity, str], ...]
+    steps: tuple[str, ...]
+    look: str
+
+    def check(self, answer: Any = None) -> Reply:
+        """Return what to say to ``answer``: text or Quantity with its unit; None means not answered yet."""
+        unit, number = f"{self.answer.units:~C}", math.nan
+        example = show(Q_(123, unit))
+        if _is_empty(answer):
+            return Reply(
+                f'Not answered yet. Replace None by your answer with its unit, such as "{example}", '
+                "and run the cell: Shift+Enter.",
+                "unanswered",
+            )
+        try:
+            number = float(quantity(answer, unit, "answer").magnitude)
+            way = f"Where to look: {self.look}. Go through it with your numbers, one step at a time."
+        except Refusal as refusal:
+            bare = isinstance(answer, (int, float))
+            way = f'Write the number with its unit, such as "{example}".' if bare else refusal.remedy
+        if _near(number, self.answer):
+            return Reply(f"Right: {show(self.answer)}.", "right")
+        known = (slip for value, slip in self.wrong if _near(number, value))
+        slip = unit_slip(answer, self.answer * (1 - CLOSE), self.answer * (1 + CLOSE)) or next(known, None)
+        if slip is None:
+            return Reply(f"Not yet. {way}")
+        see = "" if SLIPS[slip].lesson in self.look else f" Lesson {SLIPS[slip].lesson} is about it."
+        return Reply(f"A known slip: {slip}. {SLIPS[slip].hint}{see}", "slip", slip)
+
+    def solution(self) -> str:
+        """Return the worked solution."""
+        return "\n".join(self.steps)
 
 
-def exercise(key: str, learner: str) -> Exercise:
+@dataclass(frozen=True, repr=False)
+class Explanation(_Asked):
+    """An exercise that asks for words; make it with `exercise`.
+
+    Parameters
+    ----------
+    points : tuple of str
+        What a good answer holds.
+    turn : str
+        Where answers usually go wrong.
+    """
+
+    points: tuple[str, ...]
+    turn: str
+    wrong: ClassVar[tuple[()]] = ()
+
+    @property
+    def answer(self) -> str:
+        """What a good answer holds, and the usual wrong turn."""
+        return "\n".join(["A good answer holds:", *(f"- {point}" for point in self.points), self.turn])
+
+    def check(self, answer: str | None = None) -> Reply:
+        """Return what to compare the words with; None means not answered yet."""
+        if _is_empty(answer):
+            return Reply("Not answered yet. Write your two sentences in place of None, in quotes.", "unanswered")
+        return Reply(f"Compare your words with these. {self.answer}", "to compare")
+
+    def solution(self) -> str:
+        """Return what a good answer holds."""
+        return self.answer
+
+
+def _is_empty(answer: Any) -> bool:
+    return answer is None or (isinstance(answer, str) and not answer.strip())
+
+
+def _near(number: float, value: pint.Quantity) -> bool:
+    """Return whether a number is meant to be ``value``, in its unit."""
+    return bool(abs(number - value.magnitude) <= CLOSE * abs(value.magnitude))
+
+
+def exercise(key: str, learner: Any) -> Exercise | Explanation:
     """Return the exercise ``key`` with the numbers of this learner.
 
     Parameters
     ----------
     key : str
-        Lesson number and letter, such as "00-a".
-    learner : str
-        Any text; the same text always gives the same numbers.
+        Lesson number and letter, such as "00-a"; with x, as "00-x", it asks for words.
+    learner : str or int
+        Any text, or a seat's number; the same always gives the same numbers.
 
     Example
     -------
-    >>> exercise("00-a", learner="kestrel").check("12 h")
-    'Not yet. Write for example answer="1.2 kWh".'
+    >>> exercise("02-a", learner="kestrel").check("23 W").right
+    False
     """
     if key not in EXERCISES:
-        raise Refusal(f"the exercise {key!r}", "one that there is", f"Write one of: {', '.join(EXERCISES)}.")
-    if not isinstance(learner, str) or not learner.strip():
+        lesson = [one for one in EXERCISES if one[:2] == str(key)[:2]] or EXERCISES
+        raise Refusal(f"the exercise {key!r}", "one that there is", f"Write one of: {', '.join(lesson)}.")
+    if not isinstance(learner, (str, int)) or not str(learner).strip():
         raise Refusal(f"learner={learner!r}", "some text", 'Write for example learner="kestrel".')
-    draw = np.random.default_rng(zlib.crc32(f"{key}/{learner.strip().lower()}".encode()))
-    texts = _TEXTS[key]
-    numbers = {name: _drawn(draw, *range_) for name, range_ in texts["numbers"].items()}
-    answer, wrong, worked = EXERCISES[key](**numbers)
-    said = numbers | worked | {"answer": show(answer)}
-    steps = tuple(step.format(**said) for step in texts["steps"])
-    return Exercise(texts["question"].format(**said), answer, tuple(wrong), steps)
+    task = _TEXTS[key]
+    if "points" in task:
+        return Explanation(task["question"], tuple(task["points"]), task["turn"])
+    for attempt in count():
+        numbers = _drawn(f"{key}/{learner}", task["numbers"], attempt)
+        said, wrong = worked(task["formula"], numbers), list(slipped(task, numbers))
+        right = float(said[list(task["formula"])[-1]])
+        if _apart([right, *(value for value, _ in wrong)]):
+            break
+    answer = Q_(right, task["unit"])
+    said["answer"] = show(answer)
+    slips = tuple((Q_(value, task["unit"]), slip) for value, slip in wrong)
+    steps = tuple(step.format(**said) for step in task["steps"])
+    return Exercise(task["question"].format(**said), key, answer, slips, steps, task["look"])
 
 
-def _drawn(draw: np.random.Generator, low: float, high: float, step: float | None = None) -> Any:
-    """Return a number from low to high, in whole steps where there are steps."""
-    return draw.uniform(low, high) if step is None else low + step * draw.integers(round((high - low) / step) + 1)
+def _drawn(who: str, ranges: Mapping[str, Any], attempt: int) -> dict[str, Any]:
+    """Return the numbers of a learner: one of all ways to choose them, another one for each seat and attempt."""
+    plain = "".join(unicodedata.normalize("NFKC", who).casefold().split())
+    word, seat = re.fullmatch(r"(.*?)([0-9]{0,4})", plain, re.DOTALL).groups()  # type: ignore[union-attr]
+    sizes = {name: round((high - low) / step) + 1 for name, (low, high, step) in ranges.items()}
+    ways = math.prod(sizes.values())
+    stride = next(far for far in count(round(0.382 * ways)) if math.gcd(far, ways) == 1)
+    first = int.from_bytes(hashlib.sha256(word.encode()).digest())
+    place = (first + stride * (int(seat or 0) + SEATS * attempt)) % ways
+    numbers = {}
+    for name, (low, _, step) in ranges.items():
+        place, at = divmod(place, sizes[name])
+        drawn = round(low + step * at, 6)
+        numbers[name] = int(drawn) if drawn == int(drawn) else drawn
+    return numbers
+
+
+def _apart(values: Iterable[float]) -> bool:
+    """Return whether no two values can be meant by one answer."""
+    ordered = sorted(values)
+    return ordered[0] > 0 and all(low * (1 + CLOSE) < high * (1 - CLOSE) for low, high in pairwise(ordered))
 
 
 def guess(letter: str | None, right: str) -> str:
@@ -140,6 +249,9 @@ def guess(letter: str | None, right: str) -> str:
     return f"You guessed {given}. Many do; right is {right}. Below it says what {given} overlooks."
 
 
-def answer_key(key: str, learners: list[str]) -> str:
-    """Return the answers of a class, one learner a line, to print."""
-    return "\n".join(f"{learner}: {show(exercise(key, learner).answer)}" for learner in learners)
+def answer_key(key: str, learners: Iterable[Any]) -> str:
+    """Return the answers of a class, one learner a line, to print; for an exercise in words, what an answer holds."""
+    class_of = {learner: exercise(key, learner).answer for learner in learners}
+    if any(isinstance(answer, str) for answer in class_of.values()):
+        return str(next(iter(class_of.values())))
+    return "\n".join(f"{learner}: {show(answer)}" for learner, answer in class_of.items())

@@ -1,0 +1,227 @@
+"""Claims put to the test: what a number would mean, what measurement says, and where it slips. Attributed to nobody."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from html import escape
+from typing import Any
+
+import numpy as np
+import pint
+
+from ..answer.ledger import Ledger, ledger
+from ..answer.size import size
+from ..drawn import Drawn
+from ..estimate import Estimate
+from ..known import Known
+from ..quantity_text import PER_HOUR
+from ..sampling import DRAWS
+from ..units import Q_, Refusal, any_quantity, number, positive, show
+from .formulas import SLIPS, result, slipped, texts, unit_slip, worked
+
+_TEXTS = texts("claims.toml")
+ABOUT = tuple(_TEXTS)  # what a claim may be about
+NEAR = 0.03  # a claim comes out of a slip whose formula lies within 3 % of it: claims are rounded
+_A_DAY = re.compile(r"(.*?)\s*(?:/|\b(?:per|an?|each|every)\b)\s*day", re.IGNORECASE)
+_PER = re.compile(r"\s+(?:an?|each|every)\s+(?=hour|week|month|year)", re.IGNORECASE)
+_KINDS = {"[time]": "run time", "[power]": "power", "[apparent_power]": "power"}  # where nobody says
+
+
+@dataclass(frozen=True)
+class Claim:
+    """A claim and what comes of it; make it with `claim`.
+
+    Parameters
+    ----------
+    said : str
+        The number as claimed.
+    about : str
+        One of `ABOUT`.
+    claimed : pint.Quantity, optional
+        The number in the unit of what it is about; None where its unit measures something else.
+    meaning : str
+        What it would mean, a sentence.
+    measured : Estimate or Drawn
+        What load, unit and outage say.
+    slips : tuple of str
+        The slips that it comes out of, the nearest first; none where it agrees.
+    """
+
+    said: str
+    about: str
+    claimed: pint.Quantity | None
+    meaning: str
+    measured: Known
+    slips: tuple[str, ...]
+
+    @property
+    def agrees(self) -> bool:
+        """Whether it lies in the interval of what was measured, or within rounding of it."""
+        (low, high), claimed = _ends(self.measured), self.claimed
+        return claimed is not None and bool(low <= claimed and (claimed <= high or self._open))
+
+    @property
+    def _open(self) -> bool:
+        """Whether what was measured reads "at least"."""
+        return bool(self.measured.interval()[1].magnitude >= getattr(self.measured, "horizon", np.inf))
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What to read aloud."""
+        told = f"The claim: {self.said}, {_TEXTS[self.about]['topic']}."
+        exact = not self._open and self.measured.expanded() <= self.measured.value * 1e-9
+        found = f"Load, unit and outage say {show(self.measured) if exact else self.measured}."
+        if self.agrees:
+            return told, self.meaning, found, "The claim agrees with that."
+        against = ""
+        if self.claimed is not None and self.measured.value.magnitude:
+            against = f"The claim is {(self.claimed / self.measured.value).m_as('1'):.2g} times that. "
+        if not self.slips:
+            return told, self.meaning, found, f"{against}It comes out of no slip on the kit's list."
+        first, *others = (SLIPS[slip] for slip in self.slips)
+        also = f" It might also be: {'; '.join(slip.name for slip in others)}." if others else ""
+        slip = f"It comes out of a known slip: {first.name}. {first.hint} Lesson {first.lesson} is about it."
+        return tuple(filter(None, (told, self.meaning, found, against + slip + also)))
+
+    def __repr__(self) -> str:
+        return "\n".join(self.sentences)
+
+    def _repr_html_(self) -> str:
+        first, *others = (escape(sentence, quote=False) for sentence in self.sentences)
+        return f"<p><strong>{first}</strong><br>{'<br>'.join(others)}</p>"
+
+
+def claim(said: Any, *, load: Any, unit: Any, outage: Any, about: str | None = None, sticker: Any = None,
+          efficiency: Any = None, draws: int = DRAWS, seed: int = 1) -> Claim:  # fmt: skip
+    """Return a claim put to the test by a load, a unit and an outage.
+
+    Parameters
+    ----------
+    said : str or pint.Quantity
+        The number with its unit, as "30 h" or "1.5 kWh a day".
+    load, unit, outage
+        As in `ledger`.
+    about : str, optional
+        One of `ABOUT`; where left out a time is a run time, a power the load's average, an energy a day what the load
+        takes.
+    sticker : str or pint.Quantity, optional
+        The watts on the load's sticker [W].
+    efficiency : str or float, optional
+        The efficiency on the unit's box [-].
+    draws, seed
+        As in `ride` [-].
+
+    Raises
+    ------
+    Refusal
+        If the number has no unit, is not above zero, or could be about several things.
+
+    Notes
+    -----
+    A claim in the interval of what was measured agrees, however it was found. Another one comes out of a slip where the
+    slip's formula lies within 3 % of it; several may. Recharge, and what a fast discharge costs, are in what was
+    measured and in no slip.
+
+    Example
+    -------
+    >>> from ..model.load import Load
+    >>> from ..model.unit import BackupUnit
+    >>> unit = BackupUnit.from_print("mine", capacity="1.2 kWh", chemistry="iron phosphate", standby="9 W",
+    ...                              rated="800 W", efficiency="88 %", at="300 W")
+    >>> claim("30 h", load=Load.steady("40 W"), unit=unit, outage="24 h").slips
+    ('the whole printed capacity',)
+    """
+    given, topic = _read(said, about)
+    account = ledger(load, unit, outage, draws=draws, seed=seed)
+    measured = _measured(account, topic)
+    unit_slips = [slip] if (slip := unit_slip(given, *_ends(measured))) else []
+    try:
+        claimed = positive(given, _TEXTS[topic]["unit"], "said")
+    except Refusal:
+        if not unit_slips:
+            raise
+        return Claim(str(said), topic, None, "", measured, tuple(unit_slips))
+    printed = {"sticker": np.nan if sticker is None else number(sticker, "W", "sticker"),
+               "efficiency": np.nan if efficiency is None else number(efficiency, "1", "efficiency")}  # fmt: skip
+    numbers = _numbers(account) | printed | {"claimed": np.float64(claimed.magnitude)}
+    with np.errstate(all="ignore"):  # what is not known is nan, and what is nothing may stand below
+        lines = worked(_TEXTS[topic]["formula"] | _TEXTS[topic]["meaning"], numbers)
+        slips = tuple(dict.fromkeys([*unit_slips, *_slips(_TEXTS[topic], numbers)]))
+    made = Claim(str(said), topic, claimed, _TEXTS[topic]["means"].format(**lines), measured, slips)
+    return replace(made, slips=()) if made.agrees else made
+
+
+def _read(said: Any, about: str | None) -> tuple[Any, str]:
+    """Return a claim's number, and what it is about: by its unit where nobody says."""
+    given, found = _PER.sub("/", said) if isinstance(said, str) else said, None
+    if isinstance(given, str) and (daily := _A_DAY.fullmatch(given.strip())):
+        given, found = daily[1], "energy a day"
+    try:
+        number = any_quantity(given)
+        found = found or next((kind for dimension, kind in _KINDS.items() if number.check(dimension)), None)
+        if number.check("[power]") and "/" in f"{number.units:D}":  # as "249 kWh a year"
+            given, found = number * Q_(1, "day"), "energy a day"
+    except Refusal as refusal:
+        if refusal.needed != PER_HOUR:
+            raise
+        found = "power"
+    if (topic := about or found) is None or topic not in ABOUT:
+        what = f"about={about!r}" if about else f"the claim {str(said)!r} alone"
+        raise Refusal(what, "what it is about", f'Write about="{ABOUT[2]}", or one of: {", ".join(ABOUT)}.')
+    return given, topic
+
+
+def _measured(account: Ledger, about: str) -> Known:
+    """Return what load, unit and outage say of what a claim is about."""
+    load, sampler, mean = account.load, account.case.sampler, account.mean_power
+    if about == "capacity needed":
+        return size(load, account.outage, like=account.unit, draws=sampler.draws, seed=sampler.seed).needed
+    if about == "largest power" and load.peak is None:
+        raise Refusal("a load with a peak not measured", "its largest power", 'Write load.with_peak("150 W").')
+    return {
+        "run time": account.lasts,
+        "energy a day": Drawn(24 * mean.rows, "Wh", mean.inputs),
+        "usable energy": account.available,
+        "power": mean,
+        "largest power": Estimate.exact(load.peak or "0 W"),
+    }[about]
+
+
+def _ends(measured: Known) -> tuple[pint.Quantity, pint.Quantity]:
+    """Return the ends between which a claim agrees: at least as wide as claims are rounded."""
+    low, high = measured.interval()
+    return min(low, measured.value * (1 - NEAR)), max(high, measured.value * (1 + NEAR))
+
+
+def _slips(task: dict[str, Any], numbers: dict[str, Any]) -> Iterator[str]:
+    """Yield the slips that come near a claim, the nearest first; one that changes nothing here is none."""
+    base, claimed = result(task["formula"], numbers), numbers["claimed"]
+    near = [(abs(value / claimed - 1), slip) for value, slip in slipped(task, numbers) if abs(value / base - 1) > NEAR]
+    yield from (slip for off, slip in sorted(near) if off <= NEAR)
+
+
+def _numbers(account: Ledger) -> dict[str, Any]:
+    """Return what the formulas of ``claims.toml`` begin with, by the best estimates; nan where it is not known."""
+    load, unit, outage, case = account.load, account.unit, account.outage, account.case
+    mean, own = account.mean_power.magnitude, float(account.walk.state.own[0]) / outage.hours
+    means = [float(each[0]) / outage.hours for each in account.walk.state.loads]
+    runs = [each if a.motor is None else a.motor.m_as("W") for a, each in zip(load.appliances, means, strict=True)]
+    peaks, apparent = [a.peak for a in load.appliances], [a.apparent for a in load.appliances]
+    shares = [float(np.ravel(share.share)[0]) for share in case.shares]
+    start, cold = float(case.start[0]), float(account.walk.begin.own.cold[0])
+    found = {
+        "mean": mean, "own": own, "conversion": account.needed.magnitude / outage.hours - own - mean,
+        "running": sum(runs) if runs != means else None,
+        "peak": None if None in peaks else sum(each.m_as("W") for each in peaks),
+        "largest": None if None in peaks else max(each.m_as("W") for each in peaks),
+        "apparent": None if None in apparent else sum(each.m_as("VA") for each in apparent),
+        "printed": unit.printed.m_as("Wh"), "shares": np.prod(shares), "start": start, "cold": cold,
+        "lost": sum(1 - share for share in (*shares, start, cold)),
+        "health": getattr(unit.route, "battery", unit.route).health.value.m_as("1"),
+        "frost": None if outage.unit_at is None else 1,
+        "reserve": outage.reserve.m_as("Wh"), "hours": outage.hours,
+        "rated": unit.ratings.rated.m_as("W"), "packs": unit.packs,
+    }  # fmt: skip
+    return {name: np.float64(np.nan if value is None else value) for name, value in found.items()}
