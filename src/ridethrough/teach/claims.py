@@ -24,8 +24,7 @@ from .formulas import SLIPS, result, slipped, texts, unit_slip, worked
 _TEXTS = texts("claims.toml")
 ABOUT = tuple(_TEXTS)  # what a claim may be about
 NEAR = 0.03  # a claim comes out of a slip whose formula lies within 3 % of it: claims are rounded
-_A_DAY = re.compile(r"(.*?)\s*(?:/|\b(?:per|an?|each|every)\b)\s*day", re.IGNORECASE)
-_PER = re.compile(r"\s+(?:an?|each|every)\s+(?=hour|week|month|year)", re.IGNORECASE)
+_PER = re.compile(r"\s+(?:an?|each|every)\s+(?=hour|day|week|month|year)", re.IGNORECASE)
 _KINDS = {"[time]": "run time", "[power]": "power", "[apparent_power]": "power"}  # where nobody says
 
 
@@ -75,9 +74,8 @@ class Claim:
         found = f"Load, unit and outage say {show(self.measured) if exact else self.measured}."
         if self.agrees:
             return told, self.meaning, found, "The claim agrees with that."
-        against = ""
-        if self.claimed is not None and self.measured.value.magnitude:
-            against = f"The claim is {(self.claimed / self.measured.value).m_as('1'):.2g} times that. "
+        value, claimed = self.measured.value, self.claimed
+        against = f"The claim is {(claimed / value).m_as('1'):.2g} times that. " if claimed and value else ""
         if not self.slips:
             return told, self.meaning, found, f"{against}It comes out of no slip on the kit's list."
         first, *others = (SLIPS[slip] for slip in self.slips)
@@ -89,8 +87,7 @@ class Claim:
         return "\n".join(self.sentences)
 
     def _repr_html_(self) -> str:
-        first, *others = (escape(sentence, quote=False) for sentence in self.sentences)
-        return f"<p><strong>{first}</strong><br>{'<br>'.join(others)}</p>"
+        return f"<p>{'<br>'.join(map(escape, self.sentences))}</p>"
 
 
 def claim(said: Any, *, load: Any, unit: Any, outage: Any, about: str | None = None, sticker: Any = None,
@@ -143,9 +140,7 @@ def claim(said: Any, *, load: Any, unit: Any, outage: Any, about: str | None = N
         if not unit_slips:
             raise
         return Claim(str(said), topic, None, "", measured, tuple(unit_slips))
-    printed = {"sticker": np.nan if sticker is None else number(sticker, "W", "sticker"),
-               "efficiency": np.nan if efficiency is None else number(efficiency, "1", "efficiency")}  # fmt: skip
-    numbers = _numbers(account) | printed | {"claimed": np.float64(claimed.magnitude)}
+    numbers = _numbers(account, sticker, efficiency) | {"claimed": np.float64(claimed.magnitude)}
     with np.errstate(all="ignore"):  # what is not known is nan, and what is nothing may stand below
         lines = worked(_TEXTS[topic]["formula"] | _TEXTS[topic]["meaning"], numbers)
         slips = tuple(dict.fromkeys([*unit_slips, *_slips(_TEXTS[topic], numbers)]))
@@ -155,13 +150,11 @@ def claim(said: Any, *, load: Any, unit: Any, outage: Any, about: str | None = N
 
 def _read(said: Any, about: str | None) -> tuple[Any, str]:
     """Return a claim's number, and what it is about: by its unit where nobody says."""
-    given, found = _PER.sub("/", said) if isinstance(said, str) else said, None
-    if isinstance(given, str) and (daily := _A_DAY.fullmatch(given.strip())):
-        given, found = daily[1], "energy a day"
+    given = _PER.sub("/", said) if isinstance(said, str) else said
     try:
         number = any_quantity(given)
-        found = found or next((kind for dimension, kind in _KINDS.items() if number.check(dimension)), None)
-        if number.check("[power]") and "/" in f"{number.units:D}":  # as "249 kWh a year"
+        found = next((kind for dimension, kind in _KINDS.items() if number.check(dimension)), None)
+        if number.check("[power]") and "/" in f"{number.units:D}":  # as "1.5 kWh a day"
             given, found = number * Q_(1, "day"), "energy a day"
     except Refusal as refusal:
         if refusal.needed != PER_HOUR:
@@ -202,7 +195,7 @@ def _slips(task: dict[str, Any], numbers: dict[str, Any]) -> Iterator[str]:
     yield from (slip for off, slip in sorted(near) if off <= NEAR)
 
 
-def _numbers(account: Ledger) -> dict[str, Any]:
+def _numbers(account: Ledger, sticker: Any, efficiency: Any) -> dict[str, Any]:
     """Return what the formulas of ``claims.toml`` begin with, by the best estimates; nan where it is not known."""
     load, unit, outage, case = account.load, account.unit, account.outage, account.case
     mean, own = account.mean_power.magnitude, float(account.walk.state.own[0]) / outage.hours
@@ -223,5 +216,7 @@ def _numbers(account: Ledger) -> dict[str, Any]:
         "frost": None if outage.unit_at is None else 1,
         "reserve": outage.reserve.m_as("Wh"), "hours": outage.hours,
         "rated": unit.ratings.rated.m_as("W"), "packs": unit.packs,
+        "sticker": None if sticker is None else number(sticker, "W", "sticker"),
+        "efficiency": None if efficiency is None else number(efficiency, "1", "efficiency"),
     }  # fmt: skip
     return {name: np.float64(np.nan if value is None else value) for name, value in found.items()}

@@ -25,6 +25,7 @@ from .formulas import SLIPS, slipped, texts, unit_slip, worked
 _TEXTS = texts("exercises.toml")
 EXERCISES = tuple(_TEXTS)  # lesson number and letter, in the lessons' order; x asks for words
 CLOSE = 0.02  # an answer counts as the value it lies within 2 % of: mental arithmetic, not guessing
+TRIES = 100  # draws until all values are apart; no exercise needs ten
 SEATS = 64  # learners of one word and a number whose numbers differ, "anna1" to "anna64"
 Kind = Literal["unanswered", "right", "slip", "not yet", "to compare"]
 
@@ -101,10 +102,9 @@ class Exercise(_Asked):
     def check(self, answer: Any = None) -> Reply:
         """Return what to say to ``answer``: text or Quantity with its unit; None means not answered yet."""
         unit, number = f"{self.answer.units:~C}", math.nan
-        example = show(Q_(123, unit))
         if _is_empty(answer):
             return Reply(
-                f'Not answered yet. Replace None by your answer with its unit, such as "{example}", '
+                f'Not answered yet. Replace None by your answer with its unit, such as "{show(Q_(123, unit))}", '
                 "and run the cell: Shift+Enter.",
                 "unanswered",
             )
@@ -112,8 +112,7 @@ class Exercise(_Asked):
             number = float(quantity(answer, unit, "answer").magnitude)
             way = f"Where to look: {self.look}. Go through it with your numbers, one step at a time."
         except Refusal as refusal:
-            bare = isinstance(answer, (int, float))
-            way = f'Write the number with its unit, such as "{example}".' if bare else refusal.remedy
+            way = refusal.remedy
         if _near(number, self.answer):
             return Reply(f"Right: {show(self.answer)}.", "right")
         known = (slip for value, slip in self.wrong if _near(number, value))
@@ -192,7 +191,7 @@ def exercise(key: str, learner: Any) -> Exercise | Explanation:
     task = _TEXTS[key]
     if "points" in task:
         return Explanation(task["question"], tuple(task["points"]), task["turn"])
-    for attempt in count():
+    for attempt in range(TRIES):
         numbers = _drawn(f"{key}/{learner}", task["numbers"], attempt)
         said, wrong = worked(task["formula"], numbers), list(slipped(task, numbers))
         right = float(said[list(task["formula"])[-1]])
@@ -251,7 +250,6 @@ def guess(letter: str | None, right: str) -> str:
 
 def answer_key(key: str, learners: Iterable[Any]) -> str:
     """Return the answers of a class, one learner a line, to print; for an exercise in words, what an answer holds."""
-    class_of = {learner: exercise(key, learner).answer for learner in learners}
-    if any(isinstance(answer, str) for answer in class_of.values()):
-        return str(next(iter(class_of.values())))
-    return "\n".join(f"{learner}: {show(answer)}" for learner, answer in class_of.items())
+    asked = [(learner, exercise(key, learner)) for learner in learners]
+    lines = [one.answer if isinstance(one, Explanation) else f"{who}: {show(one.answer)}" for who, one in asked]
+    return "\n".join(dict.fromkeys(lines))
