@@ -168,7 +168,8 @@ def _read(said: Any, about: str | None) -> tuple[Any, str]:
 
 def _measured(account: Ledger, about: str) -> Known:
     """Return what load, unit and outage say of what a claim is about."""
-    load, sampler, mean = account.load, account.case.sampler, account.mean_power
+    load, case, sampler = account.load, account.case, account.case.sampler
+    mean = sampler.result(case.mean_w, "W") if account.outage.recharge else account.mean_power  # mains may carry it
     if about == "capacity needed":
         return size(load, account.outage, like=account.unit, draws=sampler.draws, seed=sampler.seed).needed
     if about == "largest power" and load.peak is None:
@@ -198,20 +199,20 @@ def _slips(task: dict[str, Any], numbers: dict[str, Any]) -> Iterator[str]:
 def _numbers(account: Ledger, sticker: Any, efficiency: Any) -> dict[str, Any]:
     """Return what the formulas of ``claims.toml`` begin with, by the best estimates; nan where it is not known."""
     load, unit, outage, case = account.load, account.unit, account.outage, account.case
-    mean, own = account.mean_power.magnitude, float(account.walk.state.own[0]) / outage.hours
-    means = [float(each[0]) / outage.hours for each in account.walk.state.loads]
+    own, (_, b, c) = account.walk.begin.own, (float(np.ravel(each)[0]) for each in case.takes)
+    means = [float(power.mean_w[0]) for power in case.powers]
+    mean = sum(means)
     runs = [each if a.motor is None else a.motor.m_as("W") for a, each in zip(load.appliances, means, strict=True)]
     peaks, apparent = [a.peak for a in load.appliances], [a.apparent for a in load.appliances]
     shares = [float(np.ravel(share.share)[0]) for share in case.shares]
-    start, cold = float(case.start[0]), float(account.walk.begin.own.cold[0])
     found = {
-        "mean": mean, "own": own, "conversion": account.needed.magnitude / outage.hours - own - mean,
+        "mean": mean, "own": own.own_w[0], "conversion": (b - 1) * mean + c * (mean**2 + load.variance_w2),
         "running": sum(runs) if runs != means else None,
         "peak": None if None in peaks else sum(each.m_as("W") for each in peaks),
         "largest": None if None in peaks else max(each.m_as("W") for each in peaks),
         "apparent": None if None in apparent else sum(each.m_as("VA") for each in apparent),
-        "printed": unit.printed.m_as("Wh"), "shares": np.prod(shares), "start": start, "cold": cold,
-        "lost": sum(1 - share for share in (*shares, start, cold)),
+        "printed": unit.printed.m_as("Wh"), "shares": np.prod(shares), "start": case.start[0], "cold": own.cold[0],
+        "lost": sum(1 - share for share in shares),
         "health": getattr(unit.route, "battery", unit.route).health.value.m_as("1"),
         "frost": None if outage.unit_at is None else 1,
         "reserve": outage.reserve.m_as("Wh"), "hours": outage.hours,

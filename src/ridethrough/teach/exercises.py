@@ -102,7 +102,7 @@ class Exercise(_Asked):
     def check(self, answer: Any = None) -> Reply:
         """Return what to say to ``answer``: text or Quantity with its unit; None means not answered yet."""
         unit, number = f"{self.answer.units:~C}", math.nan
-        if _is_empty(answer):
+        if str(answer).strip() in ("", "None"):
             return Reply(
                 f'Not answered yet. Replace None by your answer with its unit, such as "{show(Q_(123, unit))}", '
                 "and run the cell: Shift+Enter.",
@@ -150,17 +150,13 @@ class Explanation(_Asked):
 
     def check(self, answer: str | None = None) -> Reply:
         """Return what to compare the words with; None means not answered yet."""
-        if _is_empty(answer):
+        if str(answer).strip() in ("", "None"):
             return Reply("Not answered yet. Write your two sentences in place of None, in quotes.", "unanswered")
         return Reply(f"Compare your words with these. {self.answer}", "to compare")
 
     def solution(self) -> str:
         """Return what a good answer holds."""
         return self.answer
-
-
-def _is_empty(answer: Any) -> bool:
-    return answer is None or (isinstance(answer, str) and not answer.strip())
 
 
 def _near(number: float, value: pint.Quantity) -> bool:
