@@ -81,10 +81,11 @@ class Ledger(Ride):
         return (*supply, usable, *rest, Line(label, "total", self._of(walk.end_wh) if short else self.left, known))
 
     def new_since(self, before: Ledger) -> list[tuple[Line, Line | None]]:
-        """Return the lines that are measured and were not in another account, each with what it was there."""
+        """Return the measured lines that were not so in another account, or half as sure in variance; with those."""
         then = {line.topic: line for line in before.lines}
         found = [(line, then.get(line.topic)) for line in self.lines if line.basis == "measured"]
-        return [(line, was) for line, was in found if was is None or not was.measured]
+        return [(line, was) for line, was in found
+                if was is None or not was.measured or was.energy.u**2 > 2 * line.energy.u**2]  # fmt: skip
 
     def _of(self, rows: Any) -> Drawn:
         return self.case.sampler.result(np.broadcast_to(rows, self.case.rows), "Wh")

@@ -105,7 +105,7 @@ def length_panel(log: MeterLog, meters: Mapping[str, Meter]) -> Panel:
         picture = partial(band_figure, x=hours, curve=curve, floor=floor, at=hours_logged)
         return View(text, table, f"After {hours_logged:g} h: {draw.mean_power}", picture)
 
-    hours_logged = Slider("hours logged", 1, float(hours[-1]), 1, unit="h")
+    hours_logged = Slider("hours logged", 1, float(hours[-1]), 24, unit="h")
     return Panel(view, hours_logged=hours_logged, meter=Choice("accuracy of the meter", list(meters)))
 
 
