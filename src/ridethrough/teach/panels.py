@@ -1,15 +1,17 @@
 """Panels: controls over one pure function, readable without a kernel and comparable by nbval.
 
 A panel is what JupyterLab shows alive; at its opening position it is ordinary output as well: a sentence, a
-table and a picture, stored in the notebook and held to the library. Nothing is drawn through ``Output``.
+table and a picture, stored in the notebook and held to the library. Nothing is drawn through ``Output``. The
+same panel can be published as a page that needs neither kernel nor network.
 """
 
 from __future__ import annotations
 
 import html
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -19,16 +21,17 @@ import pandas as pd
 import traitlets
 from matplotlib.figure import Figure
 
-from .figures import Picture, canvas, img, paint
+from .figures import Picture, canvas, img, paint, png
 
+_FOLDER = Path(__file__).parent
 _SLEEPING = "This panel is asleep. To wake it: menu Run, Run All Cells. Then drag its slider."
 
 
 class _Control(anywidget.AnyWidget):
     """What a learner moves, labelled for everyone."""
 
-    _esm = Path(__file__).with_name("controls.js")
-    _css = Path(__file__).with_name("controls.css")
+    _esm = _FOLDER / "controls.js"
+    _css = _FOLDER / "controls.css"
     label = traitlets.Unicode().tag(sync=True)
 
 
@@ -56,6 +59,12 @@ class Slider(_Control):
     @traitlets.validate("value")
     def _inside(self, proposal: Any) -> float:
         return min(max(proposal["value"], self.low), self.high)
+
+    def places(self, step: float | None = None) -> list[float]:
+        """Return where it can stand, from its lower end on, in its own steps or others [unit]."""
+        step = self.step if step is None else step
+        count = int((self.high - self.low) / step + 1e-9) + 1
+        return [round(self.low + at * step, 9) for at in range(count)]
 
     def __repr__(self) -> str:
         return f"{self.label}: {self.value:g} {self.unit}"
@@ -86,6 +95,10 @@ class Choice(_Control):
         if proposal["value"] not in self.options:
             raise traitlets.TraitError(f"{proposal['value']!r} is not one of {self.options}")
         return str(proposal["value"])
+
+    def places(self, _step: float | None = None) -> list[str]:
+        """Return what it offers."""
+        return list(self.options)
 
     def __repr__(self) -> str:
         return f"{self.label}: {self.value}"
@@ -124,24 +137,40 @@ class View:
         """Draw the picture with its two lines on a figure from `canvas`, in place of what that shows."""
         paint(figure, self.headline, self.note, self.picture)
 
-    def html(self, figure: Figure, colours: int | None = None) -> str:
-        """Return sentence, picture and table as HTML."""
-        self.draw(figure)
-        table = self.table.to_html(index=False, border=0, float_format="{:,.1f}".format, justify="left")
-        return (
-            f'<p style="font-size:17px" aria-live="polite">{_together(html.escape(self.text))}</p>'
-            f"{img(figure, self.text, colours)}"
-            f"<details><summary>The numbers as a table</summary>{table}</details>"
-        )
+    @property
+    def sentence(self) -> str:
+        """The sentence as HTML, no number parted from its unit."""
+        return _together(html.escape(self.text))
+
+    @property
+    def numbers(self) -> str:
+        """The table as HTML."""
+        return self.table.to_html(index=False, border=0, float_format="{:,.1f}".format, justify="left")
 
     def _repr_html_(self) -> str:
-        return self.html(canvas(), colours=64)
+        figure = canvas()
+        self.draw(figure)
+        return (
+            f'<p style="font-size:17px">{self.sentence}</p>{img(figure, self.text, colours=64)}'
+            f"<details><summary>The numbers as a table</summary>{self.numbers}</details>"
+        )
 
     def __repr__(self) -> str:
         return f"{self.text}\n\n{self.table.to_string(index=False, float_format='{:,.1f}'.format)}"
 
 
-class Panel(ipywidgets.VBox):
+class _Shown(anywidget.AnyWidget):
+    """What a live panel shows: sentence, picture and numbers, or why there are none."""
+
+    _esm = _FOLDER / "shown.js"
+    _css = _FOLDER / "shown.css"
+    shown = traitlets.Dict().tag(sync=True)
+
+    def __repr__(self) -> str:
+        return str(self.shown.get("text"))
+
+
+class Panel:
     """Controls over one pure function.
 
     Parameters
@@ -160,12 +189,6 @@ class Panel(ipywidgets.VBox):
 
     def __init__(self, view: Callable[..., View], **controls: Slider | Choice) -> None:
         self._view, self.controls = view, controls
-        self._figure = canvas()
-        self._shown = ipywidgets.HTML()
-        for control in controls.values():
-            control.observe(self._refresh, names="value")
-        self._refresh()
-        super().__init__([*controls.values(), self._shown])
 
     @property
     def now(self) -> View:
@@ -176,16 +199,55 @@ class Panel(ipywidgets.VBox):
         """Return the view at another position, the controls left where they are."""
         return self._view(**{name: control.value for name, control in self.controls.items()} | position)
 
-    def _refresh(self, _change: Any = None) -> None:
-        try:
-            self._shown.value = self.now.html(self._figure)
-        except Exception as error:  # a callback's exception is invisible in JupyterLab: show it
-            text = html.escape(f"{type(error).__name__}: {error}")
-            self._shown.value = f'<p role="alert" style="font-size:17px">No answer here. {text}</p>'
+    def export(self, path: Any, *, title: str = "A panel to try", steps: Mapping[str, float] | None = None) -> Path:
+        """Write the panel as one page that needs neither kernel nor network, and return where it is.
+
+        Parameters
+        ----------
+        path : str or pathlib.Path
+            The HTML file to write [-].
+        title : str
+            Its heading [-].
+        steps : mapping from a slider's name to float, optional
+            Wider steps than the panel's, each a whole multiple [the slider's unit]. Without it, sliders take wider
+            steps where there would be more than 500 positions.
+
+        Raises
+        ------
+        Refusal
+            If a step is no whole multiple of the slider's, or there is no such slider.
+        """
+        from .export import page
+
+        file = Path(path)
+        file.write_text(page(self, title, steps or {}), encoding="utf-8")
+        return file
+
+    def widget(self) -> ipywidgets.VBox:
+        """Return the panel alive, always the same one."""
+        return self._live
+
+    @cached_property
+    def _live(self) -> ipywidgets.VBox:
+        figure, shown = canvas(), _Shown()
+
+        def refresh(_change: Any = None) -> None:
+            try:
+                view = self.now
+                view.draw(figure)
+                shown.shown = {"text": view.text, "sentence": view.sentence, "numbers": view.numbers, "kind": "png",
+                               "picture": png(figure)}  # fmt: skip
+            except Exception as error:  # a callback's exception is invisible in JupyterLab: show it
+                shown.shown = {"text": f"No answer here. {type(error).__name__}: {error}"}
+
+        for control in self.controls.values():
+            control.observe(refresh, names="value")
+        refresh()
+        return ipywidgets.VBox([*self.controls.values(), shown])
 
     def _repr_mimebundle_(self, **kwargs: Any) -> Any:
         positions = "; ".join(map(repr, self.controls.values()))
         view = self.now
         sleeping = f"<p><em>{_SLEEPING} It stands at {html.escape(positions)}.</em></p>"
         readable = {"text/plain": f"[{positions}]\n{view!r}", "text/html": f"{sleeping}{view._repr_html_()}"}
-        return super()._repr_mimebundle_(**kwargs) | readable, {}
+        return self.widget()._repr_mimebundle_(**kwargs) | readable, {}

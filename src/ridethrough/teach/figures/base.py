@@ -87,6 +87,9 @@ def paint(figure: Figure, headline: str, note: str, picture: Picture) -> None:
     drawn = [(*axes.patches, *axes.lines, *axes.texts, *axes.collections) for axes in figure.axes]
     for artist in chain(figure.texts[:], *drawn):
         artist.remove()
+    for axes in figure.axes:  # or a picture that sets no limits keeps those of the one before
+        axes.relim()
+        axes.autoscale()
     with rc_context(_STYLE):
         about = " · ".join(filter(None, (*picture(figure.axes[0]), note)))
         figure.text(0.03, 0.945, headline, fontsize=16, fontweight="bold")
