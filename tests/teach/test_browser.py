@@ -8,6 +8,7 @@ import sys
 import time
 import urllib.request
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -27,15 +28,13 @@ EXTENT = "el => [el.getBoundingClientRect().top, el.querySelector('img').getBoun
 pytestmark = pytest.mark.skipif(CHROMIUM is None and not os.environ.get("CI"), reason="no Chromium on this machine")
 
 
-@pytest.fixture(scope="module")
-def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """JupyterLab on a copy of the lessons."""
-    folder = tmp_path_factory.mktemp("lab") / "lessons"
-    shutil.copytree(ROOT / "lessons", folder)
+@contextmanager
+def lab(folder: Path) -> Iterator[str]:
+    """JupyterLab in a folder: its address."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    lab = subprocess.Popen(
+    server = subprocess.Popen(
         [sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", "--ip=127.0.0.1", f"--port={port}",
          "--IdentityProvider.token=", "--LabApp.news_url=", f"--ServerApp.root_dir={folder}"],
         stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
@@ -50,8 +49,17 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
                 time.sleep(0.5)
         yield url
     finally:
-        lab.terminate()
-        lab.wait(30)
+        server.terminate()
+        server.wait(30)
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """JupyterLab on a copy of the lessons."""
+    folder = tmp_path_factory.mktemp("lab") / "lessons"
+    shutil.copytree(ROOT / "lessons", folder)
+    with lab(folder) as url:
+        yield url
 
 
 @pytest.fixture(scope="module")

@@ -136,7 +136,7 @@ def other() -> Panel:
 
 def test_words_of_any_kind_and_uneven_steps(tmp_path: Path, browser: Browser) -> None:
     panel = other()
-    file = panel.export(tmp_path / "other.html", title="A < B & $C", steps={"y": 60})
+    file = panel.export(tmp_path / "other.html", title="A < B & $C", every={"y": 60})
     html5lib.HTMLParser(strict=True).parse(file.read_text(encoding="utf-8"))
     asked: list[str] = []
     page = opened(browser, file, asked)
@@ -152,9 +152,9 @@ def test_words_of_any_kind_and_uneven_steps(tmp_path: Path, browser: Browser) ->
 
 
 def test_too_many_positions_take_wider_steps() -> None:
-    steps = export._widened(other())
-    assert 3 * 7 * len(other().controls["y"].places(steps["y"])) <= export.MOST
-    assert steps == {"x": 0.1, "y": 32}
+    places = export._places(other(), {})
+    assert {name: len(found) for name, found in places.items()} == {"which": 3, "x": 7, "y": 14}
+    assert places["y"][:2] == [-20, 12]
 
 
 def test_choices_alone_make_a_page(tmp_path: Path) -> None:
@@ -162,10 +162,10 @@ def test_choices_alone_make_a_page(tmp_path: Path) -> None:
     assert "Steps of its sliders: none." in panel.export(tmp_path / "page.html").read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize("steps", [{"x": 0.15}, {"x": 0}, {"x": -0.1}, {"which": 2}, {"z": 1}])
-def test_other_steps_are_refused(steps: dict[str, float], tmp_path: Path) -> None:
-    with pytest.raises(Refusal, match="whole multiples"):
-        other().export(tmp_path / "page.html", steps=steps)
+@pytest.mark.parametrize("every", [{"x": 0}, {"z": 2}])
+def test_another_control_is_refused(every: dict[str, int], tmp_path: Path) -> None:
+    with pytest.raises(Refusal, match="controls' names"):
+        other().export(tmp_path / "page.html", every=every)
 
 
 def test_the_command_goes_on_after_a_lesson_without_a_panel(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

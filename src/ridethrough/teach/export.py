@@ -15,7 +15,7 @@ import re
 import sys
 from collections.abc import Mapping
 from itertools import product
-from math import isclose, prod
+from math import prod
 from pathlib import Path
 from string import Template
 from typing import Any
@@ -26,15 +26,14 @@ from ..units import Refusal
 from .figures import canvas, svg
 from .panels import Panel, Slider
 
-MOST = 500  # positions of a page, unless steps are given
+MOST = 500  # positions of a page, unless more are asked for
 _FOLDER = Path(__file__).parent
 _TOO_FINE = re.compile(r"(?<=\d\d\.\d)\d+")  # of a place in a picture: less than a tenth of a point
 
 
-def page(panel: Panel, title: str, steps: Mapping[str, float]) -> str:
+def page(panel: Panel, title: str, every: Mapping[str, int]) -> str:
     """Return a panel as the text of an HTML file; see `Panel.export`."""
-    steps = _checked(panel, steps) if steps else _widened(panel)
-    places = {name: control.places(steps.get(name)) for name, control in panel.controls.items()}
+    places = _places(panel, every)
     controls = [_traits(panel.controls[name], found) for name, found in places.items()]
     opens = {name: each["value"] for name, each in zip(places, controls, strict=True)}
     blanks = {
@@ -61,38 +60,27 @@ def _packed(panel: Panel, controls: list[dict[str, Any]], places: Mapping[str, l
     return json.dumps({"controls": controls, "parts": list(parts), "positions": positions}).encode()
 
 
+def _places(panel: Panel, every: Mapping[str, int]) -> dict[str, list[Any]]:
+    """Return where each control of the page can stand; with nothing asked, every second place of the finest slider."""
+    if wrong := [name for name, nth in every.items() if name not in panel.controls or nth < 1]:
+        raise Refusal(f"every={dict(every)}", "controls' names and whole numbers",
+                      f"Wrong: {', '.join(wrong)}. Write: every={dict.fromkeys(panel.controls, 2)}")  # fmt: skip
+    places = {name: control.places()[:: every.get(name, 1)] for name, control in panel.controls.items()}
+    sliders = [name for name, control in panel.controls.items() if isinstance(control, Slider)]
+    while not every and prod(map(len, places.values())) > MOST and any(len(places[name]) > 2 for name in sliders):
+        finest = max(sliders, key=lambda name: len(places[name]))
+        places[finest] = places[finest][::2]
+    return places
+
+
 def _traits(control: Any, places: list[Any]) -> dict[str, Any]:
     """Return what a page's control needs: a slider opens at the place nearest to where the panel's stands."""
     if not isinstance(control, Slider):
         return {"label": control.label, "options": places, "value": control.value, "count": len(places)}
-    step = places[1] - places[0] if len(places) > 1 else control.step
     nearest = min(places, key=lambda place: abs(place - control.value))
+    step = round(places[1] - places[0], 9) if len(places) > 1 else control.step
     return {"label": control.label, "unit": control.unit, "low": places[0], "high": places[-1], "step": step,
             "value": nearest, "count": len(places)}  # fmt: skip
-
-
-def _widened(panel: Panel) -> dict[str, float]:
-    """Return the steps of a panel's sliders, the finest doubled as long as there are too many positions."""
-    steps = {name: control.step for name, control in panel.controls.items() if isinstance(control, Slider)}
-
-    def counts() -> dict[str, int]:
-        return {name: len(control.places(steps.get(name))) for name, control in panel.controls.items()}
-
-    while prod(counts().values()) > MOST and any(counts()[name] > 2 for name in steps):
-        steps[max(steps, key=lambda name: counts()[name])] *= 2
-    return steps
-
-
-def _checked(panel: Panel, steps: Mapping[str, float]) -> Mapping[str, float]:
-    """Return the steps if each is a whole multiple of its slider's."""
-    sliders = {name: control for name, control in panel.controls.items() if isinstance(control, Slider)}
-    for name, step in steps.items():
-        own = sliders[name].step if name in sliders else 0
-        if not (own and step > 0 and isclose(step / own, round(step / own), abs_tol=1e-9) and round(step / own)):
-            fits = {each: 2 * control.step for each, control in sliders.items()}
-            raise Refusal(f"a step of {step:g} for {name!r}", "whole multiples of the steps of its sliders",
-                          f"Write for example: steps={fits}")  # fmt: skip
-    return steps
 
 
 def _listed(controls: list[dict[str, Any]], key: str) -> str:

@@ -7,11 +7,13 @@ same panel can be published as a page that needs neither kernel nor network.
 
 from __future__ import annotations
 
+import asyncio
 import html
 import re
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -21,9 +23,10 @@ import pandas as pd
 import traitlets
 from matplotlib.figure import Figure
 
-from .figures import Picture, canvas, img, paint, png
+from .figures import Picture, canvas, img, paint, webp
 
 _FOLDER = Path(__file__).parent
+_KEPT, _IDLE_S = 64, 0.03  # positions kept at hand; how long nothing must happen before the next one is drawn
 _SLEEPING = "This panel is asleep. To wake it: menu Run, Run All Cells. Then drag its slider."
 
 
@@ -60,11 +63,10 @@ class Slider(_Control):
     def _inside(self, proposal: Any) -> float:
         return min(max(proposal["value"], self.low), self.high)
 
-    def places(self, step: float | None = None) -> list[float]:
-        """Return where it can stand, from its lower end on, in its own steps or others [unit]."""
-        step = self.step if step is None else step
-        count = int((self.high - self.low) / step + 1e-9) + 1
-        return [round(self.low + at * step, 9) for at in range(count)]
+    def places(self) -> list[float]:
+        """Return where it can stand, from its lower end on [unit]."""
+        count = int((self.high - self.low) / self.step + 1e-9) + 1
+        return [round(self.low + at * self.step, 9) for at in range(count)]
 
     def __repr__(self) -> str:
         return f"{self.label}: {self.value:g} {self.unit}"
@@ -96,7 +98,7 @@ class Choice(_Control):
             raise traitlets.TraitError(f"{proposal['value']!r} is not one of {self.options}")
         return str(proposal["value"])
 
-    def places(self, _step: float | None = None) -> list[str]:
+    def places(self) -> list[str]:
         """Return what it offers."""
         return list(self.options)
 
@@ -151,7 +153,7 @@ class View:
         figure = canvas()
         self.draw(figure)
         return (
-            f'<p style="font-size:17px">{self.sentence}</p>{img(figure, self.text, colours=64)}'
+            f'<p style="font-size:17px">{self.sentence}</p>{img(figure, self.text)}'
             f"<details><summary>The numbers as a table</summary>{self.numbers}</details>"
         )
 
@@ -170,13 +172,51 @@ class _Shown(anywidget.AnyWidget):
         return str(self.shown.get("text"))
 
 
+class _Alive:
+    """Shows where a panel's controls stand, and while nothing happens looks one step ahead."""
+
+    def __init__(self, panel: Panel) -> None:
+        self._panel, self._figure = panel, canvas()
+        self._waiting: asyncio.TimerHandle | None = None
+        self.shown, self._seen = _Shown(), lru_cache(_KEPT)(self._look)
+        for name, control in panel.controls.items():
+            control.observe(partial(self._moved, name), names="value")
+        self._show()
+
+    def _look(self, *position: Any) -> dict[str, Any]:
+        view = self._panel.at(**dict(zip(self._panel.controls, position, strict=True)))
+        view.draw(self._figure)
+        return {"text": view.text, "sentence": view.sentence, "numbers": view.numbers, "kind": "webp",
+                "picture": webp(self._figure)}  # fmt: skip
+
+    def _show(self) -> None:
+        try:
+            self.shown.shown = self._seen(*(control.value for control in self._panel.controls.values()))
+        except Exception as error:  # a callback's exception is invisible in JupyterLab: show it
+            self.shown.shown = {"text": f"No answer here. {type(error).__name__}: {error}"}
+
+    def _moved(self, name: str, change: Any) -> None:
+        if self._waiting:
+            self._waiting.cancel()
+        self._show()
+        control = self._panel.controls[name]
+        if isinstance(control, Slider) and control.low <= (value := 2 * change.new - change.old) <= control.high:
+            with suppress(RuntimeError):  # outside a kernel nothing can wait
+                self._waiting = asyncio.get_running_loop().call_later(_IDLE_S, self._ahead, name, round(value, 9))
+
+    def _ahead(self, name: str, value: float) -> None:
+        position = {each: control.value for each, control in self._panel.controls.items()} | {name: value}
+        with suppress(Exception):  # whoever goes there sees it
+            self._seen(*position.values())
+
+
 class Panel:
     """Controls over one pure function.
 
     Parameters
     ----------
     view : callable
-        Takes the controls' values by name and returns a `View`.
+        Takes the controls' values by name and returns a `View`, the same one for the same values.
     controls : Slider or Choice, by name
         One to three.
 
@@ -199,7 +239,7 @@ class Panel:
         """Return the view at another position, the controls left where they are."""
         return self._view(**{name: control.value for name, control in self.controls.items()} | position)
 
-    def export(self, path: Any, *, title: str = "A panel to try", steps: Mapping[str, float] | None = None) -> Path:
+    def export(self, path: Any, *, title: str = "A panel to try", every: Mapping[str, int] | None = None) -> Path:
         """Write the panel as one page that needs neither kernel nor network, and return where it is.
 
         Parameters
@@ -208,19 +248,19 @@ class Panel:
             The HTML file to write [-].
         title : str
             Its heading [-].
-        steps : mapping from a slider's name to float, optional
-            Wider steps than the panel's, each a whole multiple [the slider's unit]. Without it, sliders take wider
-            steps where there would be more than 500 positions.
+        every : mapping from a control's name to int, optional
+            ``{"hours": 2}`` takes every second place of that control. Without it, sliders take wider steps where
+            there would be more than 500 positions [-].
 
         Raises
         ------
         Refusal
-            If a step is no whole multiple of the slider's, or there is no such slider.
+            If there is no such control.
         """
         from .export import page
 
         file = Path(path)
-        file.write_text(page(self, title, steps or {}), encoding="utf-8")
+        file.write_text(page(self, title, every or {}), encoding="utf-8")
         return file
 
     def widget(self) -> ipywidgets.VBox:
@@ -229,21 +269,8 @@ class Panel:
 
     @cached_property
     def _live(self) -> ipywidgets.VBox:
-        figure, shown = canvas(), _Shown()
-
-        def refresh(_change: Any = None) -> None:
-            try:
-                view = self.now
-                view.draw(figure)
-                shown.shown = {"text": view.text, "sentence": view.sentence, "numbers": view.numbers, "kind": "png",
-                               "picture": png(figure)}  # fmt: skip
-            except Exception as error:  # a callback's exception is invisible in JupyterLab: show it
-                shown.shown = {"text": f"No answer here. {type(error).__name__}: {error}"}
-
-        for control in self.controls.values():
-            control.observe(refresh, names="value")
-        refresh()
-        return ipywidgets.VBox([*self.controls.values(), shown])
+        alive = _Alive(self)
+        return ipywidgets.VBox([*self.controls.values(), alive.shown])
 
     def _repr_mimebundle_(self, **kwargs: Any) -> Any:
         positions = "; ".join(map(repr, self.controls.values()))
