@@ -17,8 +17,8 @@ def picture(x: float) -> Any:
     """Draws what lessons and other people draw: marks, labels and limits that stay or change, letters of every kind."""
 
     def draw(axes: Axes) -> tuple[str, ...]:
-        axes.plot([0, 1], [0, x if x > 3 else 1], color="C0")
-        axes.text(0.2, 0.5, f"{x:g} Wh", rotation=30 * (x % 2), alpha=0.5 if x == 2 else 1, clip_on=x > 1)
+        axes.plot([0, 1], [0, x if x > 5 else 1], color="C0")
+        axes.text(0.2, 0.5, f"{x:g} Wh", rotation=30 * (x % 2), alpha=0.5 if x == 2 else 1, clip_on=x > 4)
         axes.text(0.4 + x / 97, 0.5, "moves")
         axes.text(0.1, 0.1, "$x^2$\ntwo lines", color="red" if x == 1 else "blue")
         axes.set_xlabel("load (W)", color="green" if x == 4 else "black")

@@ -23,7 +23,7 @@ class _Renderer(RendererAgg):
         self, gc: Any, x: float, y: float, s: str, prop: Any, angle: float, ismath: Any = False, mtext: Any = None
     ) -> None:
         """Draw text; see the parent."""
-        if ismath or gc.get_alpha() != 1 or gc.get_clip_rectangle() or gc.get_clip_path() != (None, None):
+        if ismath or gc.get_clip_rectangle() or gc.get_clip_path() != (None, None):
             super().draw_text(gc, x, y, s, prop, angle, ismath, mtext)
             return
         look = s, hash(prop), angle, gc.get_rgb(), x % 1, y % 1
