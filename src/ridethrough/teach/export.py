@@ -26,7 +26,7 @@ from ..units import Refusal
 from .figures import canvas, svg
 from .panels import Panel, Slider
 
-MOST = 500  # positions of a page, unless more are asked for
+MOST = 300  # positions of a page, unless more are asked for
 _FOLDER = Path(__file__).parent
 _TOO_FINE = re.compile(r"(?<=\d\d\.\d)\d+")  # of a place in a picture: less than a tenth of a point
 

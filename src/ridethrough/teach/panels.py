@@ -250,7 +250,7 @@ class Panel:
             Its heading [-].
         every : mapping from a control's name to int, optional
             ``{"hours": 2}`` takes every second place of that control. Without it, sliders take wider steps where
-            there would be more than 500 positions [-].
+            there would be more than 300 positions [-].
 
         Raises
         ------

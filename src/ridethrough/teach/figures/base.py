@@ -130,10 +130,20 @@ def pixels(figure: Figure) -> Image.Image:
     return Image.frombuffer("RGBA", agg.get_width_height(), agg.buffer_rgba(), "raw", "RGBA", 0, 1).convert("RGB")
 
 
-def png(figure: Figure) -> bytes:
-    """Return the figure as a small PNG file of 64 colours, for storing."""
-    file = io.BytesIO()
-    pixels(figure).quantize(64, dither=Image.Dither.NONE).save(file, "PNG", compress_level=9)
+def png(figure: Figure, colours: int | None = None) -> bytes:
+    """Return the figure as a PNG file.
+
+    Parameters
+    ----------
+    figure : Figure
+        From `canvas`.
+    colours : int, optional
+        Reduce to so many colours: a smaller file for storing [-].
+    """
+    picture, file = pixels(figure), io.BytesIO()
+    if colours is not None:
+        picture = picture.quantize(colours, dither=Image.Dither.NONE)
+    picture.save(file, "PNG", compress_level=1 if colours is None else 9)
     return file.getvalue()
 
 
@@ -154,7 +164,7 @@ def svg(figure: Figure) -> str:
 
 def img(figure: Figure, alt: str) -> str:
     """Return the figure as an HTML image with its text alternative, smaller than drawn: sharp on fine screens."""
-    data = base64.b64encode(png(figure)).decode("ascii")
+    data = base64.b64encode(png(figure, colours=64)).decode("ascii")
     width, height = (round(_SHOWN * side) for side in figure.canvas.get_width_height())
     return (
         f'<img alt="{html.escape(alt, quote=True)}" width="{width}" height="{height}" '

@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
 
-_KEPT = 1000  # words: some MB
+_KEPT = 150  # words: 20 MB at most
 
 
 class _Renderer(RendererAgg):
@@ -17,37 +17,30 @@ class _Renderer(RendererAgg):
 
     def __init__(self, *size: float) -> None:
         super().__init__(*size)
-        self._words: dict[Any, tuple[np.ndarray, int, int]] = {}
+        self._words: dict[Any, tuple[np.ndarray, int]] = {}
 
     def draw_text(
         self, gc: Any, x: float, y: float, s: str, prop: Any, angle: float, ismath: Any = False, mtext: Any = None
     ) -> None:
         """Draw text; see the parent."""
-        if ismath or gc.get_clip_rectangle() or gc.get_clip_path() != (None, None):
+        if ismath or angle or gc.get_clip_rectangle() or gc.get_clip_path() != (None, None):
             super().draw_text(gc, x, y, s, prop, angle, ismath, mtext)
             return
-        look = s, hash(prop), angle, gc.get_rgb(), x % 1, y % 1
+        look = s, hash(prop), gc.get_rgb(), x % 1, y % 1
         if look not in self._words:
             if len(self._words) > _KEPT:
                 self._words.clear()
-            self._words[look] = self._written(gc, x % 1, y % 1, s, prop, angle, mtext)
-        pixels, left, below = self._words[look]
-        self.draw_image(gc, floor(x) + left, int(self.height) - floor(y) - below, pixels)
+            self._words[look] = self._written(gc, x % 1, y % 1, s, prop, mtext)
+        pixels, below = self._words[look]
+        self.draw_image(gc, floor(x) - below, int(self.height) - floor(y) - below, pixels)
 
-    def _written(self, gc: Any, x: float, y: float, s: str, prop: Any, angle: float, mtext: Any) -> Any:
-        """Return the pixels of a text drawn at (x, y), and how far left and below of it they end."""
+    def _written(self, gc: Any, x: float, y: float, s: str, prop: Any, mtext: Any) -> tuple[np.ndarray, int]:
+        """Return the pixels of a text that begins near (0, 0), upside down, and how far left and below they begin."""
         width, height, _ = self.get_text_width_height_descent(s, prop, False)
-        over = 4 + ceil(height)
-        side = over + ceil(width), over if angle % 360 == 0 else over + ceil(width)
-        page = RendererAgg(2 * side[0] if angle % 360 else side[0] + over, 2 * side[1], self.dpi)
-        start = side[0] if angle % 360 else over
-        page.draw_text(gc, start + x, side[1] + y, s, prop, angle, False, mtext)
-        pixels = np.asarray(page.buffer_rgba())
-        rows, columns = (np.flatnonzero(pixels[..., 3].any(axis=across)) for across in (1, 0))
-        if not rows.size:
-            return np.zeros((1, 1, 4), np.uint8), 0, 0
-        cut = pixels[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
-        return cut[::-1].copy(), int(columns[0]) - start, int(rows[-1]) + 1 - side[1]
+        around = 4 + ceil(height)
+        page = RendererAgg(ceil(width) + 2 * around, 2 * around, self.dpi)
+        page.draw_text(gc, around + x, around + y, s, prop, 0, False, mtext)
+        return np.asarray(page.buffer_rgba())[::-1].copy(), around
 
 
 class Canvas(FigureCanvasAgg):
