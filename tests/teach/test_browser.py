@@ -8,6 +8,7 @@ import sys
 import time
 import urllib.request
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -21,19 +22,19 @@ FLAGS = [
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
 
+EXTENT = "el => [el.getBoundingClientRect().top, el.querySelector('img').getBoundingClientRect().bottom]"
+
 # On a learner's machine there may be no Chromium; where the project is tested there must be one.
 pytestmark = pytest.mark.skipif(CHROMIUM is None and not os.environ.get("CI"), reason="no Chromium on this machine")
 
 
-@pytest.fixture(scope="module")
-def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """JupyterLab on a copy of the lessons."""
-    folder = tmp_path_factory.mktemp("lab") / "lessons"
-    shutil.copytree(ROOT / "lessons", folder)
+@contextmanager
+def lab(folder: Path) -> Iterator[str]:
+    """JupyterLab in a folder: its address."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    lab = subprocess.Popen(
+    server = subprocess.Popen(
         [sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", "--ip=127.0.0.1", f"--port={port}",
          "--IdentityProvider.token=", "--LabApp.news_url=", f"--ServerApp.root_dir={folder}"],
         stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
@@ -48,8 +49,17 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
                 time.sleep(0.5)
         yield url
     finally:
-        lab.terminate()
-        lab.wait(30)
+        server.terminate()
+        server.wait(30)
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """JupyterLab on a copy of the lessons."""
+    folder = tmp_path_factory.mktemp("lab") / "lessons"
+    shutil.copytree(ROOT / "lessons", folder)
+    with lab(folder) as url:
+        yield url
 
 
 @pytest.fixture(scope="module")
@@ -76,7 +86,7 @@ def run_all_cells(page: Page) -> None:
 
 @pytest.mark.parametrize("lesson", LESSONS, ids=lambda path: path.stem)
 def test_a_learner_can_run_it_and_move_it(lesson: Path, address: str, browser: Browser) -> None:
-    page = browser.new_page(viewport={"width": 1280, "height": 900})
+    page = browser.new_page(viewport={"width": 1280, "height": 720})
     outside: list[str] = []
     page.on("request", lambda r: None if r.url.startswith(("data:", "blob:")) or "127.0.0.1" in r.url
             else outside.append(r.url))  # fmt: skip
@@ -88,6 +98,7 @@ def test_a_learner_can_run_it_and_move_it(lesson: Path, address: str, browser: B
                           '.jp-RenderedText[data-mime-type="application/vnd.jupyter.stderr"]')  # fmt: skip
     assert failed.all_inner_texts() == []
 
+    room = page.locator(".jp-WindowedPanel-outer").evaluate("el => el.clientHeight")
     sliders = page.locator(".rt-slider input[type=range]")
     assert sliders.count() >= 1
     for at in range(sliders.count()):
@@ -100,6 +111,8 @@ def test_a_learner_can_run_it_and_move_it(lesson: Path, address: str, browser: B
             slider.press(key)
             page.wait_for_timeout(700)
             seen.append((sentence.inner_text(), picture.get_attribute("src")))
+            top, bottom = panel.evaluate(EXTENT)
+            assert bottom - top <= room, "controls, sentence and picture do not fit on the screen together"
         assert len({text for text, _ in seen}) == 3, "the sentence did not follow the slider"
         assert len({source for _, source in seen}) == 3, "the picture did not follow the slider"
         assert picture.get_attribute("alt") == sentence.inner_text().replace("\u00a0", " ")

@@ -1,5 +1,5 @@
 // A labelled range, or where the model has options a labelled list.
-function render({ model, el }) {
+function control({ model, el }) {
   const [label, name, shown] = ["label", "span", "output"].map((tag) => document.createElement(tag));
   const options = model.get("options");
   const input = document.createElement(options ? "select" : "input");
@@ -27,4 +27,4 @@ function render({ model, el }) {
   label.append(name, input, shown);
   el.append(label);
 }
-export default { render };
+export default { render: control };

@@ -1,15 +1,19 @@
 """Panels: controls over one pure function, readable without a kernel and comparable by nbval.
 
 A panel is what JupyterLab shows alive; at its opening position it is ordinary output as well: a sentence, a
-table and a picture, stored in the notebook and held to the library. Nothing is drawn through ``Output``.
+table and a picture, stored in the notebook and held to the library. Nothing is drawn through ``Output``. The
+same panel can be published as a page that needs neither kernel nor network.
 """
 
 from __future__ import annotations
 
+import asyncio
 import html
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
+from functools import cached_property, lru_cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -19,16 +23,18 @@ import pandas as pd
 import traitlets
 from matplotlib.figure import Figure
 
-from .figures import Picture, canvas, img, paint
+from .figures import Picture, canvas, img, paint, webp
 
+_FOLDER = Path(__file__).parent
+_KEPT, _IDLE_S = 64, 0.03  # positions kept at hand; how long nothing must happen before the next one is drawn
 _SLEEPING = "This panel is asleep. To wake it: menu Run, Run All Cells. Then drag its slider."
 
 
 class _Control(anywidget.AnyWidget):
     """What a learner moves, labelled for everyone."""
 
-    _esm = Path(__file__).with_name("controls.js")
-    _css = Path(__file__).with_name("controls.css")
+    _esm = _FOLDER / "controls.js"
+    _css = _FOLDER / "controls.css"
     label = traitlets.Unicode().tag(sync=True)
 
 
@@ -56,6 +62,11 @@ class Slider(_Control):
     @traitlets.validate("value")
     def _inside(self, proposal: Any) -> float:
         return min(max(proposal["value"], self.low), self.high)
+
+    def places(self) -> list[float]:
+        """Return where it can stand, from its lower end on [unit]."""
+        count = int((self.high - self.low) / self.step + 1e-9) + 1
+        return [round(self.low + at * self.step, 9) for at in range(count)]
 
     def __repr__(self) -> str:
         return f"{self.label}: {self.value:g} {self.unit}"
@@ -86,6 +97,10 @@ class Choice(_Control):
         if proposal["value"] not in self.options:
             raise traitlets.TraitError(f"{proposal['value']!r} is not one of {self.options}")
         return str(proposal["value"])
+
+    def places(self) -> list[str]:
+        """Return what it offers."""
+        return list(self.options)
 
     def __repr__(self) -> str:
         return f"{self.label}: {self.value}"
@@ -124,30 +139,84 @@ class View:
         """Draw the picture with its two lines on a figure from `canvas`, in place of what that shows."""
         paint(figure, self.headline, self.note, self.picture)
 
-    def html(self, figure: Figure, colours: int | None = None) -> str:
-        """Return sentence, picture and table as HTML."""
-        self.draw(figure)
-        table = self.table.to_html(index=False, border=0, float_format="{:,.1f}".format, justify="left")
-        return (
-            f'<p style="font-size:17px" aria-live="polite">{_together(html.escape(self.text))}</p>'
-            f"{img(figure, self.text, colours)}"
-            f"<details><summary>The numbers as a table</summary>{table}</details>"
-        )
+    @property
+    def sentence(self) -> str:
+        """The sentence as HTML, no number parted from its unit."""
+        return _together(html.escape(self.text))
+
+    @property
+    def numbers(self) -> str:
+        """The table as HTML."""
+        return self.table.to_html(index=False, border=0, float_format="{:,.1f}".format, justify="left")
 
     def _repr_html_(self) -> str:
-        return self.html(canvas(), colours=64)
+        figure = canvas()
+        self.draw(figure)
+        return (
+            f'<p style="font-size:17px">{self.sentence}</p>{img(figure, self.text)}'
+            f"<details><summary>The numbers as a table</summary>{self.numbers}</details>"
+        )
 
     def __repr__(self) -> str:
         return f"{self.text}\n\n{self.table.to_string(index=False, float_format='{:,.1f}'.format)}"
 
 
-class Panel(ipywidgets.VBox):
+class _Shown(anywidget.AnyWidget):
+    """What a live panel shows: sentence, picture and numbers, or why there are none."""
+
+    _esm = _FOLDER / "shown.js"
+    _css = _FOLDER / "shown.css"
+    shown = traitlets.Dict().tag(sync=True)
+
+    def __repr__(self) -> str:
+        return str(self.shown.get("text"))
+
+
+class _Alive:
+    """Shows where a panel's controls stand, and while nothing happens looks one step ahead."""
+
+    def __init__(self, panel: Panel) -> None:
+        self._panel, self._figure = panel, canvas()
+        self._waiting: asyncio.TimerHandle | None = None
+        self.shown, self._seen = _Shown(), lru_cache(_KEPT)(self._look)
+        for name, control in panel.controls.items():
+            control.observe(partial(self._moved, name), names="value")
+        self._show()
+
+    def _look(self, *position: Any) -> dict[str, Any]:
+        view = self._panel.at(**dict(zip(self._panel.controls, position, strict=True)))
+        view.draw(self._figure)
+        return {"text": view.text, "sentence": view.sentence, "numbers": view.numbers, "kind": "webp",
+                "picture": webp(self._figure)}  # fmt: skip
+
+    def _show(self) -> None:
+        try:
+            self.shown.shown = self._seen(*(control.value for control in self._panel.controls.values()))
+        except Exception as error:  # a callback's exception is invisible in JupyterLab: show it
+            self.shown.shown = {"text": f"No answer here. {type(error).__name__}: {error}"}
+
+    def _moved(self, name: str, change: Any) -> None:
+        if self._waiting:
+            self._waiting.cancel()
+        self._show()
+        control = self._panel.controls[name]
+        if isinstance(control, Slider) and control.low <= (value := 2 * change.new - change.old) <= control.high:
+            with suppress(RuntimeError):  # outside a kernel nothing can wait
+                self._waiting = asyncio.get_running_loop().call_later(_IDLE_S, self._ahead, name, round(value, 9))
+
+    def _ahead(self, name: str, value: float) -> None:
+        position = {each: control.value for each, control in self._panel.controls.items()} | {name: value}
+        with suppress(Exception):  # whoever goes there sees it
+            self._seen(*position.values())
+
+
+class Panel:
     """Controls over one pure function.
 
     Parameters
     ----------
     view : callable
-        Takes the controls' values by name and returns a `View`.
+        Takes the controls' values by name and returns a `View`, the same one for the same values.
     controls : Slider or Choice, by name
         One to three.
 
@@ -160,12 +229,6 @@ class Panel(ipywidgets.VBox):
 
     def __init__(self, view: Callable[..., View], **controls: Slider | Choice) -> None:
         self._view, self.controls = view, controls
-        self._figure = canvas()
-        self._shown = ipywidgets.HTML()
-        for control in controls.values():
-            control.observe(self._refresh, names="value")
-        self._refresh()
-        super().__init__([*controls.values(), self._shown])
 
     @property
     def now(self) -> View:
@@ -176,16 +239,42 @@ class Panel(ipywidgets.VBox):
         """Return the view at another position, the controls left where they are."""
         return self._view(**{name: control.value for name, control in self.controls.items()} | position)
 
-    def _refresh(self, _change: Any = None) -> None:
-        try:
-            self._shown.value = self.now.html(self._figure)
-        except Exception as error:  # a callback's exception is invisible in JupyterLab: show it
-            text = html.escape(f"{type(error).__name__}: {error}")
-            self._shown.value = f'<p role="alert" style="font-size:17px">No answer here. {text}</p>'
+    def export(self, path: Any, *, title: str = "A panel to try", every: Mapping[str, int] | None = None) -> Path:
+        """Write the panel as one page that needs neither kernel nor network, and return where it is.
+
+        Parameters
+        ----------
+        path : str or pathlib.Path
+            The HTML file to write [-].
+        title : str
+            Its heading [-].
+        every : mapping from a control's name to int, optional
+            ``{"hours": 2}`` takes every second place of that control. Without it, sliders take wider steps where
+            there would be more than 300 positions [-].
+
+        Raises
+        ------
+        Refusal
+            If there is no such control.
+        """
+        from .export import page
+
+        file = Path(path)
+        file.write_text(page(self, title, every or {}), encoding="utf-8")
+        return file
+
+    def widget(self) -> ipywidgets.VBox:
+        """Return the panel alive, always the same one."""
+        return self._live
+
+    @cached_property
+    def _live(self) -> ipywidgets.VBox:
+        alive = _Alive(self)
+        return ipywidgets.VBox([*self.controls.values(), alive.shown])
 
     def _repr_mimebundle_(self, **kwargs: Any) -> Any:
         positions = "; ".join(map(repr, self.controls.values()))
         view = self.now
         sleeping = f"<p><em>{_SLEEPING} It stands at {html.escape(positions)}.</em></p>"
         readable = {"text/plain": f"[{positions}]\n{view!r}", "text/html": f"{sleeping}{view._repr_html_()}"}
-        return super()._repr_mimebundle_(**kwargs) | readable, {}
+        return self.widget()._repr_mimebundle_(**kwargs) | readable, {}

@@ -14,12 +14,12 @@ import numpy as np
 import pint
 from matplotlib import rc_context, rc_params_from_file
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 from PIL import Image
 
 from ...known import Known
+from .letters import Canvas
 from .palette import INK
 
 _STYLE = rc_params_from_file(Path(__file__).parents[1] / "kit.mplstyle", use_default_template=False)
@@ -58,7 +58,7 @@ def canvas() -> Figure:
     """Return an empty figure with one axes, in the kit's style."""
     with rc_context(_STYLE):
         figure = Figure()
-        FigureCanvasAgg(figure)
+        Canvas(figure)
         add_axes(figure)
     return figure
 
@@ -87,6 +87,9 @@ def paint(figure: Figure, headline: str, note: str, picture: Picture) -> None:
     drawn = [(*axes.patches, *axes.lines, *axes.texts, *axes.collections) for axes in figure.axes]
     for artist in chain(figure.texts[:], *drawn):
         artist.remove()
+    for axes in figure.axes:  # or a picture that sets no limits keeps those of the one before
+        axes.relim()
+        axes.autoscale()
     with rc_context(_STYLE):
         about = " · ".join(filter(None, (*picture(figure.axes[0]), note)))
         figure.text(0.03, 0.945, headline, fontsize=16, fontweight="bold")
@@ -119,6 +122,14 @@ def apart(levels: Sequence[float], least: float) -> list[float]:
     return [placed[at] for at in range(len(levels))]
 
 
+def pixels(figure: Figure) -> Image.Image:
+    """Return the figure, from `canvas`, as it is drawn."""
+    agg: Any = figure.canvas
+    with rc_context(_STYLE):
+        agg.draw()
+    return Image.frombuffer("RGBA", agg.get_width_height(), agg.buffer_rgba(), "raw", "RGBA", 0, 1).convert("RGB")
+
+
 def png(figure: Figure, colours: int | None = None) -> bytes:
     """Return the figure as a PNG file.
 
@@ -127,16 +138,19 @@ def png(figure: Figure, colours: int | None = None) -> bytes:
     figure : Figure
         From `canvas`.
     colours : int, optional
-        Reduce to so many colours: a smaller file for storing, a little slower [-].
+        Reduce to so many colours: a smaller file for storing [-].
     """
-    agg: Any = figure.canvas
-    with rc_context(_STYLE):
-        agg.draw()
-    picture = Image.frombuffer("RGBA", agg.get_width_height(), agg.buffer_rgba(), "raw", "RGBA", 0, 1).convert("RGB")
+    picture, file = pixels(figure), io.BytesIO()
     if colours is not None:
         picture = picture.quantize(colours, dither=Image.Dither.NONE)
-    file = io.BytesIO()
     picture.save(file, "PNG", compress_level=1 if colours is None else 9)
+    return file.getvalue()
+
+
+def webp(figure: Figure) -> bytes:
+    """Return the figure as a WebP file without loss, written as fast as can be: for a slider that moves."""
+    file = io.BytesIO()
+    pixels(figure).save(file, "WEBP", lossless=True, quality=0, method=0)
     return file.getvalue()
 
 
@@ -148,9 +162,9 @@ def svg(figure: Figure) -> str:
     return file.getvalue()
 
 
-def img(figure: Figure, alt: str, colours: int | None = None) -> str:
+def img(figure: Figure, alt: str) -> str:
     """Return the figure as an HTML image with its text alternative, smaller than drawn: sharp on fine screens."""
-    data = base64.b64encode(png(figure, colours)).decode("ascii")
+    data = base64.b64encode(png(figure, colours=64)).decode("ascii")
     width, height = (round(_SHOWN * side) for side in figure.canvas.get_width_height())
     return (
         f'<img alt="{html.escape(alt, quote=True)}" width="{width}" height="{height}" '
