@@ -54,6 +54,8 @@ class OwnBench:
         All units with their prices, those run down in place of their print.
     outages : tuple of Outage
         Those wanted.
+    files : tuple of Path
+        What was read.
     report : pandas.DataFrame
         Columns: where (file, row, unit or appliance), taken for, status, found, to do.
     """
@@ -63,6 +65,7 @@ class OwnBench:
     lines: Mapping[str, RundownLine]
     units: Mapping[str, BackupUnit]
     outages: tuple[Outage, ...]
+    files: tuple[Path, ...]
     report: pd.DataFrame
 
     @property
@@ -136,7 +139,7 @@ class _Reader:
         """Return what the folder tells."""
         found: dict[str, list[Path]] = {taken: [] for taken in ORDER}
         for file in sorted(self.place.iterdir()):
-            if file.name[0] != "." and file.name != KEPT:
+            if file.is_file() and file.name[0] != "." and file.name != KEPT:
                 with self.trying(file.name, ""):
                     found[taken_for(file)].append(file)
         for taken, files in found.items():
@@ -150,7 +153,9 @@ class _Reader:
             self.miss("no such log", name)
         self.judge()
         outages, report = self.outages(), pd.DataFrame(self.report, columns=COLUMNS)
-        return OwnBench(self.place.resolve().name, self.draws, self.lines, self.units, outages, report)
+        read = set(report.loc[report["status"] == "read", "where"])
+        files = tuple(file for same in found.values() for file in same if file.name in read)
+        return OwnBench(self.place.resolve().name, self.draws, self.lines, self.units, outages, files, report)
 
     # Each of these takes one file, and returns what was found in it and what to do.
 
