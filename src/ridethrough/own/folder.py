@@ -154,8 +154,8 @@ class _Reader:
         self.judge()
         outages, report = self.outages(), pd.DataFrame(self.report, columns=COLUMNS)
         read = set(report.loc[report["status"] == "read", "where"])
-        files = tuple(file for same in found.values() for file in same if file.name in read)
-        return OwnBench(self.place.resolve().name, self.draws, self.lines, self.units, outages, files, report)
+        used = tuple(file for same in found.values() for file in same if file.name in read)
+        return OwnBench(self.place.resolve().name, self.draws, self.lines, self.units, outages, used, report)
 
     # Each of these takes one file, and returns what was found in it and what to do.
 
@@ -206,9 +206,9 @@ class _Reader:
             return f"a run-down of {self.take(told['rundown_of'], run, log.meter)}", ""
         draw = measure_draw(log, told.get("appliance", file.stem), **_pick(told, ("room", "cabinet")))
         known = self.draws.get(draw.name)
+        self.draws[draw.name] = known if known and known.mean_power.u <= draw.mean_power.u else draw
         if known is not None:
-            self.miss("second log", file.name, draw.name)
-        self.draws[draw.name] = known if known and known.days >= draw.days else draw
+            self.miss("second log", draw.name, self.draws[draw.name].mean_power)
         found = (f"{draw.name}: {draw.mean_power} over {draw.days:.1f} days", *map(str, log.findings))
         return "; ".join(found), "; ".join(draw.warnings)
 

@@ -10,7 +10,7 @@ from ..units import Refusal
 from . import scenario
 
 PAGES = ("metering", "run-down", "standby", "cold run-down", "start", "idle fuel")  # each a file in pages/
-EXAMPLE = ("kitchen-fridge-freezer.csv", "bench-rundowns.csv", "units.csv", "prices.csv")  # and templates/example
+EXAMPLE = ("kitchen-fridge-freezer.csv", "hand-readings.csv", "units.csv", "prices.csv")  # beside templates/example
 
 
 @dataclass(frozen=True)
@@ -110,7 +110,7 @@ def write_templates(folder: str | Path, *, example: bool = False) -> str:
         If nothing can be written there.
     """
     place, own = Path(folder), Path(__file__).with_name("templates")
-    files = [own / "example" / "bench.toml", *map(scenario.path, EXAMPLE)] if example else sorted(own.glob("*.*"))
+    files = [*sorted((own / "example").iterdir()), *map(scenario.path, EXAMPLE)] if example else sorted(own.glob("*.*"))
     try:
         place.mkdir(parents=True, exist_ok=True)
         new = [file for file in files if not (place / file.name).exists()]
