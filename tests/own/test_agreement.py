@@ -75,6 +75,7 @@ def test_what_a_run_says(ran: str, given: dict[str, object], says: str) -> None:
     assert bool(found.suspects) == (says == FAR)
     assert says in repr(found)
     assert ("E_n" in repr(found)) == (says != OPEN)
+    assert f"<td>{says}</td>" in found._repr_html_()
 
 
 def test_a_prediction_that_ends_with_its_outage_tells_nothing_beyond_it() -> None:

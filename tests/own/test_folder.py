@@ -10,7 +10,7 @@ from ridethrough.answer.compare import compare
 from ridethrough.measure.candidates import COLUMNS, read_units
 from ridethrough.measure.meter import Meter
 from ridethrough.measure.rundown import Rundown
-from ridethrough.own.folder import KEYS, OwnBench, read_bench
+from ridethrough.own.folder import KEYS, STATUS, OwnBench, read_bench
 from ridethrough.teach.pantry import pantry_rundowns
 from ridethrough.teach.protocols import example_bench, protocol
 from ridethrough.units import Q_, Refusal
@@ -90,7 +90,9 @@ def test_from_files_to_an_answer(tmp_path: Path) -> None:
     assert list(bench.units) == ["Box 7", "Box 8", "Box 9"]
     table = compare(bench.load, bench.units, bench.outages)
     assert {"Box 7", "Box 8", "Box 9"} <= set(table["unit"])
-    assert all(row in repr(bench) for row in ("2 appliances logged", "3 units", "1 of them run down", "2 outages"))
+    assert all(row in repr(bench) for row in ("appliances 2", "units 3", "units run down 1", "outages 2"))
+    told_first = [STATUS.index(status) for status in bench.report["status"]]
+    assert told_first == sorted(told_first)
     assert "<table" in bench._repr_html_()
 
 
@@ -213,7 +215,7 @@ def test_energy_without_its_unit_is_asked_for(tmp_path: Path) -> None:
 
 def test_the_example_reads_whole() -> None:
     bench = read_bench(example_bench())
-    assert str(bench) == "example-bench: 1 appliances logged, 6 units, 1 of them run down, 2 outages"
+    assert str(bench) == "example-bench: appliances 1, units 6, units run down 1, outages 2"
     assert bench.draws["fridge-freezer"].running_power is not None  # the log, not the readings by hand
     assert list(bench.report.loc[bench.report["status"] == "not read", "where"]) == ["from-my-phone.csv"]
     runs = pantry_rundowns()["Unit B"]

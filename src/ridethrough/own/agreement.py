@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from html import escape
 from typing import Any
 
+import pandas as pd
+
 from ..answer.ride import Ride, ride
 from ..estimate import Estimate
 from ..known import Known
@@ -73,10 +75,16 @@ class Check:
             return OPEN
         return AGREES if self.normalised <= 1 else FAR
 
+    @property
+    def cells(self) -> tuple[str, ...]:
+        """What was compared, what that says, E_n where it tells, and both numbers."""
+        seen = f"at least {show(self.observed.value)}" if self.at_least else str(self.observed)
+        error = "" if self.says == OPEN else f"{self.normalised:.2f}"
+        return self.what, self.says, error, str(self.predicted), seen
+
     def __str__(self) -> str:
-        error = "" if self.says == OPEN else f", E_n = {self.normalised:.2f}"
-        seen = f"at least {show(self.observed.value)}" if self.at_least else self.observed
-        return f"{self.what}: {self.says}{error}; predicted {self.predicted}; observed {seen}"
+        what, says, error, predicted, seen = self.cells
+        return f"{what}: {says}{error and f', E_n = {error}'}; predicted {predicted}; observed {seen}"
 
 
 @dataclass(frozen=True)
@@ -143,10 +151,9 @@ class Agreement:
         return f"<Agreement: {told}>"
 
     def _repr_html_(self) -> str:
-        checks, suspects = (
-            "".join(f"<li>{escape(str(each))}</li>" for each in told) for told in (self.checks, self.suspects)
-        )
-        return f"<ul>{checks}</ul><ol>{suspects}</ol>"
+        columns = ["what", "says", "E_n", "predicted", "observed"]
+        table = pd.DataFrame([check.cells for check in self.checks], columns=columns).to_html(index=False)
+        return f"{table}<ol>{''.join(f'<li>{escape(each)}</li>' for each in self.suspects)}</ol>"
 
 
 def agreement(

@@ -33,6 +33,7 @@ from .tables import rows_of
 MISSING = {row.pop("what"): row for row in rows_of("missing.csv")}
 KEYS = {row["section"]: row["keys"].split() for row in rows_of("settings.csv")}
 COLUMNS = ["where", "taken for", "status", "found", "to do"]
+STATUS = ["not read", "missing", "not used", "used in part", "from print", "measured", "read"]  # as they are told
 ORDER = ("settings", "units", "prices", "run-downs", "log")  # what comes later needs what was before
 LENGTHS = ["12 h", "24 h", "72 h", "168 h"]
 EARLY = {"yes": True, "no": False, "": False}
@@ -76,8 +77,8 @@ class OwnBench:
         return Load(tuple(draw.appliance for draw in self.draws.values()))
 
     def __str__(self) -> str:
-        counts = f"{len(self.units)} units, {len(self.lines)} of them run down, {len(self.outages)} outages"
-        return f"{self.folder}: {len(self.draws)} appliances logged, {counts}"
+        counts = {"appliances": self.draws, "units": self.units, "units run down": self.lines, "outages": self.outages}
+        return f"{self.folder}: {', '.join(f'{what} {len(each)}' for what, each in counts.items())}"
 
     def __repr__(self) -> str:
         lines = (f"\n  {', '.join(filter(None, row[:3]))}: {' -> '.join(filter(None, row[3:]))}"
@@ -85,7 +86,8 @@ class OwnBench:
         return f"<OwnBench {self}{''.join(lines)}>"
 
     def _repr_html_(self) -> str:
-        return f"<div>{self}{self.report.to_html(index=False)}</div>"
+        table = self.report.to_html(index=False, justify="left").replace("<td>", '<td style="text-align: left">')
+        return f"<div>{self}{table}</div>"
 
 
 def read_bench(folder: str | Path) -> OwnBench:
@@ -153,6 +155,7 @@ class _Reader:
             self.miss("no such log", name)
         self.judge()
         outages, report = self.outages(), pd.DataFrame(self.report, columns=COLUMNS)
+        report = report.sort_values("status", key=lambda told: told.map(STATUS.index), kind="stable", ignore_index=True)
         read = set(report.loc[report["status"] == "read", "where"])
         used = tuple(file for same in found.values() for file in same if file.name in read)
         return OwnBench(self.place.resolve().name, self.draws, self.lines, self.units, outages, used, report)
@@ -244,7 +247,7 @@ class _Reader:
             try:
                 self.miss("printed only", self.units[name].name)
             except Refusal as refusal:
-                self.miss("not reckoned", name, refusal.given, refusal.remedy)
+                self.miss("not reckoned", name, refusal.given)
         for name in [name for name, draw in self.draws.items() if draw.surge is None]:
             self.miss("no surge", name)
         priced = [name for name in self.units if self.units.prices(name)]
