@@ -114,6 +114,10 @@ def test_the_run_becomes_a_measurement() -> None:
     assert more.route.line.energy.value == by_hand.energy.value
     assert more.standby.value == by_hand.standby.value
     assert more.printed == rode.unit.printed
+    metered = agreement(rode, "26 h 30 min", delivered="954 Wh", meter=Meter("3 %"))
+    assert metered.run.load.value.magnitude == pytest.approx(36)
+    assert metered.run.load.u.magnitude == pytest.approx(36 * 0.03 / 3**0.5)  # by the run's own meter
+    assert metered.unit.route.line.runs[-1] is metered.run
 
 
 @pytest.mark.parametrize(

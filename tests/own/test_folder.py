@@ -189,6 +189,22 @@ def test_both_load_and_energy_are_told(tmp_path: Path) -> None:
     assert first["room (degC)"] == 20
 
 
+def test_a_column_is_known_by_its_unit_before_its_words(tmp_path: Path) -> None:
+    table = "run,unit,load_w,hours\n1,Box 9,60,12.5\n2,Box 9,250,3.25\n3,Box 9,10,40\n"
+    bench = read_bench(folder(tmp_path, **{"tests of mine_csv": table}))
+    assert list(bench.lines["Box 9"].points["hours (h)"]) == [12.5, 3.25, 40]
+
+
+def test_what_the_sheet_says_of_packs_stays_and_changes_its_side(tmp_path: Path) -> None:
+    boxes = FILES["boxes.csv"].replace("packs_max\n", "packs_max,pack_standby_w\n").replace("1400,1\n", "1400,1,3\n")
+    (tmp_path / "an older folder").mkdir()
+    bench = read_bench(folder(tmp_path, boxes_csv=boxes))
+    by_print, measured = read_units(tmp_path / "boxes.csv")["Box 8"], bench.units["Box 8"]
+    on_outlet = by_print.pack_standby / (1 + by_print.inverter.k1)
+    assert measured.pack_standby.value.magnitude == pytest.approx(on_outlet.value.magnitude)
+    assert "an older folder" not in set(bench.report["where"])
+
+
 @pytest.mark.parametrize("left_out", list(FILES))
 def test_nothing_has_to_be_there(tmp_path: Path, left_out: str) -> None:
     bench = read_bench(folder(tmp_path, **{left_out: ""}))
