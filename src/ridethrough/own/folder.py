@@ -237,7 +237,7 @@ class _Reader:
                 if name not in [*self.units]:
                     raise Refusal("its run-downs", "its row in a table of units, with capacity and rated power",
                                   "Add the row; standby and efficiency may stay empty.")  # fmt: skip
-                unit = self.units[name]
+                unit, _ = self.units.reckoned(name)
                 line = fit_rundowns(runs, meter=self.meter(told), chemistry=unit.chemistry, rated=unit.ratings.rated,
                                     **_pick(told, ("repeatability", "rate_exponent", "idling")))  # fmt: skip
                 self.units, self.lines[name] = self.units.measured(as_measured(unit, line)), line
