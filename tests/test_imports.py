@@ -1,6 +1,6 @@
 """Imports point one way, and importing the kit costs little.
 
-teach -> answer, measure -> model -> sources, sampling -> propagation, drawn -> estimate -> known -> units
+teach -> own -> answer, measure -> model -> sources, sampling -> propagation, drawn -> estimate -> known -> units
 
 Read from the syntax tree, so imports inside functions and under TYPE_CHECKING count as well.
 """
@@ -32,9 +32,10 @@ RANK = {
     "model": 5,
     "measure": 6,
     "answer": 6,
-    "teach": 7,
-    "": 8,
-    "__main__": 8,
+    "own": 7,
+    "teach": 8,
+    "": 9,
+    "__main__": 9,
 }
 
 # model and answer know no files, pictures or notebooks.

@@ -6,7 +6,7 @@ import pytest
 
 from ridethrough.measure.draw import measure_draw
 from ridethrough.measure.log import read_log
-from ridethrough.teach.protocols import PAGES, protocol, reading_sheet, write_template
+from ridethrough.teach.protocols import PAGES, protocol, reading_sheet, write_template, write_templates
 from ridethrough.units import Refusal
 
 
@@ -43,3 +43,15 @@ def test_a_file_is_never_written_over(tmp_path: Path) -> None:
 
 def test_the_sheet_has_its_lines() -> None:
     assert reading_sheet(7).text.count("|  |  |  |  |  |") == 7
+
+
+def test_templates_fill_a_folder_and_keep_what_is_there(tmp_path: Path) -> None:
+    place = tmp_path / "deep" / "my-bench"
+    assert "5 files written. " in write_templates(place)
+    (place / "units.csv").write_text("my own", encoding="utf-8")
+    (place / "prices.csv").unlink()
+    assert "1 files written, 4 kept" in write_templates(place)
+    assert (place / "units.csv").read_text(encoding="utf-8") == "my own"
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    with pytest.raises(Refusal, match="can be written"):
+        write_templates(tmp_path / "file")

@@ -1,6 +1,7 @@
 """Figures, panels, exercises and the invented scenario: what the lessons import."""
 
 from .exercises import answer_key, exercise, guess
-from .protocols import protocol, reading_sheet, write_template
+from .protocols import example_bench, protocol, reading_sheet, write_template, write_templates
 
-__all__ = ["answer_key", "exercise", "guess", "protocol", "reading_sheet", "write_template"]
+__all__ = ["answer_key", "example_bench", "exercise", "guess", "protocol", "reading_sheet", "write_template",
+           "write_templates"]  # fmt: skip

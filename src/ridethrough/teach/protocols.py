@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
 from ..units import Refusal
+from . import scenario
 
 PAGES = ("metering", "run-down", "standby", "cold run-down", "start", "idle fuel")  # each a file in pages/
+EXAMPLE = ("kitchen-fridge-freezer.csv", "hand-readings.csv", "units.csv", "prices.csv")  # beside templates/example
 
 
 @dataclass(frozen=True)
@@ -84,3 +87,43 @@ def write_template(path: str | Path) -> str:
         f'{file.name} is ready: one line for each reading, such as "2026-01-10 08:00,12.31". '
         f'Then: rt.measure_draw(rt.read_log("{file.name}"))'
     )
+
+
+def write_templates(folder: str | Path, *, example: bool = False) -> str:
+    """Write a folder for one's own bench, one file of each kind to fill in; never over a file.
+
+    Parameters
+    ----------
+    folder : str or path
+        Where to; made if missing. Files in it that bear a template's name are kept.
+    example : bool
+        Whether the pantry's invented files are written instead, with readings in them [-].
+
+    Returns
+    -------
+    str
+        What was done and what comes next.
+
+    Raises
+    ------
+    Refusal
+        If nothing can be written there.
+    """
+    place, own = Path(folder), Path(__file__).with_name("templates")
+    files = [*sorted((own / "example").iterdir()), *map(scenario.path, EXAMPLE)] if example else sorted(own.glob("*.*"))
+    try:
+        place.mkdir(parents=True, exist_ok=True)
+        new = [file for file in files if not (place / file.name).exists()]
+        for file in new:
+            (place / file.name).write_bytes(file.read_bytes())
+    except OSError as error:
+        raise Refusal(f"{place} ({error.strerror})", "a folder that can be written to", "Choose another.") from None
+    kept = f", {len(files) - len(new)} kept as they were" if len(new) < len(files) else ""
+    return f'{place.name}: {len(new)} files written{kept}. Fill them in, then: rt.read_bench("{folder}")'
+
+
+def example_bench() -> Path:
+    """Return a new folder with the pantry's bench in it (invented), as `read_bench` takes it."""
+    folder = Path(tempfile.mkdtemp()) / "example-bench"
+    write_templates(folder, example=True)
+    return folder
