@@ -78,3 +78,5 @@ def test_the_panel_shows_the_frontier_with_the_standby_it_stands_at() -> None:
         assert shown.headline.startswith(f"84 h: {row['choice']}, {row['price']:,.0f} ")
     assert "Unit D with 2 packs comes first" in panel.at(standby_w=16).text
     assert "Unit D comes first nowhere" in panel.at(standby_w=46).text
+    with pytest.raises(Refusal, match="Write one of: Unit B, Unit D, Unit F"):
+        choice_panel(load, few, moves="Unit C", **terms)

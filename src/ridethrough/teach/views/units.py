@@ -225,9 +225,17 @@ def choice_panel(load: Load, units: Mapping[str, BackupUnit], *, moves: str, sta
         State of charge when the outage begins [-].
     prices
         As in `frontier`.
+
+    Raises
+    ------
+    Refusal
+        If the unit that moves has no price in the terms that most units have.
     """
     longest, aim, found = Outage(LONGEST, start=start), confidence_of(None), choices_of(units, **prices)
     mine = [each for each in found if each.name == moves]
+    if not mine:
+        priced = ", ".join(sorted({each.name for each in found}))
+        raise Refusal(f"moves={moves!r}", "a unit with a price like the others'", f"Write one of: {priced}.")
     names = [str(each) for each in mine]
     others = [(each, reach_of(load, each.unit, longest, aim)) for each in found if each.name != moves]
     own_w = plain(mine[0].unit.standby.to("W"))
@@ -243,7 +251,7 @@ def choice_panel(load: Load, units: Mapping[str, BackupUnit], *, moves: str, sta
         ]
         return pd.DataFrame(rows, columns=["choice", "from (h)", "to (h)", "price", "terms"])
 
-    tables = {watts: steps(watts) for watts in np.arange(standby_w.low, standby_w.high + 1, standby_w.step)}
+    tables = {watts: steps(watts) for watts in standby_w.places()}
 
     def view(hours: float, standby_w: float) -> View:
         watts = min(tables, key=lambda each: abs(each - standby_w))
