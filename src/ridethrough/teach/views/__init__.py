@@ -4,6 +4,7 @@ from .appliances import length_panel, parting_view, starts_view, sticker_panel, 
 from .household import all_together, household_panel, pantry_loads, shedding_view
 from .outages import cold_panel, emptying_view, outage_panel, past_view, rides_view
 from .units import (
+    choice_panel,
     crossing_panel,
     efficiency_panel,
     frontier_view,
