@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 import pytest
 
@@ -24,7 +25,7 @@ FRIDGE = Cabinet(Load.cycling("90 W", "40 %", "fridge").in_a_room_of("20 degC", 
 UNIT = BackupUnit.from_print("mine", capacity="1200 Wh", chemistry="iron phosphate", standby="10 W", rated="900 W",
                              efficiency="88 %", at="300 W", charge_power=EXACT("400 W"))  # fmt: skip
 SUN = Sun.peak_hours("300 W", "2 h")
-HELPS = {"nothing": {}, "sun": {"recharge": [SUN]}, "gaps": {"on": [("2 h", "4 h")]}}
+HELPS: dict[str, dict[str, Any]] = {"nothing": {}, "sun": {"recharge": [SUN]}, "gaps": {"on": [("2 h", "4 h")]}}
 
 
 @pytest.fixture(scope="module")
@@ -81,5 +82,6 @@ def test_cautions_come_with_what_needs_them(panel: Panel) -> None:
 def test_the_picture_has_a_generator_each_morning(panel: Panel) -> None:
     figure = canvas()
     panel.at(generator=3).draw(figure)
-    spans = [(patch.get_x(), patch.get_x() + patch.get_width()) for patch in figure.axes[0].patches]
+    patches: Any = figure.axes[0].patches
+    spans = [(patch.get_x(), patch.get_x() + patch.get_width()) for patch in patches]
     assert spans == [pytest.approx((begin, begin + 3)) for begin in (14, 38, 62)]

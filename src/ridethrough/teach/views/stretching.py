@@ -48,7 +48,7 @@ def stretch_view(cabinet: Cabinet, rides: Ride) -> View:
     ends = [[plain(end) for end in each.interval()] for each in (rides.lasts, food)]
     table = pd.DataFrame(ends, columns=["from (h)", "to (h)"])
     table.insert(0, "what", ["the unit runs", "the food is kept"])
-    headline = f"{rides.verdict.capitalize()} for {show(outage.duration)}, the food kept in {kept} of {count} rides"
+    headline = f"{show(outage.duration)}: {rides.verdict}; food kept to the end in {kept} of {count} rides"
     note = (
         f"sun of a real place, else {view.note}" if any(each.kind == "sun" for each in outage.recharge) else view.note
     )
