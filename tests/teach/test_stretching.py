@@ -33,16 +33,18 @@ def panel() -> Panel:
     return stretch_panel(FRIDGE, UNIT, HELPS, rated="1 kW", start="90 %")
 
 
-def outage(helped: str, generator: int) -> Outage:
+def outage(helped: str, generator: float) -> Outage:
     """Return what the panel's position stands for."""
     recharge = [*HELPS[helped].get("recharge", [])]
-    recharge += [Generator("1 kW", hours=f"8:00-{8 + generator}:00")] if generator else []
+    recharge += (
+        [Generator("1 kW", hours=f"8:00-{8 + int(generator)}:{60 * (generator % 1):02.0f}")] if generator else []
+    )
     return Outage("3 days", start="90 %", begins="18:00", recharge=recharge, on=HELPS[helped].get("on"))
 
 
 @pytest.mark.parametrize("helped", HELPS)
-@pytest.mark.parametrize("generator", [0, 2])
-def test_it_says_what_the_ride_says(panel: Panel, helped: str, generator: int) -> None:
+@pytest.mark.parametrize("generator", [0, 2.5])
+def test_it_says_what_the_ride_says(panel: Panel, helped: str, generator: float) -> None:
     view, rides = panel.at(helped=helped, generator=generator), ride(
         FRIDGE.as_load(), UNIT, outage(helped, generator), draws=200, times=72
     )  # fmt: skip

@@ -23,7 +23,7 @@ from .outages import charge_view
 
 _RIDES, _MOMENTS = 200, 72  # few enough to have all positions ready before a slider moves
 _DAYS, _EVENING, _MORNING = "3 days", "18:00", 8  # the outage, when it begins, when a generator is started
-_MOST_H = 4
+_MOST_H, _STEP_H = 4.0, 0.5
 
 
 def stretch_view(cabinet: Cabinet, rides: Ride) -> View:
@@ -80,17 +80,18 @@ def stretch_panel(cabinet: Cabinet, unit: BackupUnit, helps: Mapping[str, Mappin
     """
     load = cabinet.as_load()
 
-    def through(helped: str, hours: int) -> View:
+    def through(helped: str, hours: float) -> View:
         sun, engine = helps[helped].get("recharge", ()), _generator(rated, hours)
         outage = Outage(_DAYS, start=start, begins=_EVENING, recharge=(*sun, *engine), on=helps[helped].get("on"))
         return stretch_view(cabinet, ride(load, unit, outage, draws=_RIDES, times=_MOMENTS))
 
-    views = {at: through(*at) for at in product(helps, range(_MOST_H + 1))}
-    hours = Slider("generator, each morning", 0, _MOST_H, 0, unit="h")
-    return Panel(lambda helped, generator: views[helped, round(generator)],
+    hours = Slider("generator, each morning", 0, _MOST_H, 0, unit="h", step=_STEP_H)
+    views = {at: through(*at) for at in product(helps, hours.places())}
+    return Panel(lambda helped, generator: views[helped, generator],
                  helped=Choice("helped by", list(helps)), generator=hours)  # fmt: skip
 
 
-def _generator(rated: Any, hours: int) -> list[Generator]:
+def _generator(rated: Any, hours: float) -> list[Generator]:
     """Return one that runs for so long each morning, or none."""
-    return [Generator(rated, hours=f"{_MORNING}:00-{_MORNING + hours}:00")] if hours else []
+    end = round(60 * (_MORNING + hours))
+    return [Generator(rated, hours=f"{_MORNING}:00-{end // 60}:{end % 60:02d}")] if hours else []
