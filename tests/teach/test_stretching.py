@@ -46,7 +46,7 @@ def outage(helped: str, generator: float) -> Outage:
 @pytest.mark.parametrize("generator", [0, 2.5])
 def test_it_says_what_the_ride_says(panel: Panel, helped: str, generator: float) -> None:
     view, rides = panel.at(helped=helped, generator=generator), ride(
-        FRIDGE.as_load(), UNIT, outage(helped, generator), draws=200, times=72
+        FRIDGE.as_load(), UNIT, outage(helped, generator), draws=200, times=144
     )  # fmt: skip
     low, high = (end.magnitude for end in rides.lasts.interval())
     assert list(view.table.iloc[0, 1:]) == [pytest.approx(low), pytest.approx(high)]

@@ -21,7 +21,7 @@ from ..figures import plain
 from ..panels import Choice, Panel, Slider, View
 from .outages import charge_view
 
-_RIDES, _MOMENTS = 200, 72  # few enough to have all positions ready before a slider moves
+_RIDES, _MOMENTS = 200, 144  # few enough to have all positions ready before a slider moves
 _DAYS, _EVENING, _MORNING = "3 days", "18:00", 8  # the outage, when it begins, when a generator is started
 _MOST_H, _STEP_H = 4.0, 0.5
 
