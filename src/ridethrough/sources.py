@@ -67,10 +67,11 @@ class Coefficient:
     source: Source
     note: str = ""
 
-    def estimate(self) -> Estimate:
-        """Return it as an Estimate: anywhere in its band with equal chance."""
+    def estimate(self, of: str = "") -> Estimate:
+        """Return it as an Estimate: anywhere in its band with equal chance; ``of`` says whose it is."""
         value, low, high = (Q_(number, self.unit) for number in (self.value, self.low, self.high))
-        return Estimate.band(value, low, high, self.name, source=str(self.source), entries=(self.name,))
+        name = f"{self.name}: {of}" if of else self.name
+        return Estimate.band(value, low, high, name, source=str(self.source), entries=(self.name,))
 
 
 def read_coefficients(lines: Iterable[str]) -> dict[str, Coefficient]:

@@ -241,8 +241,9 @@ class Load:
 
     def on_trust(self) -> Load:
         """Return the load as hearsay takes it: assumed, with the table's band of what such a number is worth."""
-        told = coefficient("draw on trust")
-        return Load(tuple(replace(one, mean_power=one.mean_power * told, measured=False) for one in self.appliances))
+        told = (replace(one, mean_power=one.mean_power * lookup("draw on trust").estimate(one.name), measured=False)
+                for one in self.appliances)  # fmt: skip
+        return Load(tuple(told))
 
     def made_for(self, volts: Any) -> Load:
         """Return the load with the voltage that all its appliances are made for [V]."""

@@ -82,9 +82,10 @@ def account(after: str) -> Ledger:
 
 def bench_unit(sheet: BackupUnit) -> BackupUnit:
     """Return a unit of the pantry as its run-downs measured it (invented)."""
-    line = fit_rundowns(pantry_rundowns()[sheet.name], meter=Meter(**scenario.BENCH_METER), chemistry=sheet.chemistry)
-    return BackupUnit.from_rundowns(sheet.name, line, printed=sheet.printed, rated=sheet.ratings, pack=sheet.pack,
-                                    packs_max=sheet.packs_max)  # fmt: skip
+    line = fit_rundowns(pantry_rundowns()[sheet.name], meter=Meter(**scenario.BENCH_METER), room=scenario.BENCH_ROOM,
+                        chemistry=sheet.chemistry)  # fmt: skip
+    return BackupUnit.from_rundowns(sheet.name, line, printed=sheet.printed, rated=sheet.ratings, k1=sheet.inverter.k1,
+                                    pack=sheet.pack, packs_max=sheet.packs_max)  # fmt: skip
 
 
 def first_answer() -> str:

@@ -10,7 +10,7 @@ from ..units import Refusal
 # What the meters' makers promise, as quantity text: ``Meter(**KITCHEN_METER)``.
 KITCHEN_METER: dict[str, Any] = {"accuracy": "1 % + 0.3 W", "power_step": "0.1 W", "energy_step": "0.01 kWh"}
 BENCH_METER: dict[str, Any] = {"accuracy": "1 % + 0.3 W"}
-KITCHEN_ROOM = "20 degC"  # while the meter was there
+KITCHEN_ROOM = BENCH_ROOM = "20 degC"  # while the meters were there
 STORE_METER: dict[str, Any] = {"accuracy": "2 %", "energy_step": "0.001 kWh"}
 
 

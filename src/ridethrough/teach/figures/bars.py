@@ -46,6 +46,7 @@ def ledger_figure(axes: Axes, account: Ledger, *, before: Ledger | None = None,
     level, (*_, last) = 0.0, account.lines
     then = {line.topic: line for line in before.lines} if before else {}
     new = [line for line, _ in account.new_since(before)] if before else account.lines
+    same_side = before is not None and before.unit.route.side == account.unit.route.side
     lowest, highest = 0.0, plain(account.unit.printed)
     for row, line in enumerate(account.lines):
         value, total = plain(line.energy), line.kind == "total"
@@ -58,8 +59,8 @@ def ledger_figure(axes: Axes, account: Ledger, *, before: Ledger | None = None,
         axes.barh(row, value, left=begin, height=0.62, **look)
         level = begin + value
         ends = _interval(axes, row, level - value, line.energy)
-        if line.topic in then and (line in new or line.kind == "total"):
-            _interval(axes, row + 0.2, level - value, then[line.topic].energy, **BEFORE)
+        if line.topic in then and (line in new or (total and same_side)):
+            ends += _interval(axes, row + 0.2, level - value, then[line.topic].energy, **BEFORE)
         beside(axes, row, show(line.energy.value, 0), fontweight="bold" if total else "normal")
         lowest, highest = min(lowest, level, *ends), max(highest, level, *ends)
     low, high = reach or (lowest, highest)
