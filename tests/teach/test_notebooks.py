@@ -7,6 +7,8 @@ on a notebook spoiled on purpose.
 
 from __future__ import annotations
 
+import ast
+import builtins
 import re
 import subprocess
 import sys
@@ -29,6 +31,7 @@ TAGS = ["objectives", "cautions", "setup", "predict", "explore", "still", "expla
 MAY_BE_MISSING = {"cautions", "ledger"}
 EXTRA_TAG = "more"
 LINES_A_CELL = 10
+CORE_WORDS, CORE_CELLS, LINES_SHOWN = 900, 25, 20
 
 Notebook = nbformat.NotebookNode
 Guard = Callable[[Notebook], list[str]]
@@ -173,7 +176,64 @@ def answers_are_folded(notebook: Notebook) -> list[str]:
     return complaints
 
 
-IN_LESSONS: list[Guard] = [one_tag_a_cell, tags_in_order, no_part_missing, answers_are_folded]
+def core(notebook: Notebook) -> list[Notebook]:
+    """Return what a class goes through: neither what is marked more, nor what is folded at the end."""
+    beside = {EXTRA_TAG, "solution", "sources", "instructor"}
+    return [cell for cell in notebook.cells if not beside & set(cell.metadata.get("tags", []))]
+
+
+def core_code(notebook: Notebook) -> list[ast.AST]:
+    sources = [cell.source for cell in core(notebook) if cell.cell_type == "code"]
+    return [node for source in sources for node in ast.walk(ast.parse(source))]
+
+
+def core_is_short(notebook: Notebook) -> list[str]:
+    """Twenty minutes: at most 900 words, at 100 a minute with something to do, and 25 cells."""
+    cells = core(notebook)
+    text = [cell.source for cell in cells if cell.cell_type == "markdown"]
+    words, long = len(found(r"\w[\w'-]*", text)), [one[:40] for one in text if len(found(r"\w[\w'-]*", [one])) > 175]
+    many = [f"{words} words, {len(cells)} cells"] if words > CORE_WORDS or len(cells) > CORE_CELLS else []
+    return many + [f"a long cell: {one!r}" for one in long]
+
+
+def core_has_one_exercise(notebook: Notebook) -> list[str]:
+    calls = [
+        node
+        for node in core_code(notebook)
+        if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "exercise"
+    ]
+    return [] if len(calls) == 1 else [f"{len(calls)} exercises in the core"]
+
+
+def core_stands_alone(notebook: Notebook) -> list[str]:
+    """What is marked more may be skipped: no name in the core comes from there."""
+    nodes = core_code(notebook)
+    names = [node for node in nodes if isinstance(node, ast.Name)]
+    known = {node.id for node in names if not isinstance(node.ctx, ast.Load)} | set(dir(builtins))
+    for node in nodes:
+        if isinstance(node, ast.alias):
+            known.add((node.asname or node.name).split(".")[0])
+        elif isinstance(node, ast.FunctionDef):
+            known |= {node.name, *(arg.arg for arg in node.args.args)}
+        elif isinstance(node, ast.Lambda):
+            known |= {arg.arg for arg in node.args.args}
+        elif isinstance(node, ast.ExceptHandler) and node.name:
+            known.add(node.name)
+    return sorted({node.id for node in names} - known)
+
+
+def code_is_hidden(notebook: Notebook) -> list[str]:
+    """Shown are the guess, the answer, and the arithmetic to repeat: twenty lines at most."""
+    shown = [cell.source for cell in core(notebook) if cell.cell_type == "code"
+             and not cell.metadata.get("jupyter", {}).get("source_hidden")]  # fmt: skip
+    lines = sum(len(source.splitlines()) for source in shown)
+    return [] if lines <= LINES_SHOWN else [f"{lines} lines of code are shown in the core"]
+
+
+IN_LESSONS: list[Guard] = [
+    one_tag_a_cell, tags_in_order, no_part_missing, answers_are_folded, core_is_short, core_has_one_exercise,
+    core_stands_alone, code_is_hidden,
+]  # fmt: skip
 
 
 def named_by_number(name: str) -> bool:
@@ -221,8 +281,9 @@ def good() -> Notebook:
     """Return a small lesson no guard complains about."""
     notebook = new_notebook()
     for tag in TAGS:
-        if tag in {"setup", "explore", "still", "solution"}:
-            cell = new_code_cell(f"print('{tag}')", outputs=[new_output("stream", name="stdout", text=f"{tag}\n")])
+        if tag in {"setup", "explore", "still", "solution", "exercise"}:
+            source = {"setup": "from x import exercise", "exercise": "exercise('00-a')"}.get(tag, f"print('{tag}')")
+            cell = new_code_cell(source, outputs=[new_output("stream", name="stdout", text=f"{tag}\n")])
             cell.execution_count = len(code_cells(notebook)) + 1
         else:
             cell = new_markdown_cell({"objectives": "# A lesson\n\nAims.", "exercise": "## Exercise"}.get(tag, tag))
@@ -262,7 +323,7 @@ SPOILED: list[tuple[Guard, Callable[[Notebook], object]]] = [
     (ran_in_order, lambda notebook: part(notebook, "still").update(execution_count=None)),
     (ran_in_order, lambda notebook: part(notebook, "still").update(execution_count=7)),
     (ran_in_order, lambda notebook: notebook.update(cells=[])),
-    (has_outputs, empty("explore", "still")),
+    (has_outputs, empty("explore", "still", "exercise")),
     (has_outputs, lambda notebook: notebook.update(cells=[])),
     (no_errors, put(new_output("error", ename="ValueError", evalue="no", traceback=[]))),
     (no_warnings, put(new_output("stream", name="stderr", text="careful"))),
@@ -295,6 +356,11 @@ SPOILED: list[tuple[Guard, Callable[[Notebook], object]]] = [
     (answers_are_folded, lambda notebook: part(notebook, "solution").metadata.pop("jupyter")),
     (answers_are_folded, say("instructor", "## Notes\n\n20 minutes")),
     (answers_are_folded, say("instructor", "<details><summary>Minutes</summary>20</details> and more")),
+    (core_is_short, say("takeaway", "word " * (CORE_WORDS + 1))),
+    (core_is_short, lambda notebook: notebook.cells.extend([part(notebook, "takeaway")] * CORE_CELLS)),
+    (core_has_one_exercise, tag_as("exercise", ["exercise", EXTRA_TAG])),
+    (core_stands_alone, say("still", "print(log)")),
+    (code_is_hidden, say("still", "1\n" * (LINES_SHOWN + 1))),
 ]
 
 

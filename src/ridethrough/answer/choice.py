@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, NamedTuple
 
@@ -74,31 +74,46 @@ def frontier(load: Any, units: Mapping[str, BackupUnit], outage: Any = LONGEST, 
         figure is `teach.views.frontier_view`. Lesson 08.
     """
     plugged, longest, aim = Load.of(load), Outage.of(outage), confidence_of(confidence)
-    choices = _choices(units, prices)
-    reached = [(choice, _reach(plugged, choice.unit, longest, aim)) for choice in choices]
-    at, rows = min(rule_hours(plugged)[0], longest.hours), list[dict[str, Any]]()
-    if at:
-        rows.append({"choice": NOTHING, "from (h)": 0.0, "to (h)": at, "price": 0.0,
-                     "in words": f"{NOTHING}: to {show(Q_(at, 'h'))} by rule of caution"})  # fmt: skip
-    for choice, reach in sorted(reached, key=lambda each: (each[0].offer.amount, -each[1])):
-        if reach > at:
-            moved = [_reach(plugged, _standby_times(choice.unit, times), longest, aim) for times in TIMES]
-            rows.append(_step(choice, at, reach, moved))
-            at = reach
-    if at < longest.hours:
-        rows.append({"choice": NONE, "from (h)": at, "to (h)": longest.hours,
-                     "in words": f"{NONE} from {show(Q_(at, 'h'))} on"})  # fmt: skip
+    reached = [(choice, reach_of(plugged, choice.unit, longest, aim)) for choice in choices_of(units, **prices)]
+    rows = list[dict[str, Any]]()
+    for what, begin, end in turns(reached, plugged, longest):
+        others = [standby_times(what.unit, times) for times in TIMES] if isinstance(what, Choice) else []
+        rows.append(_step(what, begin, end, [reach_of(plugged, unit, longest, aim) for unit in others]))
     up_to_it = {choice.name for choice, reach in reached if reach}
     rows += [{"choice": name, "in words": f"{name} is left out: {OUT}"} for name in units if name not in up_to_it]
     return pd.DataFrame(rows, columns=FRONTIER).fillna({"terms": "", "of": ""})
 
 
-def _step(choice: Choice, begin: float, end: float, moved: Sequence[float]) -> dict[str, Any]:
-    """Return the row of a choice that is the cheapest from one length of outage to another [h]."""
-    hours = [show(Q_(each, "h")) for each in (begin, end, *moved)]
-    said = "{}: from {} to {}; to {} with half its standby, to {} with twice".format(choice.priced, *hours)
-    told = (str(choice), begin, end, choice.offer.amount, choice.offer.terms, str(choice.offer), *moved, said)
-    return dict(zip(FRONTIER, told, strict=True))
+def turns(reached: Iterable[tuple[Choice, float]], load: Load,
+          longest: Outage) -> Iterator[tuple[Choice | str, float, float]]:  # fmt: skip
+    """Yield what comes first as the outage grows, from one length to another [h], of choices that reach so far [h].
+
+    That is doing nothing as far as the rule of caution goes, then the cheapest choice that still passes, then nothing.
+    """
+    at = min(rule_hours(load)[0], longest.hours)
+    if at:
+        yield NOTHING, 0.0, at
+    for choice, reach in sorted(reached, key=lambda each: (each[0].offer.amount, -each[1])):
+        if reach > at:
+            yield choice, at, reach
+            at = reach
+    if at < longest.hours:
+        yield NONE, at, longest.hours
+
+
+def _step(what: Choice | str, begin: float, end: float, moved: Sequence[float]) -> dict[str, Any]:
+    """Return the row of what comes first from one length of outage to another [h]."""
+    first, last, *others = (show(Q_(each, "h")) for each in (begin, end, *moved))
+    told = {"choice": str(what), "from (h)": begin, "to (h)": end}
+    if isinstance(what, Choice):
+        said = "{}: from {} to {}; to {} with half its standby, to {} with twice"
+        offer, (half, twice) = what.offer, moved
+        return told | {"price": offer.amount, "terms": offer.terms, "of": str(offer),
+                       "to (h), half its standby": half, "to (h), twice its standby": twice,
+                       "in words": said.format(what.priced, first, last, *others)}  # fmt: skip
+    if what == NOTHING:
+        return told | {"price": 0.0, "in words": f"{what}: to {last} by rule of caution"}
+    return told | {"in words": f"{what} from {first} on"}
 
 
 def what_would_change(load: Any, units: Mapping[str, BackupUnit], outage: Any, *, confidence: float | None = None,
@@ -123,7 +138,7 @@ def what_would_change(load: Any, units: Mapping[str, BackupUnit], outage: Any, *
     so the pick loses to a cheaper one below and fails above. Doing nothing is no choice here.
     """
     plugged, when, aim = Load.of(load), Outage.of(outage), confidence_of(confidence)
-    choices = _choices(units, prices)
+    choices = choices_of(units, **prices)
 
     def first(among: Sequence[Choice]) -> Choice | None:
         return next((choice for choice in among if _passes(plugged, choice.unit, when, aim)), None)
@@ -142,7 +157,7 @@ def what_would_change(load: Any, units: Mapping[str, BackupUnit], outage: Any, *
     return pd.DataFrame(told, columns=["what", "unit", "now", "looked to", "at", "then", "in words"])
 
 
-def _choices(units: Any, prices: dict[str, Any]) -> list[Choice]:
+def choices_of(units: Any, **prices: Any) -> list[Choice]:
     """Return units with every number of packs and a price in the commonest terms, the cheapest first."""
     stock, listed = stock_of(units), listed_of(units, prices.pop("prices", None), **prices)
     known = {name: unit for name, (unit, _) in stock.items() if isinstance(unit, BackupUnit)}
@@ -157,7 +172,7 @@ def _choices(units: Any, prices: dict[str, Any]) -> list[Choice]:
     return sorted((each for each in found if each.offer.terms == terms), key=_price_then_size)
 
 
-def _reach(load: Load, unit: BackupUnit, longest: Outage, aim: float) -> float:
+def reach_of(load: Load, unit: BackupUnit, longest: Outage, aim: float) -> float:
     """Return the longest outage that passes [h], at most as long as looked: without recharge any length tells it."""
     try:
         found = ride(load, unit, other(longest, duration=Q_(1, "h")) if longest.goes_on else longest, times=1)
@@ -168,7 +183,8 @@ def _reach(load: Load, unit: BackupUnit, longest: Outage, aim: float) -> float:
     return 0.0 if found.verdict == TOO_SMALL else min(reach, longest.hours)
 
 
-def _standby_times(unit: BackupUnit, times: float) -> BackupUnit:
+def standby_times(unit: BackupUnit, times: float) -> BackupUnit:
+    """Return the unit with its standby, and the doubt about it, taken times a number."""
     return unit.with_standby(unit.standby * times)
 
 
@@ -177,7 +193,7 @@ def _price_then_size(choice: Choice) -> tuple[float, float]:
 
 
 def _passes(load: Load, unit: BackupUnit, outage: Outage, aim: float) -> bool:
-    return _reach(load, unit, outage, aim) >= outage.hours
+    return reach_of(load, unit, outage, aim) >= outage.hours
 
 
 Change = tuple[str, str, float, list[float], Callable[[Choice, float], bool]]
@@ -193,7 +209,7 @@ def _changes(load: Load, outage: Outage, pick: Choice, aim: float) -> Iterator[C
 
     def idling(choice: Choice, power_w: float) -> bool:
         mine = choice.name == pick.name
-        return _passes(load, _standby_times(choice.unit, power_w / own_w) if mine else choice.unit, outage, aim)
+        return _passes(load, standby_times(choice.unit, power_w / own_w) if mine else choice.unit, outage, aim)
 
     def standing(choice: Choice, celsius: float) -> bool:
         room = Place.of(Q_(celsius, "degC"), "room", outage.hours)

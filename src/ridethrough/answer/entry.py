@@ -15,22 +15,13 @@ from ..units import Refusal
 from .headroom import RESTART, Check, headroom
 from .outage import Outage
 from .ride import Ride, ride
-from .size import LARGE
+from .size import LARGE, tried
 
 NOTHING = "door closed, ice"
 RULE = ("refrigerator", "half full freezer", "full freezer")
 LIMITS = {"start": "start surge", "voltage": "voltage"}  # other checks are of the inverter
 BY_RULE, BEYOND_RULE = "by rule of caution", "beyond the rule"
 NO_PRICE, FALLS_SHORT, TOO_SMALL = "no price", "falls short", "inverter too small"
-
-
-def fewest(load: Load, unit: BackupUnit, outage: Outage, aim: float) -> Ride:
-    """Return the ride on the fewest packs that last with chance ``aim``, or on all there are."""
-    for packs in range(unit.packs_max - unit.packs + 1):
-        found = ride(load, unit.with_packs(packs), outage, times=1)
-        if found.chance >= aim:
-            break
-    return found
 
 
 def passes(found: Ride, aim: float) -> bool:
@@ -44,7 +35,7 @@ def entry(load: Load, unit: BackupUnit | Refusal, assumed: str, name: str, outag
     try:
         if isinstance(unit, Refusal):
             raise unit
-        found = fewest(load, unit, outage, aim)
+        *_, found = tried(load, unit, outage, aim)
     except Refusal as refusal:
         return {"place": "not reckoned", "verdict": "not reckoned", "note": f"{refusal.given}. {refusal.remedy}"}
     fits, offers, left = passes(found, aim), listed.offers(name, found.unit.packs), found.left.magnitude

@@ -113,12 +113,7 @@ def size(load: Any, outage: Any, *, like: BackupUnit, confidence: float | None =
     <Size for 12 h at 90 %: 1,500 Wh printed; mine with 1 pack does>
     """
     when, aim = Outage.of(outage), confidence_of(confidence)
-    accounts: list[Ledger] = []
-    BackupUnit.of(like, "like")
-    for packs in range(like.packs_max - like.packs + 1):
-        accounts.append(ledger(load, like.with_packs(packs), when, draws=draws, seed=seed))
-        if accounts[-1].chance >= aim:
-            break
+    accounts = tried(load, BackupUnit.of(like, "like"), when, aim, draws=draws, seed=seed)
     if not accounts[0].needed.magnitude:
         raise Refusal("no load and no standby", "something that takes energy", "Plug in a load, or give the standby.")
     case = accounts[0].case
@@ -127,6 +122,16 @@ def size(load: Any, outage: Any, *, like: BackupUnit, confidence: float | None =
                       "a load and a start that some box can carry",
                       "Look at outage.start and outage.unit_at.")  # fmt: skip
     return Size(tuple(accounts), aim)
+
+
+def tried(load: Any, unit: BackupUnit, outage: Outage, aim: float, **drawn: int) -> list[Ledger]:
+    """Return the accounts without packs, with one, and so on, up to the first that lasts with chance ``aim``."""
+    accounts: list[Ledger] = []
+    for packs in range(unit.packs_max - unit.packs + 1):
+        accounts.append(ledger(load, unit.with_packs(packs), outage, **drawn))
+        if accounts[-1].chance >= aim:
+            break
+    return accounts
 
 
 def confidence_of(given: float | None) -> float:

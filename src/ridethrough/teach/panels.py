@@ -147,7 +147,7 @@ class View:
     @property
     def numbers(self) -> str:
         """The table as HTML."""
-        return self.table.to_html(index=False, border=0, float_format="{:,.1f}".format, justify="left")
+        return self.table.to_html(index=False, border=0, float_format="{:z,.1f}".format, justify="left")
 
     def _repr_html_(self) -> str:
         figure = canvas()
@@ -158,7 +158,7 @@ class View:
         )
 
     def __repr__(self) -> str:
-        return f"{self.text}\n\n{self.table.to_string(index=False, float_format='{:,.1f}'.format)}"
+        return f"{self.text}\n\n{self.table.to_string(index=False, float_format='{:z,.1f}'.format)}"
 
 
 class _Shown(anywidget.AnyWidget):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import pandas as pd
 
 from ..answer.ledger import Ledger, ledger
@@ -29,6 +31,7 @@ def kitchen_log() -> MeterLog:
     return read_log(scenario.path("kitchen-fridge-freezer.csv"), meter=Meter(**scenario.KITCHEN_METER))
 
 
+@cache
 def kitchen_draw() -> Draw:
     """Return what the pantry's kitchen fridge-freezer draws, by its log (invented)."""
     return measure_draw(kitchen_log(), name="fridge-freezer", room=scenario.KITCHEN_ROOM)

@@ -13,7 +13,7 @@ _HOURS = {1: "1 h", 4: "4 h", 12: "12 h", 24: "1 day", 72: "3 days", 168: "7 day
 _PRICES = [float(f"{first}e{zeros}") for zeros in range(7) for first in (1, 2, 5)]
 
 
-def steps_figure(axes: Axes, table: pd.DataFrame) -> About:
+def steps_figure(axes: Axes, table: pd.DataFrame, at: float | None = None) -> About:
     """Draw price against length of the outage, a step for each choice, its name where it begins.
 
     Parameters
@@ -22,6 +22,8 @@ def steps_figure(axes: Axes, table: pd.DataFrame) -> About:
         As in `ledger_figure`.
     table : pandas.DataFrame
         From `frontier`.
+    at : float, optional
+        A length of the outage to mark, up to its step [h].
     """
     axes.figure.subplots_adjust(right=0.95)
     steps, reach = table[table["price"] > 0], float(table["to (h)"].max())
@@ -41,6 +43,9 @@ def steps_figure(axes: Axes, table: pd.DataFrame) -> About:
         middle = (max(start, begin) * end) ** 0.5
         axes.axvspan(max(start, begin), end, color=INK if price == 0 else SHORT, alpha=0.12, linewidth=0)
         axes.text(middle, 1.1 * lowest, choice, rotation=90, ha="center", va="bottom")
+    if at is not None:
+        here = steps.loc[(steps["from (h)"] < at) & (at <= steps["to (h)"]), "price"]
+        axes.plot([at] * 2, [lowest, here.max() if len(here) else highest], color=INK, linewidth=1.6, linestyle=":")
     hours = {each: name for each, name in _HOURS.items() if begin <= each <= reach}
     axes.set(xscale="log", yscale="log", xlim=(begin, reach), ylim=(lowest, highest), xlabel="length of the outage")
     axes.set_xticks(list(hours), list(hours.values()))

@@ -3,7 +3,9 @@
 from .appliances import length_panel, parting_view, starts_view, sticker_panel, trace_view
 from .household import all_together, household_panel, pantry_loads, shedding_view
 from .outages import cold_panel, emptying_view, outage_panel, past_view, rides_view
+from .stretching import stretch_panel, stretch_view
 from .units import (
+    choice_panel,
     crossing_panel,
     efficiency_panel,
     frontier_view,

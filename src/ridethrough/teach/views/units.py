@@ -10,8 +10,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from ...answer.choice import LONGEST, NONE, Choice, choices_of, reach_of, standby_times, turns
+from ...answer.entry import NOTHING
 from ...answer.ledger import Ledger, ledger
 from ...answer.outage import Outage
+from ...answer.size import confidence_of
 from ...estimate import Estimate
 from ...model.ageing import aged, charge_after
 from ...model.load import Load
@@ -204,3 +207,64 @@ def frontier_view(table: pd.DataFrame) -> View:
     text = f"The cheapest that passes. {'. '.join(table['in words'])}."
     headline = ", ".join(said).replace("for", "For", 1) or f"{table['choice'].iloc[0]} comes first"
     return View(text, table.drop(columns="in words"), headline, partial(steps_figure, table=table))
+
+
+def choice_panel(load: Load, units: Mapping[str, BackupUnit], *, moves: str, start: Any = "100 %",
+                 **prices: Any) -> Panel:  # fmt: skip
+    """Return the panel of lesson 08: which one to buy for how long, and what does one unit's standby do to that?
+
+    Parameters
+    ----------
+    load : Load
+        What is plugged in [W].
+    units : mapping from name to BackupUnit
+        With their prices, as in `frontier`.
+    moves : str
+        The unit whose standby the second control sets.
+    start : Estimate, str or float
+        State of charge when the outage begins [-].
+    prices
+        As in `frontier`.
+
+    Raises
+    ------
+    Refusal
+        If the unit that moves has no price in the terms that most units have.
+    """
+    longest, aim, found = Outage(LONGEST, start=start), confidence_of(None), choices_of(units, **prices)
+    mine = [each for each in found if each.name == moves]
+    if not mine:
+        priced = ", ".join(sorted({each.name for each in found}))
+        raise Refusal(f"moves={moves!r}", "a unit with a price like the others'", f"Write one of: {priced}.")
+    names = [str(each) for each in mine]
+    others = [(each, reach_of(load, each.unit, longest, aim)) for each in found if each.name != moves]
+    own_w = plain(mine[0].unit.standby.to("W"))
+    standby_w = Slider(f"standby of {moves}", 16, 46, 46, unit="W", step=5)
+
+    def steps(watts: float) -> pd.DataFrame:
+        moved = [each._replace(unit=standby_times(each.unit, watts / own_w)) for each in mine]
+        reached = [*others, *((each, reach_of(load, each.unit, longest, aim)) for each in moved)]
+        free = {NOTHING: 0.0, NONE: np.nan}
+        rows = [
+            (str(what), begin, end, *(what.offer[:2] if isinstance(what, Choice) else (free[what], "")))
+            for what, begin, end in turns(reached, load, longest)
+        ]
+        return pd.DataFrame(rows, columns=["choice", "from (h)", "to (h)", "price", "terms"])
+
+    tables = {watts: steps(watts) for watts in standby_w.places()}
+
+    def view(hours: float, standby_w: float) -> View:
+        watts = min(tables, key=lambda each: abs(each - standby_w))
+        table = tables[watts]
+        name, begin, end, price, terms = table[table["to (h)"] >= hours].iloc[0]
+        priced = f"{name}, {price:,.0f} {terms}" if price > 0 else name
+        first = [f"{each} comes first from {show(Q_(since, 'h'))} to {show(Q_(until, 'h'))}" for each, since, until, *_
+                 in table.itertuples(index=False) if each in names]  # fmt: skip
+        lasts = f"the first choice from {show(Q_(begin, 'h'))} to {show(Q_(end, 'h'))}"
+        text = (
+            f"An outage of {hours:g} h: {priced}, {lasts}. "
+            f"With {watts:g} W of standby, {' and '.join(first) or f'{moves} comes first nowhere'}."
+        )
+        return View(text, table.dropna(), f"{hours:g} h: {priced}", partial(steps_figure, table=table, at=hours))
+
+    return Panel(view, hours=Slider("length of the outage", 6, 168, 6, unit="h", step=6), standby_w=standby_w)
