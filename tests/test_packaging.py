@@ -150,7 +150,8 @@ def test_the_wheel_holds_lessons_and_data(copy: Path, tmp_path: Path) -> None:
         names = set(opened.namelist())
         (entries,) = [opened.read(name).decode() for name in names if name.endswith("entry_points.txt")]
     for folder, kinds in (
-        ("lessons", "*.ipynb"), ("data", "*.csv"), ("data", "datapackage.json"), ("data", "make.py"),
+        ("lessons", "*.ipynb"), ("lessons", "*.md"), ("lessons", "*.toml"),
+        ("data", "*.csv"), ("data", "datapackage.json"), ("data", "make.py"),
         ("src", "*.py"), ("src", "*.pyi"), ("src", "py.typed"), ("src", "*.csv"), ("src", "*.toml"),
         ("src", "*.html"), ("src", "*.css"), ("src", "*.typ"),
     ):  # fmt: skip
