@@ -1,0 +1,83 @@
+"""The kit without a network: all of it as pages, and a folder that it can be installed from."""
+
+from __future__ import annotations
+
+import platform
+import subprocess
+import sys
+from pathlib import Path
+
+import nbformat
+
+from ..units import Refusal
+from .export import panel_of, title_of
+from .panels import _SLEEPING
+from .papers import JOBS, fresh, refusal
+from .scenario import kit_folder
+from .sheet import _TEMPLATES
+
+_PAGES = Path(__file__).with_name("pages")
+PLAIN = ("exclude_anchor_links", "exclude_input_prompt", "exclude_output_prompt")  # what paper has no use for
+
+
+def write_pages(out: str | Path) -> str:
+    """Write every lesson as a page, the page of its panel, and an index; return where to begin.
+
+    Code that the lessons hide is left out, and so is what only a running lesson has a use for. No page asks the
+    network for anything.
+
+    Parameters
+    ----------
+    out : str or path
+        A folder, new or empty.
+    """
+    place, told = fresh(out), []
+    for lesson in sorted(kit_folder("lessons").glob("*.ipynb")):
+        told.append(_write_lesson(lesson, place))
+        print(place / told[-1]["page"], flush=True)
+    (place / "index.html").write_text(_TEMPLATES.get_template("index.html").render(lessons=told), encoding="utf-8")
+    return JOBS["pages"]["done"].format(count=len(told), out=place)
+
+
+def _write_lesson(lesson: Path, place: Path) -> dict[str, str]:
+    """Write a lesson's two pages and return what the index says of it."""
+    from nbconvert import HTMLExporter
+
+    told = {"page": f"{lesson.stem}.html", "panel": f"{lesson.stem}-panel.html", "title": title_of(lesson)}
+    told["question"] = nbformat.read(lesson, as_version=4).cells[0].source.split("\n\n")[1].replace("*", "")
+    try:
+        panel_of(lesson).export(place / told["panel"], title=told["title"])
+    except Refusal:  # a lesson without one is a page all the same
+        told["panel"] = ""
+    css = (_PAGES / "site.css").read_text(encoding="utf-8")
+    kept = dict.fromkeys(PLAIN, True)
+    exporter = HTMLExporter(template_name="basic", template_file=str(_PAGES / "lesson.html"), **kept)
+    page, _ = exporter.from_filename(str(lesson), told | {"css": css})
+    link = f'<a href="{told["panel"]}">Move its sliders.</a>' if told["panel"] else ""
+    (place / told["page"]).write_text(page.replace(_SLEEPING, link), encoding="utf-8")
+    return told
+
+
+def write_wheels(out: str | Path) -> str:
+    """Write the kit's own wheel and those of all that it needs, in the pinned versions; return how to install them.
+
+    Parameters
+    ----------
+    out : str or path
+        A folder, new or empty.
+
+    Raises
+    ------
+    Refusal
+        If this is no checkout of the kit, or pip fails.
+    """
+    pins = kit_folder("binder") / "requirements.txt"
+    if not pins.is_file():
+        raise refusal("no checkout", place=pins.parent)
+    place, kit = fresh(out), pins.parents[1]
+    asked = [sys.executable, "-m", "pip", "wheel", "-q", "-c", str(pins), "-w", str(place), str(kit)]
+    ran = subprocess.run(asked, capture_output=True, text=True)
+    if ran.returncode:
+        raise refusal("pip failed", last=next(filter(None, ran.stderr.splitlines()), f"status {ran.returncode}"))
+    python, count = ".".join(platform.python_version_tuple()[:2]), len(list(place.iterdir()))
+    return JOBS["wheels"]["done"].strip().format(count=count, python=python, out=place, name=place.name)
