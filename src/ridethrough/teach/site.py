@@ -16,9 +16,6 @@ from .papers import JOBS, fresh, refusal
 from .scenario import kit_folder
 from .sheet import _TEMPLATES
 
-_PAGES = Path(__file__).with_name("pages")
-PLAIN = ("exclude_anchor_links", "exclude_input_prompt", "exclude_output_prompt")  # what paper has no use for
-
 
 def write_pages(out: str | Path) -> str:
     """Write every lesson as a page, the page of its panel, and an index; return where to begin.
@@ -49,10 +46,9 @@ def _write_lesson(lesson: Path, place: Path) -> dict[str, str]:
         panel_of(lesson).export(place / told["panel"], title=told["title"])
     except Refusal:  # a lesson without one is a page all the same
         told["panel"] = ""
-    css = (_PAGES / "site.css").read_text(encoding="utf-8")
-    kept = dict.fromkeys(PLAIN, True)
-    exporter = HTMLExporter(template_name="basic", template_file=str(_PAGES / "lesson.html"), **kept)
-    page, _ = exporter.from_filename(str(lesson), told | {"css": css})
+    template = str(Path(__file__).with_name("pages") / "lesson.html")
+    exporter = HTMLExporter(template_name="basic", template_file=template, exclude_anchor_links=True)
+    page, _ = exporter.from_filename(str(lesson), told)
     link = f'<a href="{told["panel"]}">Move its sliders.</a>' if told["panel"] else ""
     (place / told["page"]).write_text(page.replace(_SLEEPING, link), encoding="utf-8")
     return told
