@@ -188,7 +188,7 @@ def class_view(marked: pd.DataFrame) -> View:
         Columns: learner, exercise, kind, slip.
     """
     size, kinds = marked["learner"].nunique(), marked.groupby("exercise", sort=False)["kind"]
-    right = [f"{key} {(kind == 'right').sum()}" for key, kind in kinds if not key.endswith("x")]
+    right = [f"{key} {(kind == 'right').sum()}" for key, kind in kinds if not str(key).endswith("x")]
     slips = marked[marked["kind"] == "slip"].value_counts(["exercise", "slip"])
     told = [f"{key}: {slip}" for key, slip in slips.index]
     often = "; ".join(f"{each} ({count})" for each, count in zip(told, slips, strict=True)) or "none that is known"

@@ -9,7 +9,6 @@ from pathlib import Path
 
 import nbformat
 
-from ..units import Refusal
 from .export import panel_of, title_of
 from .panels import _SLEEPING
 from .papers import JOBS, fresh, refusal
@@ -40,17 +39,15 @@ def _write_lesson(lesson: Path, place: Path) -> dict[str, str]:
     """Write a lesson's two pages and return what the index says of it."""
     from nbconvert import HTMLExporter
 
-    told = {"page": f"{lesson.stem}.html", "panel": f"{lesson.stem}-panel.html", "title": title_of(lesson)}
+    told = {"page": f"{lesson.stem}.html", "panel": "", "title": title_of(lesson)}
     told["question"] = nbformat.read(lesson, as_version=4).cells[0].source.split("\n\n")[1].replace("*", "")
-    try:
-        panel_of(lesson).export(place / told["panel"], title=told["title"])
-    except Refusal:  # a lesson without one is a page all the same
-        told["panel"] = ""
     template = str(Path(__file__).with_name("pages") / "lesson.html")
     exporter = HTMLExporter(template_name="basic", template_file=template, exclude_anchor_links=True)
     page, _ = exporter.from_filename(str(lesson), told)
-    link = f'<a href="{told["panel"]}">Move its sliders.</a>' if told["panel"] else ""
-    (place / told["page"]).write_text(page.replace(_SLEEPING, link), encoding="utf-8")
+    if _SLEEPING in page:  # it shows a panel
+        told["panel"] = panel_of(lesson).export(place / f"{lesson.stem}-panel.html", title=told["title"]).name
+        page = page.replace(_SLEEPING, f'<a href="{told["panel"]}">Move its sliders.</a>')
+    (place / told["page"]).write_text(page, encoding="utf-8")
     return told
 
 
