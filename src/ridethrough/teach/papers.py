@@ -81,7 +81,7 @@ def _split(file: Path) -> tuple[str, list[tuple[int, list[str]]]]:
     """Return what parts a file's columns, going by the heading that names the learner, and its rows by their lines."""
     try:
         text, encoding, whole = head_of(file, Place(file.name))
-        text = (text if whole else file.read_text(encoding=encoding)).removeprefix("\ufeff")
+        text = text if whole else file.read_text(encoding=encoding)
         tables = [(split, [*split_by(text, split, Place(file.name))] or [(1, [""])]) for split in SPLITS]
     except Refusal as found:
         raise refusal("no list", given=found.given) from None
