@@ -249,6 +249,55 @@ def test_root_is_allowed_only_to_root(
     assert os.environ["JUPYTER_CONFIG_PATH"].split(os.pathsep) == [str(tmp_path / command.JUPYTER), "set by the user"]
 
 
+# --- Its jobs --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("line", "function", "given"),
+    [
+        ("papers class.csv --exercises 00-b 02-a --out p", "papers.write_papers",
+         {"table": Path("class.csv"), "exercises": ["00-b", "02-a"], "out": Path("p")}),
+        ("papers class.csv --exercises 00-b", "papers.write_papers",
+         {"table": Path("class.csv"), "exercises": ["00-b"], "out": Path("papers")}),
+        ("mark answers.csv", "papers.write_marked", {"table": Path("answers.csv"), "out": Path("marked")}),
+        ("pages", "site.write_pages", {"out": Path("site")}),
+        ("wheels --out w", "site.write_wheels", {"out": Path("w")}),
+    ],
+)  # fmt: skip
+def test_a_job_is_done_in_place_of_the_lessons(
+    line: str, function: str, given: dict[str, Any], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    done: list[dict[str, Any]] = []
+    monkeypatch.setattr(f"ridethrough.teach.{function}", lambda **kept: done.append(kept) or "It is done.")
+    monkeypatch.setattr(command, "open_lab", lambda *kept, **more: pytest.fail("the lessons opened"))
+    assert command.main(line.split()) == 0
+    assert done == [given]
+    assert capsys.readouterr().out == "It is done.\n"
+
+
+def test_a_class_from_list_to_marks(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "class.csv").write_text("name;room\nMüller, Anna;3\nBen;4\n", encoding="utf-8")
+    assert command.main(["papers", "class.csv", "--exercises", "00-b", "00-x"]) == 0
+    out = capsys.readouterr().out
+    assert "ridethrough mark papers/answers.csv" in out
+    assert command.main(["mark", "papers/answers.csv"]) == 0
+    assert "Learners: 2. Right: 00-b 0. Slips: none" in capsys.readouterr().out
+    assert (tmp_path / "marked" / "marked.html").is_file()
+    assert command.main(["papers", "class.csv", "--exercises", "00-b"]) == 1
+    refused = capsys.readouterr()
+    assert refused.out == ""
+    assert "--out papers-2" in refused.err
+
+
+def test_papers_need_exercises(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit, match="2"):
+        command.main(["papers", "class.csv"])
+    assert "--exercises" in capsys.readouterr().err
+
+
 # --- For real --------------------------------------------------------------------------------------
 
 

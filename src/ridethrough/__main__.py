@@ -1,7 +1,7 @@
 """The command ``ridethrough``: a first answer, then the lessons, opened in JupyterLab on a copy.
 
 Learners work on a copy in an ignored folder. Running the command again fills in what is missing and
-never writes over a file that is there.
+never writes over a file that is there. Its jobs besides: papers for a class, their marking, pages, wheels.
 """
 
 from __future__ import annotations
@@ -13,7 +13,9 @@ import socket
 import sys
 from contextlib import suppress
 from pathlib import Path
+from pkgutil import resolve_name
 
+from .teach.formulas import texts
 from .teach.scenario import kit_folder
 from .units import Refusal
 
@@ -26,6 +28,7 @@ BESIDE = {
         '{"disabledExtensions": {"@jupyterlab/apputils-extension:announcements": true}}\n'
     ),
 }
+ARGUMENTS = ("table", "exercises", "out")  # of the jobs
 HOST = "127.0.0.1"
 PORTS = range(8888, 8908)
 
@@ -153,8 +156,8 @@ def open_lab(folder: Path, port: int, browser: bool) -> None:
     LabApp.launch_instance(settings)
 
 
-def main(argv: list[str] | None = None) -> int:
-    """Print the first answer, copy the lessons, open them; return the exit status."""
+def read_command(argv: list[str] | None) -> argparse.Namespace:
+    """Return what was asked for; ``job`` is None where it is the lessons."""
     parser = argparse.ArgumentParser(
         prog="ridethrough", description="A first answer, then the lessons in JupyterLab, on a copy of your own."
     )
@@ -162,14 +165,30 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--folder", type=Path, default=Path("my-lessons"), help="your copy (default: ./my-lessons)")
     parser.add_argument("--port", type=int, help="where JupyterLab listens (default: the first free one from 8888)")
     parser.add_argument("--no-browser", action="store_true", help="print the address to open, and open no browser")
-    asked = parser.parse_args(argv)
+    jobs = parser.add_subparsers(dest="job", metavar="JOB", title="jobs, each into a new or empty folder")
+    for job, said in texts("jobs.toml").items():
+        each, out = jobs.add_parser(job, help=said["what"], description=said["what"]), said.get("out", job)
+        each.set_defaults(run=said["run"])
+        if "table" in said:
+            each.add_argument("table", type=Path, help=said["table"])
+        if "exercises" in said:
+            each.add_argument("--exercises", nargs="+", required=True, metavar="KEY", help=said["exercises"])
+        each.add_argument("--out", type=Path, default=Path(out), help=f"where to (default: ./{out})")
+    return parser.parse_args(argv)
 
-    from .teach.pantry import first_answer
 
-    print(first_answer())
-    if asked.answer:
-        return 0
+def main(argv: list[str] | None = None) -> int:
+    """Do the job asked for; or print the first answer, copy the lessons, open them. Return the exit status."""
+    asked = read_command(argv)
     try:
+        if asked.job:
+            print(resolve_name(asked.run)(**{name: given for name, given in vars(asked).items() if name in ARGUMENTS}))
+            return 0
+        from .teach.pantry import first_answer
+
+        print(first_answer())
+        if asked.answer:
+            return 0
         port = free_port(asked.port)
         print(prepare(asked.folder))
     except Refusal as refusal:

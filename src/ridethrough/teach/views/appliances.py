@@ -125,9 +125,10 @@ def starts_view(log: MeterLog, draw: Draw) -> View:
     highest = np.array([log.power_w[np.abs(at - start - 1 / 120) <= 1 / 120 + 1e-6].max() for start in hours])
     caught = highest >= times.low * running_w
     text = (
-        f"In {len(hours)} regular cycles the meter caught {caught.sum()} starts, the highest {highest.max():,.0f} W; in "
-        f"the others it showed {highest[~caught].max():,.0f} W at most. A start asks {times.low:g} to {times.high:g} times the "
-        f"running {show(draw.running_power)}: {times.low * running_w:,.0f} to {times.high * running_w:,.0f} W."
+        f"In {len(hours)} regular cycles the meter caught {caught.sum()} starts, the highest {highest.max():,.0f} W; "
+        f"in the others it showed {highest[~caught].max():,.0f} W at most. A start asks {times.low:g} to "
+        f"{times.high:g} times the running {show(draw.running_power)}: {times.low * running_w:,.0f} to "
+        f"{times.high * running_w:,.0f} W."
     )
     table = pd.DataFrame({"start (h)": hours[caught], "highest reading (W)": highest[caught]})
     headline = f"{len(hours)} cycles, the start of {caught.sum()} caught by the meter"

@@ -53,7 +53,7 @@ def _ends(rides: Ride) -> str:
 
 
 def outage_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Panel:
-    """Return the panel of lesson 07: until which hour is it covered, alone and with packs?
+    """Return the panel of lessons 07 and 11: until which hour is it covered, alone and with packs?
 
     Parameters
     ----------
@@ -64,7 +64,7 @@ def outage_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Panel
     start : Estimate, str or float
         State of charge when the outage begins [-].
     """
-    units = {each.label: each for each in (unit.with_packs(n) for n in range(unit.packs_max + 1))}
+    units = {each.label: each for each in (unit.with_packs(n) for n in range(unit.packs_max - unit.packs + 1))}
 
     def view(hours: float, on: str) -> View:
         return rides_view(load, units[on], Outage(Q_(hours, "h"), start=start))
