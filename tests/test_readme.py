@@ -3,6 +3,8 @@
 import re
 from pathlib import Path
 
+import nbformat
+
 from ridethrough.teach import scenario
 from ridethrough.teach.pantry import first_answer
 
@@ -34,9 +36,19 @@ def test_every_lesson_is_in_the_table_and_every_link_leads_somewhere() -> None:
         assert f"lessons/{lesson.name}" in links
 
 
+def test_minutes_are_the_lessons_own() -> None:
+    for lesson in sorted((ROOT / "lessons").glob("*.ipynb")):
+        head = nbformat.read(lesson, 4).cells[0].source
+        core, more = re.search(
+            r"\*\*Time:\*\* (\d+) minutes(?:; what is marked \*more\*, another (\d+))?", head
+        ).groups()  # type: ignore[union-attr]
+        [told] = re.findall(rf"lessons/{lesson.name}\) \|[^|]+\| ([^|]+) \|", README)
+        assert told == (f"{core}, and {more} more" if more else f"{core}, and days of your own")
+
+
 def test_the_lines_for_your_own_readings_run(tmp_path: Path, monkeypatch) -> None:  # type: ignore[no-untyped-def]
     """The block under "your own readings", with a log of another make in place of the reader's."""
-    block = re.search(r"own readings\n\n```python\n(.*?)```", README, re.S)
+    block = re.search(r"## Use it with your own readings.*?```python\n(.*?)```", README, re.S)
     assert block is not None
     (tmp_path / "my-refrigerator.csv").write_bytes(scenario.path("store-chest-freezer.csv").read_bytes())
     monkeypatch.chdir(tmp_path)
