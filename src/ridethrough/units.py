@@ -138,6 +138,11 @@ def of_kind(value: Any, kind: Any, name: str, needed: str, remedy: str) -> Any:
     return value
 
 
+def truth(value: Any, name: str) -> bool:
+    """Return ``value``, refused unless it is True or False: text such as "no" would count as True."""
+    return bool(of_kind(value, bool, name, "True or False", f"Write {name}=True, or leave it out."))
+
+
 def whole(value: Any, name: str, least: int = 0, example: int = 1) -> int:
     """Return ``value``, refused unless it is a whole number of ``least`` or more."""
     if not isinstance(value, int) or isinstance(value, bool) or value < least:

@@ -12,7 +12,7 @@ from ..estimate import Estimate
 from ..model.load import Load
 from ..propagation import estimate
 from ..sources import coefficient, lookup
-from ..units import Q_, Refusal, measures, number, positive, quantity, show, whole
+from ..units import Q_, Refusal, measures, number, positive, quantity, show, truth, whole
 from .meter import Meter
 from .meterlog import MeterLog
 
@@ -64,6 +64,7 @@ class Rundown:
             remedy = 'Write ("60 W", "11.8 h"), ("0.7 kWh", "11.8 h") or Rundown(load="60 W", hours="11.8 h").'
             raise Refusal(f"the run-down {entry!r}", "a run time and either a load or the energy delivered", remedy)
         whole(entry.packs, "packs")
+        truth(entry.stopped_early, "stopped_early")
         return entry
 
     @property

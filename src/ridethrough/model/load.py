@@ -13,7 +13,7 @@ import pint
 from ..estimate import Estimate
 from ..propagation import estimate
 from ..sources import coefficient, lookup, temperature
-from ..units import Q_, Refusal, number, of_kind, positive, quantity, show
+from ..units import Q_, Refusal, number, of_kind, positive, quantity, show, truth
 from .pattern import DAY_H, Pattern, alike
 
 CABINETS = ("refrigerator", "freezer")
@@ -182,7 +182,7 @@ class Load:
         power = estimate(running, "W", "running")
         pattern = Pattern.of_levels([float(power.value.magnitude), 0.0], [share, 1 - share])
         return cls((Appliance(name, power * share, pattern, quantity(day_spread, "Wh", "day_spread"),  # (1)
-                              peak=power.value, motor=power.value if motor else None),))  # fmt: skip
+                              peak=power.value, motor=power.value if truth(motor, "motor") else None),))  # fmt: skip
 
     @classmethod
     def daily(cls, windows: Sequence[tuple[str, str, Any]], name: str = "daily load") -> Load:

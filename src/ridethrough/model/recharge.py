@@ -14,7 +14,7 @@ from ..estimate import Estimate
 from ..propagation import estimate
 from ..sampling import Sampler
 from ..sources import CAUTIONS, coefficient, lookup
-from ..units import Q_, Refusal, number, positive, show
+from ..units import Q_, Refusal, number, positive, show, truth
 from .pattern import DAY_H, Pattern, clock
 
 
@@ -171,9 +171,8 @@ class Recharge:
         carries : bool
             Whether load and unit hang on it, as on a generator that the unit passes through.
         """
-        return Recharge(
-            Pattern.daily(windows), efficiency_of(efficiency), carries, estimate(factor, "1", "factor"), once=False
-        )
+        carried, share = truth(carries, "carries"), estimate(factor, "1", "factor")
+        return Recharge(Pattern.daily(windows), efficiency_of(efficiency), carried, share, once=False)
 
     def window(self, hours: float, begins_h: float | None) -> tuple[np.ndarray, np.ndarray]:
         """Return when it changes within an outage, 0 and the end included [h], and its power between [W].

@@ -12,7 +12,7 @@ import numpy as np
 from ..estimate import Estimate
 from ..propagation import estimate
 from ..sources import coefficient, lookup
-from ..units import Q_, Refusal, positive, show
+from ..units import Q_, Refusal, positive, show, truth
 from .charger import LEAST
 from .pattern import DAY_H, Pattern, clock
 from .recharge import Days, Recharge, efficiency_of
@@ -89,6 +89,7 @@ class Sun(Recharge):
         self, watts: Any, place: Any, *, when: Any, tilt: float, azimuth: float | None = None, clear: bool = False,
         derate: Any = None, efficiency: Any = None, utc: float | None = None,
     ) -> None:  # fmt: skip
+        truth(clear, "clear")
         spot, known = _spot(place), isinstance(place, Weather)
         facing = SOUTH * (spot[0] >= 0) if azimuth is None else azimuth
         plane = _degrees(tilt, "tilt", 0, RIGHT), _degrees(facing, "azimuth", 0, 2 * SOUTH)
