@@ -65,3 +65,24 @@ def test_what_is_no_such_thing_is_refused_by_name(call: Any, says: str) -> None:
         call()
     assert says in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+COLD = rt.Load.cycling("90 W", "30 %").in_a_room_of("20 degC")
+YES_OR_NO = {
+    "thermometer": lambda said: rt.do_nothing(rt.Cabinet(COLD), "3 h", thermometer=said, draws=2),
+    "full": lambda said: rt.Cabinet(COLD, full=said),
+    "clear": lambda said: rt.Sun("200 W", (40, -105), when="May", tilt=0, clear=said),
+    "stopped_early": lambda said: rt.agreement(rt.ride(LOAD, UNIT, "12 h", draws=9), "3 h", stopped_early=said),
+    "carries": lambda said: rt.Recharge.daily([("8:00", "9:00", "300 W")], carries=said),
+    "motor": lambda said: rt.Load.cycling("90 W", "30 %", motor=said),
+}
+
+
+@pytest.mark.parametrize("name", YES_OR_NO)
+def test_text_is_neither_true_nor_false(name: str) -> None:
+    for given in ("no", "half", 0, None):
+        with pytest.raises(rt.Refusal) as caught:
+            YES_OR_NO[name](given)
+        assert f"{name}={given!r}. Needed: True or False." in str(caught.value)
+    for given in (True, False):
+        YES_OR_NO[name](given)

@@ -147,7 +147,7 @@ def test_the_best_windows_are_the_best_of_all_rides() -> None:
     for row in found.table.itertuples(index=False):
         outage = Outage("40 h")
         if row[0] < row[1]:
-            outage = outage.with_windows([(Q_(row[1] - row[0], "h"), Q_(row[1], "h"))])
+            outage = outage.switched(row[1] - row[0], row[0])
         asked.append(float(ride(box.as_load(), small, outage, draws=2).walk.state.asked[0]))
     assert found.table["asked (Wh)"].to_numpy() == pytest.approx(asked, rel=1e-9)
     assert found.table["asked (Wh)"].is_monotonic_increasing
@@ -210,6 +210,31 @@ def test_the_food_is_always_spoken_of(kind: str) -> None:
         assert {"refrigerator": "about 4 h", "freezer": "about 48 h"}[kind] in said
 
 
+@pytest.mark.parametrize("kind", ["refrigerator", "freezer"])
+def test_a_ride_speaks_of_the_food_where_it_may_warm(kind: str) -> None:
+    """Of every cabinet, and of every cold appliance that windows switch off; of nothing else, and once."""
+    box, said = cabinet(kind), CAUTIONS[f"food, {kind}"]
+    windows, cold = Outage("24 h", on=[("0 h", "10 min")], every="24 h"), box.load
+    for load, outage, count in (
+        (box.as_load(), "24 h", 1), (box.as_load(), windows, 1), (cold, windows, 1), (cold, "24 h", 0),
+        (box.as_load() + box.as_load(), windows, 1), (Load.steady("5 W", "router"), windows, 0),
+    ):  # fmt: skip
+        assert ride(load, unit(), outage, draws=2).cautions.count(said) == count
+    assert said in ledger(box.as_load(), unit(), windows, draws=2).cautions
+    found = plan(box, unit(), "30 h")
+    assert said in found.ride.cautions
+    assert found.cautions.count(said) == 1
+
+
+def test_a_unit_that_need_not_run_is_left_off() -> None:
+    """Ten hours, of which the first gap takes all: nothing is asked, and no window is told."""
+    found = plan(cabinet(), unit(), "10 h")
+    assert found.pattern == "leave it off: the food keeps as long without it"
+    assert (found.windows, float(found.ride.walk.state.asked[0])) == ((), 0)
+    assert CAUTIONS["stages not needed"] not in found.cautions
+    assert plan(cabinet(), unit(), "30 h").pattern.startswith("on for the last")
+
+
 def test_windows_are_told_by_the_clock_where_it_is_known() -> None:
     box = cabinet("refrigerator", food="20000 kg", inside="3 degC")
     told = plan(box, unit(), Outage("1 day", begins="21:30"), switchings=8).windows
@@ -255,6 +280,44 @@ def test_doing_nothing() -> None:
     )
 
 
+@pytest.mark.parametrize("cool_first", [True, False])
+def test_the_hours_of_a_room_count_one_by_one(cool_first: bool) -> None:
+    """While the first twelve hours are as warm as one room, food that is lost in them is lost as there."""
+    hours = (["5 degC"] * 12 + ["40 degC"] * 12) if cool_first else (["40 degC"] * 12 + ["5 degC"] * 12)
+    found = do_nothing(cabinet("refrigerator"), Outage("24 h", room=hours), thermometer=True, draws=40)
+    alone = do_nothing(cabinet("refrigerator"), Outage("24 h", room=hours[0]), thermometer=True, draws=40)
+    kept = found["kept (h)"][0]
+    assert kept > 12 if cool_first else kept == pytest.approx(alone["kept (h)"][0])
+    drawn_w = 84 * 0.35 / 18 * np.array([2.0 if cool_first else 37.0, 37.0 if cool_first else 2.0])
+    assert found["saves (Wh)"][0] == pytest.approx(drawn_w @ [min(kept, 12), max(kept - 12, 0)], rel=0.02)
+
+
+def test_what_outlasts_all_that_is_followed_is_at_least_so_long() -> None:
+    free, ruled = (do_nothing(cabinet(), Outage("24 h", room="-20 degC"), thermometer=each, draws=40)
+                   for each in (True, False))  # fmt: skip
+    for table in (free, ruled):
+        assert table["caution"].str.contains("predicted at least 336 h").all()
+    assert free["give or take (h)"].isna().all()
+    assert ruled["give or take (h)"].notna().all()
+    assert not do_nothing(cabinet(), "24 h", draws=40)["caution"].str.contains("at least").any()
+
+
+def test_food_that_is_not_cold_when_the_outage_begins_keeps_for_nothing() -> None:
+    found = do_nothing(cabinet(inside="-0.6 degC"), "24 h", draws=40)
+    assert (found["kept (h)"][0], found["saves (Wh)"][0]) == (0, 0)
+
+
+def test_fresh_food_freezes_in_a_place_that_is_too_cold() -> None:
+    """Fresh food only, and only there."""
+    fresh = do_nothing(cabinet("refrigerator"), "24 h", colder="-10 degC", draws=40)
+    assert list(fresh["caution"].str.contains(CAUTIONS["food freezes"], regex=False)) == [False, False, True]
+    frosty = do_nothing(cabinet("refrigerator"), Outage("3 h", room=["4 degC", "-1 degC", "4 degC"]), draws=40)
+    assert frosty["caution"].str.contains(CAUTIONS["food freezes"], regex=False).all()
+    for other in (do_nothing(cabinet(), "24 h", colder="-10 degC", draws=40),
+                  do_nothing(cabinet("refrigerator"), "24 h", colder="2 degC", draws=40)):  # fmt: skip
+        assert not other["caution"].str.contains(CAUTIONS["food freezes"], regex=False).any()
+
+
 @pytest.mark.parametrize(
     ("call", "says"),
     [
@@ -267,6 +330,8 @@ def test_doing_nothing() -> None:
         (lambda: Outage("9 h", on=[("2 h", "5 h")], every="4 h"), "Needed: windows that end by then"),
         (lambda: Outage("9 h", on=[("0 h", "2 h"), ("2 h 4 min", "3 h")]), "off for 4 min"),
         (lambda: Outage("9 h", on=[]), "one after the other"),
+        (lambda: Outage("24 h", on=[("30 h", "40 h")]), "Needed: one that begins before its end"),
+        (lambda: plan(cabinet(), unit(), "3 h", thermometer="no"), "thermometer='no'. Needed: True or False"),
     ],
 )
 def test_what_cannot_be_planned_is_refused(call: Any, says: str) -> None:

@@ -94,6 +94,12 @@ def test_hours_above_the_limit_add_up() -> None:
     assert twice.above_h > 2
 
 
+def test_what_is_warm_may_yet_be_lost_in_a_cold_room() -> None:
+    """Food of 6 degC in a room of 4 degC is above its limit until it has cooled."""
+    warm = Cabinet(load("refrigerator"), inside="6 degC").hours_until(room="4 degC", draws=2)
+    assert warm.magnitude == pytest.approx(2)
+
+
 def test_what_thaws_stays_at_its_thawing_point_until_it_has_thawed() -> None:
     """22 K over 1/1 + 1/6 K/W are 18.9 W: 2,500 Wh thaw in 132.6 h."""
     thaws = frozen()

@@ -132,6 +132,9 @@ class Outage:
             "on": None if on is None else _windows(on, every),
         }.items():
             object.__setattr__(self, name, value)
+        if not self.on_hours:
+            raise Refusal(f"windows on={on!r} in an outage of {show(length)}", "one that begins before its end",
+                          'Write on=[("0 h", "2 h")], every="6 h".')  # fmt: skip
 
     @classmethod
     def of(cls, outage: Outage | Any) -> Outage:
@@ -163,10 +166,10 @@ class Outage:
         """Whether it could last longer and nothing would be missing: no recharge, nothing by the hour, no windows."""
         return not self.recharge and not self.changes and self.on is None
 
-    def with_windows(self, on: Sequence[tuple[Any, Any]], every: Any = None) -> Outage:
-        """Return the same outage with windows, as ``on`` and ``every`` of `Outage` [h]."""
+    def switched(self, off_h: float, on_h: float) -> Outage:
+        """Return the same outage with the unit off for some hours, then on for some, again and again [h]."""
         other = copy(self)
-        object.__setattr__(other, "on", _windows(on, every))
+        object.__setattr__(other, "on", Pattern(np.array([off_h, on_h]), np.array([0.0, 1.0])))
         return other
 
     def powered(self, time_h: Any) -> Any:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -89,15 +90,18 @@ class Power:
         return there is not None and measured is not None and bool(np.any(there.celsius != measured.m_as("degC")))
 
     @property
-    def caution(self) -> str | None:
-        """What it may do otherwise than counted, where its room is very cold or that of its log is not told."""
-        measured, there = self.appliance.room, self.outage.room
-        if self.outage.on is not None and self.course is None and self.appliance.motor is not None:
-            return f"the {self.appliance.name} {CAUTIONS['no cabinet']}"
-        if measured is None:
-            untold = self.appliance.measured and self.appliance.motor is not None
-            return caution(self.appliance, None) if untold else None
-        return caution(self.appliance, measured.m_as("degC") if there is None else float(there.celsius.min()))
+    def cautions(self) -> Iterator[str]:
+        """What is said of its food, and what it may do otherwise than counted where its room is cold or not told."""
+        one, there = self.appliance, self.outage.room
+        switched_off = self.outage.on is not None and (one.room is not None or one.motor is not None)
+        if one.thermal is not None or switched_off:
+            yield CAUTIONS[f"food, {one.cabinet}"]
+        if switched_off and self.course is None and one.motor is not None:
+            yield f"the {one.name} {CAUTIONS['no cabinet']}"
+        elif one.room is not None:
+            yield from caution(one, one.room.m_as("degC") if there is None else float(there.celsius.min()))
+        elif one.measured and one.motor is not None:
+            yield from caution(one, None)
 
     @property
     def mean_w(self) -> np.ndarray:

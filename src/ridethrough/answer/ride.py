@@ -179,11 +179,10 @@ class Ride:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What the numbers leave out and may hurt."""
-        rooms = (power.caution for power in self.case.powers)
         return (
             *cautions_of(self.unit, self.outage),
             *overloads(self.load, self.outage),
-            *(said for said in rooms if said is not None),
+            *dict.fromkeys(said for power in self.case.powers for said in power.cautions),
         )
 
     def __repr__(self) -> str:

@@ -19,7 +19,7 @@ from ..model.load import Load
 from ..model.pattern import DAY_H
 from ..sampling import DRAWS, Sampler
 from ..sources import CAUTIONS, lookup
-from ..units import Q_, Refusal, of_kind, show, whole
+from ..units import Q_, Refusal, of_kind, show, truth, whole
 from .case import Case, case_of
 from .outage import Outage
 from .power import course_of
@@ -64,6 +64,8 @@ class Stages:
         """The windows in words."""
         if self.outage.on is None:
             return "on all along: no windows are better"
+        if not round(60 * self.outage.on_hours):
+            return "leave it off: the food keeps as long without it"
         on, every = (_spoken(round(60 * hours)) for hours in (self.outage.on.duration_h[-1], self.outage.on.period_h))
         return f"on for the last {on} of every {every}"
 
@@ -101,12 +103,12 @@ class Stages:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What the agencies say of the food, and what the numbers leave out."""
-        said = [f"food, {self.cabinet.kind}", "thermometer" if self.thermometer else "no thermometer"]
+        said = ["thermometer" if self.thermometer else "no thermometer"]
         said += ["warm at the end"] if self.outage.on else []
         said += ["nothing charged while off"] if self.outage.on and self.outage.recharge else []
-        if self.food_always.chance_above(self.outage.duration) >= lookup("covered from").value:
+        if self.outage.on_hours and self.food_always.chance_above(self.outage.duration) >= lookup("covered from").value:
             said.append("stages not needed")
-        return (*(CAUTIONS[name] for name in said), *self.ride.cautions)
+        return (*self.ride.cautions, *(CAUTIONS[name] for name in said))
 
     def __repr__(self) -> str:
         asked = [show(each.walk.state.asked[0] * Q_(1, "Wh"), 0) for each in (self.ride, self.always)]
@@ -165,6 +167,7 @@ def plan_stages(cabinet: Any, unit: Any, outage: Any, *, beside: Load | None = N
     Lesson 09.
     """
     of_kind(cabinet, Cabinet, "cabinet", "a cabinet", 'Write Cabinet(load.in_a_room_of("20 degC", "freezer")).')
+    truth(thermometer, "thermometer")
     load, when = cabinet.as_load(), Outage.of(outage)
     load = load if beside is None else load + beside
     if when.on is not None:
@@ -177,8 +180,7 @@ def plan_stages(cabinet: Any, unit: Any, outage: Any, *, beside: Load | None = N
     for on_h, every_h in table.loc[table["note"] == "", ["on (h)", "every (h)"]].to_numpy():
         if on_h == every_h:
             break
-        windows = when.with_windows([(Q_(every_h - on_h, "h"), Q_(every_h, "h"))])
-        case = case_of(load, unit, windows, draws=draws, seed=seed)
+        case = case_of(load, unit, when.switched(every_h - on_h, on_h), draws=draws, seed=seed)
         if _food(cabinet, case).chance_above(when.duration) >= least:
             return replace(none, ride=through(case), table=table)
     return replace(none, table=table)
@@ -258,13 +260,13 @@ def do_nothing(cabinet: Any, outage: Any, *, ice: Any = None, colder: Any = None
     Returns
     -------
     pandas.DataFrame
-        Columns: choice; kept (h), never longer than the agencies' hours without a thermometer, and give or take (h);
-        predicted (h); saves (Wh), what the appliance does not draw at the outlet meanwhile; caution.
+        Columns: choice; kept (h), never longer than the agencies' hours without a thermometer, and give or take (h),
+        missing where it is at least so long; predicted (h); saves (Wh), what the appliance does not draw at the outlet
+        meanwhile; caution.
     """
     of_kind(cabinet, Cabinet, "cabinet", "a cabinet", 'Write Cabinet(load.in_a_room_of("20 degC", "freezer")).')
-    when, rule = Outage.of(outage), np.inf if thermometer else cabinet.rule.value
+    when, rule = Outage.of(outage), np.inf if truth(thermometer, "thermometer") else cabinet.rule.value
     ice = Q_(lookup("ice at hand").value, "kg") if ice is None else Q_(ice)
-    room = Q_(float(np.mean(cabinet.room_of(when.room)(np.arange(when.hours)))), "degC")
     choices: list[tuple[str, str, dict[str, Any]]] = [
         ("door closed", f"food, {cabinet.kind}", {}),
         (f"door closed, {show(ice)} of ice", "ice", {"ice": ice}),
@@ -273,17 +275,35 @@ def do_nothing(cabinet: Any, outage: Any, *, ice: Any = None, colder: Any = None
     choices += [("unplugged first, plugged in after", "unplugged first", {})] if cabinet.kind == FREEZER else []
     rows = []
     for choice, caution, told in choices:
-        found = cabinet.hours_until(**{"room": room} | told, draws=draws, seed=seed)
+        place = told.pop("room", when.room)
+        found = cabinet.hours_until(room=place, **told, draws=draws, seed=seed)
         kept = Drawn(np.minimum(found.rows, rule), "h", found.inputs, found.horizon)
-        saves_wh = _saved_wh(cabinet, room, min(kept.magnitude, when.hours), again=caution == "unplugged first")
-        rows.append((choice, kept.magnitude, kept.expanded().magnitude, found.magnitude, saves_wh, CAUTIONS[caution]))
+        width = np.nan if _at_least(kept) else kept.expanded().magnitude
+        saves_wh = _saved_wh(cabinet, when.room, min(kept.magnitude, when.hours), again=caution == "unplugged first")
+        said = [CAUTIONS[caution], *([f"predicted {found}"] if _at_least(found) else [])]
+        said += [CAUTIONS["food freezes"]] if _freezes(cabinet, place, when.hours) else []
+        rows.append((choice, kept.magnitude, width, found.magnitude, saves_wh, "; ".join(said)))
     return pd.DataFrame(
         rows, columns=["choice", "kept (h)", "give or take (h)", "predicted (h)", "saves (Wh)", "caution"]
     )
 
 
-def _saved_wh(cabinet: Cabinet, room: Any, hours: float, *, again: bool) -> float:
+def _at_least(found: Drawn) -> bool:
+    """Return whether it may be longer than it was followed."""
+    return bool(found.interval()[1].magnitude >= found.horizon)
+
+
+def _freezes(cabinet: Cabinet, place: Any, hours: float) -> bool:
+    """Return whether a place is ever cold enough in some hours for fresh food to freeze."""
+    coldest = cabinet.room_of(place)(np.arange(hours)).min()
+    return cabinet.kind != FREEZER and bool(coldest < lookup(f"food begins to thaw, {cabinet.kind}").value)
+
+
+def _saved_wh(cabinet: Cabinet, place: Any, hours: float, *, again: bool) -> float:
     """Return what it does not draw in some hours, less what it owes after them if it is plugged in again [Wh]."""
-    inside, celsius = cabinet.at(Sampler(0, 0)), float(room.magnitude)
-    inside.through(steps_h(0.0, hours), lambda _: celsius, lambda _: False)
-    return float(np.ravel(inside.steady_w(celsius) * hours - again * inside.owed_wh)[0])
+    if not hours:
+        return 0.0
+    inside, room, edges_h = cabinet.at(Sampler(0, 0)), cabinet.room_of(place), steps_h(0.0, hours)
+    steady_w = inside.steady_w(room((edges_h[:-1] + edges_h[1:]) / 2))
+    inside.through(edges_h, room, lambda _: False)
+    return float(np.diff(edges_h) @ steady_w - again * np.ravel(inside.owed_wh)[0])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import pandas as pd
@@ -13,7 +13,7 @@ from ..estimate import Estimate
 from ..propagation import estimate
 from ..sampling import DRAWS, Sampler
 from ..sources import Coefficient, coefficient, lookup, temperature
-from ..units import Q_, Refusal, number, of_kind, positive, show
+from ..units import Q_, Refusal, number, of_kind, positive, show, truth
 from .inside import Inside, Moments, steps_h
 from .load import CABINETS, Load
 from .pattern import DAY_H
@@ -67,6 +67,7 @@ class Cabinet:
         if others or appliance.room is None:
             raise Refusal(f"a cabinet of {load.name}", "one cold appliance, and the room its draw was measured in",
                           'Write Cabinet(load.in_a_room_of("20 degC", "freezer")).')  # fmt: skip
+        truth(full, "full")
         of_kind(cop, Estimate | None, "cop", "an Estimate", 'Write cop=Estimate.within("150 %", "30 %", "COP").')
         held = coefficient(f"food when full, {kind}") / (1 if full else 2)
         for name, value in {
@@ -171,8 +172,11 @@ class Cabinet:
         )  # fmt: skip
 
     def room_of(self, place: Any) -> Moments:
-        """Return what tells the temperature of its room, a `Place` or where it is None the room of its draw [degC]."""
-        return (lambda at: np.full(np.shape(at), self.room_c)) if place is None else place.at
+        """Return what tells the temperature of a `Place` or one temperature, of None the room of its draw [degC]."""
+        if hasattr(place, "at"):
+            return cast(Moments, place.at)
+        celsius = self.room_c if place is None else float(temperature(place, "room").magnitude)
+        return lambda at: np.full(np.shape(at), celsius)
 
     def hours_until(self, limit: Any = None, *, room: Any = None, ice: Any = "0 kg", draws: int = DRAWS,
                     seed: int = 1) -> Drawn:  # fmt: skip
@@ -182,8 +186,9 @@ class Cabinet:
         ----------
         limit, ice
             As in `at`.
-        room : str or pint.Quantity, optional
-            Where it stands [degC]; the room of its draw where left out.
+        room : str, pint.Quantity or Place, optional
+            Where it stands, by the hour where that is the `Outage.room` of one [degC]; the room of its draw where left
+            out.
         draws, seed
             As in `ride` [-].
 
@@ -192,10 +197,11 @@ class Cabinet:
         A prediction, no promise: the agencies' hours, `rule`, stand for any cabinet.
         """
         sampler, horizon = Sampler(draws, seed), lookup("longest warm-up").value
-        room_c = self.room_c if room is None else float(temperature(room, "room").magnitude)
-        inside, day_h = self.at(sampler, limit=limit, ice=ice), steps_h(0.0, DAY_H)
-        while inside.time_h < horizon and np.any(np.isinf(inside.broken_h) & (room_c > inside.limit_c)):
-            inside.through(day_h, lambda at: room_c, lambda at: False)
+        inside, there, now = self.at(sampler, limit=limit, ice=ice), self.room_of(room), 0.0
+        ahead_c = there(np.arange(horizon))
+        while now < horizon and np.any(np.isinf(inside.broken_h) & inside.may_pass(ahead_c[int(now) :].max())):
+            inside.through(steps_h(now, now + DAY_H), there, lambda at: False)
+            now = inside.time_h
         return sampler.result(inside.broken_h, "h", horizon)
 
     def __repr__(self) -> str:

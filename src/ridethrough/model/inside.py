@@ -82,6 +82,10 @@ class Inside:
         cold = self.air_cap * (self.air_c - self.keeps_c) + self.heat_wh - self._heat_at(self.keeps_c)
         return cold / self.cop
 
+    def may_pass(self, warmest_c: float) -> Any:
+        """Return whether the food may yet be above its limit in a room that is nowhere warmer than that [degC]."""
+        return np.maximum(np.maximum(self.air_c, self.food_c), warmest_c) > self.limit_c
+
     def move(self, hours: float, room_c: float, powered: Any) -> Any:
         """Move on by some hours in a room; return the energy taken by the rows that have power [Wh]."""
         air, food = self.air_c, self.food_c

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
@@ -107,17 +108,16 @@ def within(value: Any, name: str = "the room it was measured in") -> float:
     return celsius
 
 
-def caution(appliance: Appliance, celsius: float | None) -> str | None:
-    """Return what a cold appliance may do otherwise than counted in a room [degC]; None where nothing is to be said.
+def caution(appliance: Appliance, celsius: float | None) -> Iterator[str]:
+    """Yield what a cold appliance may do otherwise than counted in a room [degC].
 
     ``celsius`` is None where the room of its measurement is not told, nor is there another.
     """
+    low = lookup("coldest room of a refrigerator").value
     if celsius is None:
         more = 100 * lookup("draw per kelvin of room, refrigerator").value
-        return (f"it is not told in which room the {appliance.name} was measured: a cold appliance draws some "
-                f"{more:.0f} % more for each kelvin that its room is warmer in the outage")  # fmt: skip
-    low = lookup("coldest room of a refrigerator").value
-    if appliance.cabinet == "freezer" or celsius >= low:
-        return None
-    return (f"below {show(Q_(low, 'degC'))} the {appliance.name} may not run, as its thermostat sits in the warm part: "
-            "what is frozen in it may thaw, and it may draw less than counted")  # fmt: skip
+        yield (f"it is not told in which room the {appliance.name} was measured: a cold appliance draws some "
+               f"{more:.0f} % more for each kelvin that its room is warmer in the outage")  # fmt: skip
+    elif appliance.cabinet != "freezer" and celsius < low:
+        yield (f"below {show(Q_(low, 'degC'))} the {appliance.name} may not run, as its thermostat sits in the warm "
+               "part: what is frozen in it may thaw, and it may draw less than counted")  # fmt: skip
