@@ -13,6 +13,7 @@ from ridethrough.answer.compare import compare
 from ridethrough.answer.entry import NOTHING
 from ridethrough.answer.outage import Outage
 from ridethrough.measure.bench import fit_rundowns
+from ridethrough.model.cabinet import Cabinet
 from ridethrough.model.load import Load
 from ridethrough.model.price import Price, PriceList
 from ridethrough.model.recharge import Recharge
@@ -72,6 +73,15 @@ def test_the_rule_of_caution_is_the_first_step_of_cold_appliances() -> None:
     assert list(table.loc[0, ["choice", "from (h)", "to (h)", "price"]]) == [NOTHING, 0, 4, 0]
     assert winner(FRIDGE, "3.9 h") == NOTHING
     assert frontier(LAMP, UNITS, prices=PRICES).loc[0, "choice"] != NOTHING
+
+
+def test_a_door_stays_shut_no_longer_than_its_cabinet_predicts_and_the_rule_is_for_ordinary_rooms() -> None:
+    box, hot = Cabinet(FRIDGE, food="5 kg"), Outage("14 days", room="40 degC")
+    capped, warned = (frontier(load, UNITS, hot, prices=PRICES).iloc[0] for load in (box.as_load(), FRIDGE))
+    assert capped["to (h)"] == pytest.approx(box.hours_until(room="40 degC", draws=2).magnitude)
+    assert 0 < capped["to (h)"] < warned["to (h)"] == 4
+    assert "no longer than predicted" in capped["in words"]
+    assert "ordinary rooms" in warned["in words"]
 
 
 def test_with_recharge_one_long_ride_tells_it_and_what_never_runs_empty_goes_to_the_end() -> None:

@@ -13,16 +13,19 @@ from hypothesis import strategies as st
 from ridethrough.answer.compare import COLUMNS, compare, verdicts
 from ridethrough.answer.entry import BEYOND_RULE, BY_RULE, NOTHING
 from ridethrough.answer.outage import Outage
+from ridethrough.answer.recommend import recommend
 from ridethrough.answer.size import size
+from ridethrough.answer.stages import do_nothing
 from ridethrough.estimate import Estimate
 from ridethrough.measure.bench import fit_rundowns
 from ridethrough.measure.candidates import UnitTable, read_prices, read_units
+from ridethrough.model.cabinet import Cabinet
 from ridethrough.model.load import Load
 from ridethrough.model.price import Price, PriceList
 from ridethrough.model.ratings import Ratings
 from ridethrough.model.recharge import Recharge
 from ridethrough.model.unit import BackupUnit
-from ridethrough.units import Refusal
+from ridethrough.units import Q_, Refusal, show
 
 LOAD = Load.cycling("90 W", "35 %", day_spread="60 Wh")
 
@@ -318,6 +321,36 @@ def test_doing_nothing_passes_as_far_as_the_rule_of_caution(cabinets: Any, hours
     assert "no prediction" in row["note"]
     assert "cold appliances only" in row["note"]
     assert ("not known to be cold" in row["note"]) is (None in cabinets)
+
+
+def cold(kind: str = "freezer", **told: Any) -> Cabinet:
+    return Cabinet(Load.cycling("90 W", "30 %", kind).in_a_room_of("20 degC", kind), **told)
+
+
+@pytest.mark.parametrize(("box", "outage"), [
+    (cold(full=False), Outage("24 h", room="43 degC")), (cold(full=True), Outage("30 h")), (cold(), Outage("20 h")),
+    (cold(food="5000 kg"), Outage("47 h")), (cold(food="5000 kg"), Outage("49 h")),
+    (cold("refrigerator", food="5000 kg"), Outage("4 h")), (cold("refrigerator", food="2 kg"), Outage("4 h")),
+])  # fmt: skip
+def test_a_cabinet_caps_the_rule(box: Cabinet, outage: Outage) -> None:
+    """As far as `do_nothing` says: by its own rule, and no longer than it predicts."""
+    kept = do_nothing(box, outage, draws=2)["kept (h)"][0]
+    row = one(compare(box.as_load(), {"mine": printed()}, [outage]), NOTHING)
+    assert row["verdict"] == (BY_RULE if outage.hours <= kept else BEYOND_RULE)
+    assert f"counts as kept for {show(Q_(kept, 'h'))}" in row["note"]
+
+
+def test_the_rule_is_for_ordinary_rooms() -> None:
+    """Said of what has no cabinet, where it stands; the measurement's room counts where no other is told."""
+    load = Load.cycling("90 W", "30 %", "chest").in_a_room_of("20 degC", "freezer")
+    warm_one = load.in_a_room_of("30 degC", "freezer")
+    for each, room, warm in (
+        (load, "43 degC", True), (load, "25 degC", False), (load, None, False), (warm_one, None, True),
+        (warm_one, "20 degC", False), (cold().as_load(), "43 degC", False),
+    ):  # fmt: skip
+        table = compare(each, {"mine": printed()}, [Outage("5 h", room=room)])
+        assert ("ordinary rooms" in one(table, NOTHING)["note"]) == warm
+        assert ("ordinary rooms" in recommend(table)[0].text) == warm
 
 
 # -- what limits it --------------------------------------------------------------------------------

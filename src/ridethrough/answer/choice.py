@@ -79,6 +79,8 @@ def frontier(load: Any, units: Mapping[str, BackupUnit], outage: Any = LONGEST, 
     for what, begin, end in turns(reached, plugged, longest):
         others = [standby_times(what.unit, times) for times in TIMES] if isinstance(what, Choice) else []
         rows.append(_step(what, begin, end, [reach_of(plugged, unit, longest, aim) for unit in others]))
+    if rows[0]["choice"] == NOTHING:
+        rows[0]["in words"] += "".join(f"; {each}" for each in rule_hours(plugged, longest)[1])
     up_to_it = {choice.name for choice, reach in reached if reach}
     rows += [{"choice": name, "in words": f"{name} is left out: {OUT}"} for name in units if name not in up_to_it]
     return pd.DataFrame(rows, columns=FRONTIER).fillna({"terms": "", "of": ""})
@@ -90,7 +92,7 @@ def turns(reached: Iterable[tuple[Choice, float]], load: Load,
 
     That is doing nothing as far as the rule of caution goes, then the cheapest choice that still passes, then nothing.
     """
-    at = min(rule_hours(load)[0], longest.hours)
+    at = min(rule_hours(load, longest)[0], longest.hours)
     if at:
         yield NOTHING, 0.0, at
     for choice, reach in sorted(reached, key=lambda each: (each[0].offer.amount, -each[1])):

@@ -63,9 +63,9 @@ def compare(load: Any, units: Mapping[str, BackupUnit], outages: Any, *, confide
     Rank: what passes comes first, then the lower price, then what is left over; what does not pass by its chance. It
     is 1 and how many rows are known to be better: prices in different terms are not set against each other unless
     ``tax_rate`` or ``rates`` puts them into the same, so two rows may be first. A bundle counts wherever it is cheaper.
-    The last row does nothing, by the agencies' rule of caution for food in a closed cabinet: no prediction, and it
-    helps cold appliances only. It is first where the rule reaches. A unit with a missing number keeps its row: with
-    the table's band for it, or with the reason. Lessons 07 and 08.
+    The last row does nothing, by the agencies' rule of caution for food in a closed cabinet: no prediction, of a
+    `Cabinet` no longer than it predicts, and it helps cold appliances only. It is first where the rule reaches. A unit
+    with a missing number keeps its row: with the table's band for it, or with the reason. Lessons 07 and 08.
 
     Example
     -------

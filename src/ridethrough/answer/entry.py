@@ -7,11 +7,11 @@ from copy import copy
 from dataclasses import replace
 from typing import Any
 
-from ..model.load import CABINETS, Load
+from ..model.load import CABINETS, Appliance, Load
 from ..model.price import Offer, PriceList
 from ..model.unit import BackupUnit
 from ..sources import lookup
-from ..units import Refusal
+from ..units import Q_, Refusal, show
 from .headroom import RESTART, Check, headroom
 from .outage import Outage
 from .ride import Ride, ride
@@ -116,18 +116,35 @@ def other(outage: Outage, **changed: Any) -> Outage:
     return found
 
 
-def rule_hours(load: Load) -> tuple[float, list[str]]:
-    """Return how far the agencies' rule of caution for food behind a closed door reaches, and what it does not help."""
-    unknown = [each.name for each in load.appliances if each.room is None]
-    cold = {RULE[CABINETS.index(each.cabinet)] for each in load.appliances if each.room is not None}
-    return (0.0 if unknown else min(lookup(f"hours unopened, {each}").value for each in cold)), unknown
+def rule_hours(load: Load, outage: Outage) -> tuple[float, tuple[str, ...]]:
+    """Return how far the agencies' rule of caution for food behind a closed door reaches [h], and what to mind."""
+    kept = [(each, 0.0 if each.room is None else _keeps_h(each, outage)) for each in load.appliances]
+    unknown = ", ".join(each.name for each, _ in kept if each.room is None)
+    minds = [mind for each, hours in kept for mind in _minds(each, outage, hours)]
+    return min(hours for _, hours in kept), (*minds, *([f"not known to be cold: {unknown}"] if unknown else []))
+
+
+def _minds(one: Appliance, outage: Outage, hours: float) -> Iterator[str]:
+    """Yield what to mind of the hours of a cold appliance [h]: what its cabinet predicts, or that its room is warm."""
+    there = one.room if outage.room is None else Q_(float(outage.room.celsius.max()), "degC")
+    if one.thermal is not None:
+        kept = show(Q_(hours, "h"))
+        yield f"the {one.name}, {one.thermal.fill}, counts as kept for {kept}: by the rule, no longer than predicted"
+    elif one.room is not None and there is not None and there.m_as("degC") > lookup("warmest ordinary room").value:
+        yield f"the rule is for ordinary rooms: at {show(there)} the {one.name} may keep for less"
+
+
+def _keeps_h(one: Appliance, outage: Outage) -> float:
+    """Return how long by the rule, of a cabinet by its own and no longer than it predicts [h]."""
+    if one.thermal is None:
+        return lookup(f"hours unopened, {RULE[CABINETS.index(one.cabinet)]}").value
+    return float(min(one.thermal.rule.value, one.thermal.hours_until(room=outage.room, draws=0).magnitude))
 
 
 def do_nothing(load: Load, outage: Outage) -> dict[str, Any]:
-    """Return the row without a unit: no prediction, and no help for what does not keep cold."""
-    reach, unknown = rule_hours(load)
+    """Return the row without a unit: the rule and what to mind, and no help for what does not keep cold."""
+    reach, minds = rule_hours(load, outage)
     said = BY_RULE if outage.hours <= reach else BEYOND_RULE
     rule = ", ".join(f"{each} {lookup(f'hours unopened, {each}').value:g} h" for each in RULE)
-    note = f"a rule of caution, no prediction: {rule}; it helps cold appliances only"
-    note += f"; not known to be cold: {', '.join(unknown)}" if unknown else ""
-    return {"unit": NOTHING, "place": said, "verdict": said, "note": note}
+    notes = (f"a rule of caution, no prediction: {rule}", "it helps cold appliances only", *minds)
+    return {"unit": NOTHING, "place": said, "verdict": said, "note": "; ".join(notes)}

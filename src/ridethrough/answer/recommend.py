@@ -100,7 +100,7 @@ def _said(ranked: Sequence[Row]) -> tuple[Sequence[Row], str]:
                  for row in units[:1]] or ["nothing here can be reckoned."]  # fmt: skip
     if tight := [f"{_label(row)} ({_chance(row)})" for row in units if row["verdict"] == "tight"]:
         said.append(f"Tight: {', '.join(tight)}.")
-    said += [f"Mind, {_label(row)}: {note}." for row in picks or units[:1] if (note := _mind(row))]
+    said += [f"Mind, {_label(row)}: {note}." for row in (*rule, *(picks or units[:1])) if (note := _mind(row))]
     return rule or picks, " ".join(said)
 
 
