@@ -14,6 +14,7 @@ from .compare import COLUMNS
 from .entry import BY_RULE
 
 Row = Mapping[str, Any]
+SAID = ("ranked among", "a rule of caution", "it helps cold appliances only")  # parts of a note said in other words
 
 
 @dataclass(frozen=True)
@@ -106,7 +107,7 @@ def _said(ranked: Sequence[Row]) -> tuple[Sequence[Row], str]:
 
 def _mind(row: Row) -> str:
     """Return a row's note without what was said already."""
-    return "; ".join(each for each in row["note"].split("; ") if not each.startswith("ranked among"))
+    return "; ".join(each for each in row["note"].split("; ") if not each.startswith(SAID))
 
 
 def _known(cell: Any) -> bool:
