@@ -103,7 +103,6 @@ class Stages:
         """What the agencies say of the food, and what the numbers leave out."""
         said = [f"food, {self.cabinet.kind}", "thermometer" if self.thermometer else "no thermometer"]
         said += ["warm at the end"] if self.outage.on else []
-        said += ["nothing charged while off"] if self.outage.on and self.outage.recharge else []
         if self.food_always.chance_above(self.outage.duration) >= lookup("covered from").value:
             said.append("stages not needed")
         return (*(CAUTIONS[name] for name in said), *self.ride.cautions)
