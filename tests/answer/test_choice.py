@@ -14,6 +14,7 @@ from ridethrough.answer.entry import NOTHING
 from ridethrough.answer.outage import Outage
 from ridethrough.measure.bench import fit_rundowns
 from ridethrough.model.cabinet import Cabinet
+from ridethrough.model.generator import Generator
 from ridethrough.model.load import Load
 from ridethrough.model.price import Price, PriceList
 from ridethrough.model.recharge import Recharge
@@ -29,9 +30,10 @@ def unit(capacity: str, standby: str, **more: Any) -> BackupUnit:
         "chemistry": "iron phosphate", "efficiency": "88 %", "at": "240 W", "rated": "900 W"} | more)  # fmt: skip
 
 
-UNITS = {"large": unit("3900 Wh", "19 W", pack="2100 Wh", packs_max=1), "small": unit("760 Wh", "6 W"),
+KNOWN = {"packs_max": 1, "pack_standby": "0 W"}
+UNITS = {"large": unit("3900 Wh", "19 W", pack="2100 Wh", **KNOWN), "small": unit("760 Wh", "6 W"),
          "weak": unit("9 kWh", "8 W", rated="310 W", efficiency="80 %", at="200 W"),
-         "middle": unit("1350 Wh", "9 W", pack="1100 Wh", packs_max=1), "dear": unit("1250 Wh", "9 W")}  # fmt: skip
+         "middle": unit("1350 Wh", "9 W", pack="1100 Wh", **KNOWN), "dear": unit("1250 Wh", "9 W")}  # fmt: skip
 LISTED = (("large", "unit", 1900), ("large", "pack", 1300), ("small", "unit", 500), ("weak", "unit", 100),
           ("middle", "unit", 1000), ("middle", "pack", 750), ("dear", "unit", 1450))  # fmt: skip
 PRICES = PriceList(tuple(Price(name, item, amount, "EUR", True, date(2026, 4, 1)) for name, item, amount in LISTED))
@@ -174,3 +176,15 @@ def test_a_load_without_a_room_is_not_asked_about_one_and_no_rival_is_no_price()
 def test_where_nothing_passes_there_is_nothing_to_change() -> None:
     with pytest.raises(Refusal, match="shorter outage"):
         what_would_change(LAMP, MARKET, "30 days", prices=PRICES)
+
+
+def test_cautions_of_generator_overload_and_frost_stand_in_words() -> None:
+    """After the choices in a frontier, at the end of what would change; none where nothing is to be minded."""
+    frost = Outage("20 h", begins="8:00", unit_at="-5 degC", recharge=Generator("20 W", hours="9:00-10:00"))
+    for find in (frontier, what_would_change):
+        said = find(LAMP, MARKET, frost, prices=PRICES)["in words"]
+        told = [each for each in said if each.startswith("caution: ")]
+        assert len(told) == len(set(told))
+        for words in ("carbon monoxide", "generator does not carry the load, steady power", "do not charge it below"):
+            assert any(words in each for each in told)
+        assert "caution" not in " ".join(find(LAMP, MARKET, "20 h", prices=PRICES)["in words"])

@@ -10,7 +10,10 @@ import pytest
 
 from ridethrough.answer.compare import compare
 from ridethrough.answer.entry import NOTHING
+from ridethrough.answer.outage import Outage
 from ridethrough.answer.recommend import Recommendation, recommend
+from ridethrough.answer.ride import ride
+from ridethrough.model.generator import Generator
 from ridethrough.model.load import Load
 from ridethrough.model.price import Price, PriceList
 from ridethrough.model.unit import BackupUnit
@@ -42,6 +45,20 @@ ALL = prices(("Tight", "unit", 600, True), ("Short", "unit", 300, True), ("Right
 def said(outage: Any = "30 h", units: Any = UNITS, **more: Any) -> Recommendation:
     (found,) = recommend(compare(LOAD, units, [outage], **({"prices": ALL} | more)))
     return found
+
+
+def test_what_a_ride_has_to_mind_is_said_of_the_pick() -> None:
+    """Frost, a generator that is too small, and a room that nobody told."""
+    load = LOAD + Load.steady("30 W", "lamp")
+    when = Outage("20 h", begins="8:00", unit_at="-5 degC", recharge=Generator("40 W", hours="9:00-10:00"))
+    table = compare(load, UNITS, [when], prices=ALL)
+    (found,) = recommend(table)
+    (pick,) = found.picks
+    mind = found.text.partition(f"Mind, {pick}: ")[2]
+    cautions = ride(load, UNITS[pick], when, draws=50).cautions
+    for words in ("do not charge it below", "not counted while the cells are too cold", "does not carry the load"):
+        assert any(words in each for each in cautions)
+    assert all(each in mind for each in cautions)
 
 
 def test_pick_runner_up_chance_price_and_what_is_tight() -> None:

@@ -185,6 +185,9 @@ def test_windows_never_risk_food_that_a_unit_on_all_along_would_keep() -> None:
     assert CAUTIONS["nothing charged while off"] not in found.cautions
     sunny = plan(cabinet(), unit(), Outage("24 h", recharge=Recharge.series([60] * 24)))
     assert CAUTIONS["nothing charged while off"] in sunny.cautions
+    own = Outage("24 h", on=[("2 h", "4 h")], every="6 h", recharge=Recharge.series([60] * 24))
+    assert CAUTIONS["nothing charged while off"] in ride(cabinet().as_load(), unit(), own, draws=20).cautions
+    assert sunny.cautions.count(CAUTIONS["nothing charged while off"]) == 1
     needed = plan(cabinet(), unit("20 W", "400 Wh"), "48 h")
     assert CAUTIONS["stages not needed"] not in needed.cautions
 

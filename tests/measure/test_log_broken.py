@@ -105,6 +105,12 @@ BROKEN: dict[str, tuple[bytes, int | None, str]] = {
     "epochs beyond belief": (b"epoch,watt\n1e30,1\n2e30,2\n3e30,3\n", 2, "beyond"),
     "times in seconds that are too large": (b"t (s),watt\n5,1\n9e9,2\n9.1e9,3\n", 4, "2100"),
     "all empty readings": (b"moment,watt\n2026-02-03 22:00,\n2026-02-03 22:01,\n", None, "no reading"),
+    "no energy at all": (b"moment,energy (Wh)\n2026-02-03 22:00,\n2026-02-03 22:01,\n", None, "no reading"),
+    "one energy and no step up": (
+        b"moment,energy (Wh)\n2026-02-03 22:00,5\n2026-02-03 22:01,\n",
+        2,
+        "which of the two",
+    ),
     "many columns": (b"moment," + b"w," * 5000 + b"\n" + b"1," * 5001 + b"\n", None, "5002 columns"),
     "a bracket full of blanks": (b"moment,watt (" + b" " * 50_000 + b"x\n", 1, "no readings"),
     "a name of brackets": (b"moment," + b"[(" * 25_000 + b"\n2026-02-03 22:00,1\n", None, "column of power"),

@@ -71,6 +71,26 @@ def test_the_load_goes_first_and_the_charger_gets_what_it_leaves() -> None:
     assert steadily.finding == "does not carry it"
 
 
+@pytest.mark.parametrize("load", [Load.steady("500 W"), Load.cycling("500 W", "30 %", motor=False)])
+def test_one_too_small_for_the_load_serves_nothing_and_says_so(load: Load) -> None:
+    """50 W round the clock for 500 W: the ride is what it is without a generator, not a week of covered."""
+    small = steady("0:00-24:00", rated="50 W")
+    with_it, without = rode(small, days=7, load=load), rode(days=7, load=load)
+    assert with_it.verdict == "short"
+    assert with_it.unserved.rows == pytest.approx(without.unserved.rows)
+    assert with_it.generator_hours.magnitude == with_it.fuel.magnitude == 0
+    assert any("generator does not carry the load, steady power" in said for said in with_it.cautions)
+
+
+def test_it_trips_where_a_draw_takes_more_than_its_rating() -> None:
+    """500 W, give or take 20 %, on 500 W: about half of the draws are left alone, and only they."""
+    load = Load.steady(Estimate.within("500 W", "100 W", "meter"))
+    found = rode(steady(rated="500 W"), days=0.5, load=load)
+    ran = found.walk.state.ran > 0
+    assert 0.3 < ran.mean() < 0.7
+    assert (ran == (found.case.mean_w <= 500)).all()
+
+
 def test_asking_less_charges_less() -> None:
     assert rode(steady(power="100 W"), days=0.5, start="40 %").walk.state.stored[0] == pytest.approx(90)
 
@@ -245,6 +265,8 @@ def test_fuel_is_shown_in_litres_with_give_or_take() -> None:
             "left for idling",
         ),
         (lambda: steady().fuel("-5 W"), "zero"),
+        (lambda: steady().fuel("5000 W"), "at most its rating"),
+        (lambda: steady().efficiency_at("1001 W"), "at most its rating"),
         (lambda: rode(steady(), steady()), "two generators"),
         (lambda: rode().fuel, "without a generator"),
         (lambda: ride(Load.steady("9 W"), unit_of(), Outage("9 h", recharge=steady())), r'begins="18:00"'),

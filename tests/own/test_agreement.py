@@ -44,7 +44,14 @@ def test_e_n_by_hand() -> None:
     found = Check("run time", predicted, observed)
     assert found.normalised == pytest.approx(1 / math.hypot(0.2 * 1.96, 0.1 * 1.96), rel=1e-3)
     assert Check("x", Estimate.exact("3 h"), Estimate.exact("3 h")).normalised == 0
-    assert Check("x", Estimate.exact("3 h"), Estimate.exact("4 h")).normalised == math.inf
+
+
+def test_two_numbers_without_a_doubt_that_differ_tell_nothing() -> None:
+    """40 W beside 40.02 W by a meter without a doubt."""
+    found = agreement(ride(Load.steady("40 W"), printed(), "20 h", draws=50), "21 h 40 min", delivered="867 Wh")
+    power = found.checks[1]
+    assert (power.says, math.isnan(power.normalised)) == (OPEN, True)
+    assert not any("inf" in told or "nan" in told for told in (str(power), found._repr_html_().lower()))
 
 
 def test_a_lopsided_prediction_counts_its_own_side() -> None:

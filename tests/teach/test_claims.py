@@ -163,6 +163,18 @@ def test_what_agrees_with_nothing_names_no_slip(about: str, monkeypatch: pytest.
         assert "comes out of no slip" in made.sentences[-1]
 
 
+def test_cautions_of_the_ride_stand_below_a_claim() -> None:
+    """Frost and a generator, in words and on a page, also where the claim's own unit is the slip; else none."""
+    when = rt.Outage("24 h", begins="12:00", unit_at="-5 degC", recharge=rt.Generator("900 W", hours="18:00-19:00"))
+    for said, more in (("30 h", {}), ("100 Ah", {"about": "usable energy"})):
+        found = claim(said, **ASKED | {"outage": when}, **more)
+        assert found.cautions == ledger(LOAD, UNIT, when, draws=200).cautions
+        for words in ("carbon monoxide", "do not charge it below"):
+            assert words in repr(found)
+            assert words in found._repr_html_()
+    assert "caution" not in repr(claim("30 h", **ASKED))
+
+
 # -- what it is about, and units -------------------------------------------------------------------------------------
 
 

@@ -22,6 +22,7 @@ from ..model.unit import BackupUnit
 from ..sampling import Sampler
 from ..sources import coefficient
 from ..units import Q_, Refusal, show
+from .headroom import trips
 from .outage import Outage
 from .power import Power, power_of
 
@@ -200,7 +201,8 @@ class Case:
             comes = (of(each.factor, 0) * self.inflow)[np.newaxis]
             if each.days is not None:
                 comes = comes * each.days.drawn(self.sampler, int(((begins_h or 0) + hours) // DAY_H) + 1)
-            found.append(Inflow(*each.window(hours, begins_h), comes, begins_h or 0.0,
+            edges_h, power_w = each.window(hours, begins_h)
+            found.append(Inflow(edges_h, power_w * (not trips(self.load, each)), comes, begins_h or 0.0,
                                 of(each.efficiency, 0, 1) * keeps, each))  # fmt: skip
         return tuple(found)
 

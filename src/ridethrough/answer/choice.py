@@ -18,6 +18,7 @@ from ..sources import lookup
 from ..units import Q_, Refusal, show
 from .compare import listed_of, stock_of
 from .entry import NOTHING, TOO_SMALL, other, rule_hours
+from .headroom import cautions_of, overloads
 from .outage import Outage, Place
 from .ride import ride
 from .size import confidence_of
@@ -70,18 +71,20 @@ def frontier(load: Any, units: Mapping[str, BackupUnit], outage: Any = LONGEST, 
     -------
     pandas.DataFrame
         A row for each choice in turn: choice, from (h), to (h), price, terms, of (what it is made of); where "to"
-        would lie with half and with twice its standby; in words. Then where nothing reaches, and units left out. The
-        figure is `teach.views.frontier_view`. Lesson 08.
+        would lie with half and with twice its standby; in words. Then where nothing reaches, cautions, and units left
+        out. The figure is `teach.views.frontier_view`. Lesson 08.
     """
     plugged, longest, aim = Load.of(load), Outage.of(outage), confidence_of(confidence)
     reached = [(choice, reach_of(plugged, choice.unit, longest, aim)) for choice in choices_of(units, **prices)]
-    rows = list[dict[str, Any]]()
+    rows, picked = list[dict[str, Any]](), list[Choice]()
     for what, begin, end in turns(reached, plugged, longest):
+        picked += [what] if isinstance(what, Choice) else []
         others = [standby_times(what.unit, times) for times in TIMES] if isinstance(what, Choice) else []
         rows.append(_step(what, begin, end, [reach_of(plugged, unit, longest, aim) for unit in others]))
     if rows[0]["choice"] == NOTHING:
         rows[0]["in words"] += "".join(f"; {each}" for each in rule_hours(plugged, longest)[1])
     up_to_it = {choice.name for choice, reach in reached if reach}
+    rows += [{"choice": "caution", "in words": each} for each in _cautions(plugged, picked, longest)]
     rows += [{"choice": name, "in words": f"{name} is left out: {OUT}"} for name in units if name not in up_to_it]
     return pd.DataFrame(rows, columns=FRONTIER).fillna({"terms": "", "of": ""})
 
@@ -132,7 +135,7 @@ def what_would_change(load: Any, units: Mapping[str, BackupUnit], outage: Any, *
     pandas.DataFrame
         Rows: the measured draw and the pick's standby down to half and up to twice [W], the room of cold appliances
         [degC], the pick's price. Columns: what, unit, now, looked to, at (where the pick changes; missing where it
-        does not), then (the choice that wins from there on, or "nothing here"), in words.
+        does not), then (the choice that wins from there on, or "nothing here"), in words. Then cautions.
 
     Notes
     -----
@@ -156,7 +159,15 @@ def what_would_change(load: Any, units: Mapping[str, BackupUnit], outage: Any, *
     rows.append((f"price of {pick}", pick.offer.terms, pick.offer.amount, math.inf, at, rival))
     told = [(what, unit, now, end, at, "" if math.isnan(at) else str(then or NONE),
              _in_words(what, unit, now, end, at, then)) for what, unit, now, end, at, then in rows]  # fmt: skip
+    told += [("caution", "", math.nan, math.nan, math.nan, "", each) for each in _cautions(plugged, [pick], when)]
     return pd.DataFrame(told, columns=["what", "unit", "now", "looked to", "at", "then", "in words"])
+
+
+def _cautions(load: Load, choices: Sequence[Choice], outage: Outage) -> list[str]:
+    """Return what the numbers of these choices leave out and may hurt, each in words once."""
+    found = [*outage.cautions, *overloads(load, outage)]
+    found += [said for choice in choices for said in cautions_of(choice.unit, outage)]
+    return [f"caution: {each}" for each in dict.fromkeys(found)]
 
 
 def choices_of(units: Any, **prices: Any) -> list[Choice]:

@@ -43,7 +43,7 @@ def entry(load: Load, unit: BackupUnit | Refusal, assumed: str, name: str, outag
     if not fits:
         place = TOO_SMALL if found.verdict == TOO_SMALL else FALLS_SHORT
     keys = {terms: (offer.amount, -left) for terms, offer in offers.items()} or {"": (0.0, -left)}
-    notes = (assumed, *_notes(found, fits), *_price_notes(listed, name, offers), *outage.cautions)
+    notes = (assumed, *_notes(found, fits), *_price_notes(listed, name, offers), *found.cautions)
     return {
         "place": place,
         "keys": keys if fits else {"": (-found.chance, -found.lasts.magnitude)},

@@ -13,6 +13,7 @@ from ..model.battery import takes_charge
 from ..model.generator import Generator
 from ..model.load import Appliance, Load
 from ..model.ratings import Ratings
+from ..model.recharge import Recharge
 from ..model.routes import cells_at
 from ..model.unit import BackupUnit
 from ..sources import lookup
@@ -86,7 +87,7 @@ def headroom(load: Load, unit: BackupUnit | Generator) -> tuple[Check, ...]:
     )
 
 
-def worst_of(load: Load, unit: BackupUnit) -> Finding:
+def worst_of(load: Load, unit: BackupUnit | Generator) -> Finding:
     """Return the worst that `headroom` finds; a restart decides nothing, motors can be plugged in one by one."""
     found = {check.finding for check in headroom(load, unit) if check.what != RESTART}
     order: tuple[Finding, ...] = ("does not carry it", "not checked", "carries it")
@@ -121,6 +122,11 @@ def cautions_of(unit: BackupUnit, outage: Outage) -> tuple[str, ...]:
     if unit.packs and unit.pack_standby is None:
         found.append("what the packs take for themselves is not known, and not counted")
     return (*found, *route.warnings, *outage.cautions)
+
+
+def trips(load: Load, recharge: Recharge) -> bool:
+    """Return whether it is a generator that cannot carry the load, and serves nothing."""
+    return isinstance(recharge, Generator) and worst_of(load, recharge) == "does not carry it"
 
 
 def overloads(load: Load, outage: Outage) -> Iterator[str]:

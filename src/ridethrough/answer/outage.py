@@ -16,7 +16,7 @@ from ..model.generator import Generator
 from ..model.pattern import Pattern, clock
 from ..model.recharge import Recharge
 from ..propagation import estimate
-from ..sources import lookup, temperature
+from ..sources import CAUTIONS, lookup, temperature
 from ..units import Q_, Refusal, number, positive, show
 
 
@@ -159,7 +159,8 @@ class Outage:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What its recharge leaves out and may hurt."""
-        return tuple(dict.fromkeys(said for each in self.recharge for said in each.cautions))
+        off = [CAUTIONS["nothing charged while off"]] if self.on and self.recharge else []
+        return tuple(dict.fromkeys([*off, *(said for each in self.recharge for said in each.cautions)]))
 
     @property
     def goes_on(self) -> bool:

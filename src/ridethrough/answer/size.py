@@ -70,7 +70,7 @@ class Size:
         short = "does not carry the load" if self.inverter == "does not carry it" else "does not, and takes no more"
         fits = f"{unit.label} {short}" if self.packs is None else f"{unit.label} does"
         return (f"<Size for {show(outage.duration)} at {100 * self.confidence:.0f} %: "
-                f"{show(self.printed, 0)} printed; {'; '.join([fits, *outage.cautions])}>")  # fmt: skip
+                f"{show(self.printed, 0)} printed; {'; '.join([fits, *self.account.cautions])}>")  # fmt: skip
 
     def _repr_html_(self) -> str:
         return f"<div>{repr(self)[1:-1]}</div>"
@@ -108,7 +108,8 @@ def size(load: Any, outage: Any, *, like: BackupUnit, confidence: float | None =
     >>> from ..model.load import Load
     >>> unit = BackupUnit.from_print("mine", capacity=Estimate.exact("1 kWh"), chemistry="iron phosphate",
     ...                              standby=Estimate.exact("10 W"), rated="500 W", efficiency=Estimate.exact("80 %"),
-    ...                              at="100 W", depth_of_discharge="100 %", pack="800 Wh", packs_max=2)
+    ...                              at="100 W", depth_of_discharge="100 %", pack="800 Wh", packs_max=2,
+    ...                              pack_standby="0 W")
     >>> size(Load.steady("100 W"), "12 h", like=unit)
     <Size for 12 h at 90 %: 1,500 Wh printed; mine with 1 pack does>
     """

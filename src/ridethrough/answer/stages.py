@@ -105,7 +105,6 @@ class Stages:
         """What the agencies say of the food, and what the numbers leave out."""
         said = ["thermometer" if self.thermometer else "no thermometer"]
         said += ["warm at the end"] if self.outage.on else []
-        said += ["nothing charged while off"] if self.outage.on and self.outage.recharge else []
         if self.outage.on_hours and self.food_always.chance_above(self.outage.duration) >= lookup("covered from").value:
             said.append("stages not needed")
         return (*self.ride.cautions, *(CAUTIONS[name] for name in said))

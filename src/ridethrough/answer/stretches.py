@@ -182,6 +182,8 @@ def _flow(case: Case, middles: np.ndarray, load_w: np.ndarray, stopped: Stopped 
         now, kind = source.pattern_w(middles)[:, np.newaxis] > 0, source.recharge
         if kind.until_full and stopped is not None:
             now = now & ~stopped(bool(now.any()))
+        if kind.most is not None and (over := load_w > kind.most.m_as("W")).any():  # it trips
+            now = now & ~over
         if not now.any():
             continue
         power_w, carries = source.at(middles) * now, carries | (now & kind.carries)

@@ -28,6 +28,8 @@ def judge(readings: Readings, role: str, meter: Meter, choices: Mapping[str, Any
         raise readings.place.refuse("no meter", meter=meter)
     found: list[Finding] = []
     readings = _in_order(readings, choices.get("timezone"), found)
+    if not np.isfinite(readings.value).any():
+        raise readings.place.refuse("no values")
     kind, told = (choices["kind"], "given") if "kind" in choices else _kind(readings, role)
     readings = _trusted(_no_twins(readings, kind, found), kind, found)
     note_unmoved(readings, found)
@@ -139,12 +141,13 @@ def _kind(readings: Readings, role: str) -> tuple[str, str]:
     for kind in ("counter", "interval energy"):
         if words & WORDS[kind]:
             return kind, "from the header"
-    counts = up.size and fall.sum() <= (reset | rolled).sum() and fall.mean() <= 0.1
+    falling = fall.sum() > 0.1 * fall.size
+    counts = up.size and fall.sum() <= (reset | rolled).sum() and not falling
     if counts and not (value.size < FEW and np.median(value) < BOTH_W * usual_h):
         return "counter", "guessed"
-    if fall.mean() > 0.1:
+    if falling:
         return "interval energy", "guessed"
-    raise readings.place.refuse("counter or interval", at=fall.argmax() + 1)
+    raise readings.place.refuse("counter or interval", at=fall.argmax() + 1 if fall.size else 0)
 
 
 # -- twins and trust -----------------------------------------------------------------------------
@@ -177,8 +180,6 @@ def _trusted(readings: Readings, kind: str, found: list[Finding]) -> Readings:
     place, ns, value = readings.place, readings.ns, readings.value
     if ns.size < 2:
         raise place.refuse("one time")
-    if not np.isfinite(value).any():
-        raise place.refuse("no values")
     if readings.clock != "elapsed" and not (ns[0] >= 0 and ns[-1] < LATEST_S * NS):
         raise place.refuse("no date of a log", at=0 if ns[0] < 0 else ns.size - 1)
     if (years := (ns[-1] - ns[0]) / NS / YEAR_S) > MOST_YEARS:

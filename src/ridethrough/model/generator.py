@@ -21,6 +21,10 @@ class Generator(Recharge):
 
     The Willans line: a is burnt with nothing plugged in, b for each kilowatt-hour that it gives.
 
+    One that is too small for the load trips: it gives nothing, neither load nor charge, burns nothing, and the unit
+    carries the load. So it does all along where `headroom` says that it does not carry the load, else while the load
+    takes more than its rating.
+
     Parameters
     ----------
     rated : Ratings, str or pint.Quantity
@@ -71,6 +75,9 @@ class Generator(Recharge):
     def fuel(self, power: Any, hours: Any = "1 h") -> Estimate:
         """Return what it burns in some hours [h] at a steady power, nothing plugged in at "0 W" [L]."""
         given, time = not_negative(power, "W", "power"), positive(hours, "h", "hours")
+        if given.value > (rated := self.ratings.rated):
+            raise Refusal(f"power={show(given.value)} of a generator of {show(rated)}", "at most its rating",
+                          "Take less, or a larger generator.")  # fmt: skip
         return ((self.idle + self.burns * given) * time).to("L")  # (1)
 
     def efficiency_at(self, power: Any) -> Estimate:

@@ -104,7 +104,7 @@ class Recharge:
 
     @classmethod
     def mains(cls, windows: Sequence[tuple[Any, Any]], *, power: Any, efficiency: Any = None) -> Recharge:
-        """Return the mains coming back for some hours: it carries everything, and charges besides.
+        """Return the mains coming back for some hours: it carries everything, however much, and charges besides.
 
         Parameters
         ----------
@@ -169,7 +169,7 @@ class Recharge:
         efficiency, factor
             As in `series` [-].
         carries : bool
-            Whether load and unit hang on it, as on a generator that the unit passes through.
+            Whether load and unit hang on it, as on the mains: what they take comes beside these powers, however much.
         """
         carried, share = truth(carries, "carries"), estimate(factor, "1", "factor")
         return Recharge(Pattern.daily(windows), efficiency_of(efficiency), carried, share, once=False)

@@ -56,7 +56,8 @@ class Check:
 
         E_n = |x - X| / sqrt(U(x)^2 + U(X)^2)                                                 (1)
 
-        with the expanded uncertainties of both; where an interval is lopsided, its half on the side of the other.
+        with the expanded uncertainties of both; where an interval is lopsided, its half on the side of the other. Of
+        two numbers without a doubt that differ nobody can tell: nan.
 
         References
         ----------
@@ -65,13 +66,14 @@ class Check:
         low, high = self.predicted.interval()
         half = high - self.predicted.value if self.away > 0 else self.predicted.value - low
         together = math.hypot(*(float(u.m_as(self.predicted.value.units)) for u in (half, self.observed.expanded())))
-        return abs(self.away) / together if together else math.inf if self.away else 0.0  # (1)
+        return abs(self.away) / together if together else math.nan if self.away else 0.0  # (1)
 
     @property
     def says(self) -> str:
-        """Whether both agree, E_n at most 1; or nobody can tell, where one of them is "at least" too little."""
+        """Whether both agree, E_n at most 1; or nobody can tell: no doubt, or one "at least" too little."""
         ends = float(self.predicted.interval()[1].magnitude) >= getattr(self.predicted, "horizon", math.inf)
-        if (ends and self.away > 0) or (self.at_least and (self.away <= 0 or self.normalised <= 1)):
+        open_end = (ends and self.away > 0) or (self.at_least and (self.away <= 0 or self.normalised <= 1))
+        if open_end or math.isnan(self.normalised):
             return OPEN
         return AGREES if self.normalised <= 1 else FAR
 

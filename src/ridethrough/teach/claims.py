@@ -46,6 +46,8 @@ class Claim:
         What load, unit and outage say.
     slips : tuple of str
         The slips that it comes out of, the nearest first; none where it agrees.
+    cautions : tuple of str
+        What the measured number leaves out and may hurt.
     """
 
     said: str
@@ -54,6 +56,7 @@ class Claim:
     meaning: str
     measured: Known
     slips: tuple[str, ...]
+    cautions: tuple[str, ...] = ()
 
     @property
     def agrees(self) -> bool:
@@ -84,10 +87,10 @@ class Claim:
         return tuple(filter(None, (told, self.meaning, found, against + slip + also)))
 
     def __repr__(self) -> str:
-        return "\n".join(self.sentences)
+        return "\n".join([*self.sentences, *(f"caution: {each}" for each in self.cautions)])
 
     def _repr_html_(self) -> str:
-        return f"<p>{'<br>'.join(map(escape, self.sentences))}</p>"
+        return f"<p>{'<br>'.join(map(escape, repr(self).splitlines()))}</p>"
 
 
 def claim(said: Any, *, load: Any, unit: Any, outage: Any, about: str | None = None, sticker: Any = None,
@@ -139,12 +142,13 @@ def claim(said: Any, *, load: Any, unit: Any, outage: Any, about: str | None = N
     except Refusal:
         if not unit_slips:
             raise
-        return Claim(str(said), topic, None, "", measured, tuple(unit_slips))
+        return Claim(str(said), topic, None, "", measured, tuple(unit_slips), account.cautions)
     numbers = _numbers(account, sticker, efficiency) | {"claimed": np.float64(claimed.magnitude)}
     with np.errstate(all="ignore"):  # what is not known is nan, and what is nothing may stand below
         lines = worked(_TEXTS[topic]["formula"] | _TEXTS[topic]["meaning"], numbers)
         slips = tuple(dict.fromkeys([*unit_slips, *_slips(_TEXTS[topic], numbers)]))
-    made = Claim(str(said), topic, claimed, _TEXTS[topic]["means"].format(**lines), measured, slips)
+    made = Claim(str(said), topic, claimed, _TEXTS[topic]["means"].format(**lines), measured, slips,
+                 account.cautions)  # fmt: skip
     return replace(made, slips=()) if made.agrees else made
 
 
