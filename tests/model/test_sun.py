@@ -56,6 +56,19 @@ def test_the_mean_day_is_the_mean_of_the_days() -> None:
     assert sun.pattern.power_w[[0, 23]].tolist() == [0, 0]
 
 
+def test_two_dates_a_year_apart_take_all_of_it_and_never_run_backwards() -> None:
+    sky = made_up(tuple(range(1, 13)))
+
+    def hours(*when: str) -> float:
+        return Sun("250 W", sky, when=when, tilt=0).peak_sun_hours.value.m_as("h")
+
+    whole = hours("2025-01-01", "2025-12-31")
+    assert hours("2025-12-21", "2026-12-21") == hours("2025-12-01", "2027-02-01") == whole
+    assert hours("2025-12-01", "2026-02-01") != whole
+    with pytest.raises(Refusal, match=r'when=\("2025-12-01", "2026-02-01"\)'):
+        hours("2026-02-01", "2025-12-01")
+
+
 def test_draws_have_days_of_their_own_with_the_mean_and_the_likeness_that_they_should() -> None:
     levels = np.sort(np.random.default_rng(1).gamma(2, 1, 29))
     days = Days(np.array([0, *levels, levels.max()]) / levels.mean())

@@ -18,6 +18,7 @@ from .pattern import DAY_H, Pattern, clock
 from .recharge import Days, Recharge, efficiency_of
 
 RIGHT, SOUTH = 90, 180  # degrees
+YEAR = 365  # days
 LIGHT = ["ghi", "dni", "dhi"]
 
 
@@ -225,6 +226,10 @@ def _season(sky: Any, when: Any, utc: float | None) -> Any:
     except ValueError:
         raise Refusal(f"when={when!r}", "a month, a date, or two dates",
                       'Write when="December" or when="2026-12-21".') from None  # fmt: skip
+    if last < first:
+        raise Refusal(f"when={when!r}", "two dates, the earlier one first", f'Write when=("{last}", "{first}").')
+    if last - first >= timedelta(days=YEAR - 1):  # both days count
+        return sky
     about = timedelta(days=lookup("half of a date's days").value * (len(ends) == 1))
     low, high, day = f"{first - about:%m-%d}", f"{last + about:%m-%d}", sky.index.strftime("%m-%d")
     return sky[(day >= low) & (day <= high) if low <= high else (day >= low) | (day <= high)]
