@@ -196,6 +196,8 @@ def test_the_unit_says_what_a_claim_is_about(said: Any, about: str) -> None:
     ("790 W", "energy a day", "watts for watt-hours"),
     ("766 W", None, "watts for watt-hours"),
     ("33 Wh", "power", "watt-hours for watts"),
+    ("1100 Wh", "run time", "watt-hours for hours"),
+    ("1140 h", None, "watt-hours for hours"),
     ("33 watts per hour", None, "watts per hour"),
     ("33 watts an hour", "power", "watts per hour"),
     ("100 Ah", "usable energy", "ampere-hours for watt-hours"),
@@ -255,11 +257,28 @@ def test_no_number_is_missing_in_its_sentences(about: str, monkeypatch: pytest.M
         assert all(sentence.endswith((".", "?")) for sentence in made.sentences)
 
 
-def test_with_mains_that_come_back_longer_than_the_outage_does_not_contradict() -> None:
+@pytest.mark.parametrize(("said", "against"), [
+    ("1 kWh a day", "The claim is 31 % more than that."), ("500 Wh a day", "The claim is 35 % less than that."),
+    ("300 kWh a day", "The claim is 392 times that."), ("2 Wh a day", "It is 383 times the claim."),
+])  # fmt: skip
+def test_how_far_off_it_is_is_said_without_powers_of_ten(said: str, against: str) -> None:
+    assert against in claim(said, **ASKED).sentences[-1]
+
+
+def test_of_an_empty_unit_a_run_time_is_claimed_in_vain() -> None:
+    made = claim("9 h", **ASKED | {"outage": rt.Outage("24 h", start="0 %")})
+    assert str(made.measured) == "0 h, give or take 0 h"
+    assert not made.agrees
+
+
+def test_with_mains_that_come_back_longer_than_the_outage_cannot_be_told() -> None:
     mains = rt.Outage("24 h", recharge=rt.Recharge.mains([("4 h", "12 h")], power="300 W"))
     made = claim("60 h", **ASKED | {"outage": mains})
     assert str(made.measured) == "at least 24 h"
-    assert made.agrees
+    assert made.beyond
+    assert not made.agrees
+    assert made.sentences[-1] == "Cannot tell: it lasts at least 24 h; ask for a longer outage."
+    assert claim("24 h", **ASKED | {"outage": mains}).agrees
     assert not claim("10 h", **ASKED | {"outage": mains}).agrees
 
 

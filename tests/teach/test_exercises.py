@@ -3,6 +3,7 @@
 import csv
 import math
 import re
+from dataclasses import replace
 from importlib.resources import files
 from itertools import combinations, pairwise
 from pathlib import Path
@@ -194,6 +195,24 @@ def test_what_was_not_understood_is_not_called_wrong(key: str) -> None:
 
 
 @KEYS
+def test_the_answer_as_it_is_printed_is_right(key: str) -> None:
+    for learner in CLASS:
+        task = numeric(key, learner)
+        assert task.check(show(task.answer)).right, (learner, show(task.answer))
+
+
+def test_a_comma_that_groups_no_thousands_is_not_read() -> None:
+    task = replace(numeric("00-a", "kestrel"), answer=Q_(1500, "Wh"))
+    assert task.check("1,500 Wh").right
+    for answer in ("1,500 kWh", "15,00 Wh", "1,5 kWh"):
+        assert "decimal mark" in task.check(answer)
+
+
+def test_the_reply_names_what_stands_in_the_cell() -> None:
+    assert 'Write for example my_answer="' in numeric("00-a", "kestrel").check("7 h")
+
+
+@KEYS
 def test_an_answer_in_another_unit_of_its_kind_is_the_same_answer(key: str) -> None:
     task, other = numeric(key, "kestrel"), {"Wh": "kWh", "W": "kW", "h": "min", "day": "h", "L": "gal", "Ah": "mAh"}
     unit = _TEXTS[key]["unit"]
@@ -212,6 +231,7 @@ def test_the_right_number_with_another_unit_is_a_slip_of_the_unit(key: str) -> N
         ("W", "kW"),
         ("W", "VA"),
         ("h", "days"),
+        ("h", "Wh"),
         ("day", "h"),
     ]
     for learner in CLASS[:40]:

@@ -62,7 +62,12 @@ class Claim:
     def agrees(self) -> bool:
         """Whether it lies in the interval of what was measured, or within rounding of it."""
         (low, high), claimed = _ends(self.measured), self.claimed
-        return claimed is not None and bool(low <= claimed and (claimed <= high or self._open))
+        return claimed is not None and bool(low <= claimed <= high)
+
+    @property
+    def beyond(self) -> bool:
+        """Whether it lies beyond what was looked at: then nobody can tell."""
+        return self.claimed is not None and self._open and not self.agrees and self.claimed > self.measured.value
 
     @property
     def _open(self) -> bool:
@@ -77,8 +82,10 @@ class Claim:
         found = f"Load, unit and outage say {show(self.measured) if exact else self.measured}."
         if self.agrees:
             return told, self.meaning, found, "The claim agrees with that."
+        if self.beyond:
+            return told, self.meaning, found, f"Cannot tell: it lasts {self.measured}; ask for a longer outage."
         value, claimed = self.measured.value, self.claimed
-        against = f"The claim is {(claimed / value).m_as('1'):.2g} times that. " if claimed and value else ""
+        against = f"{_against(float((claimed / value).m_as('1')))} " if claimed and value else ""
         if not self.slips:
             return told, self.meaning, found, f"{against}It comes out of no slip on the kit's list."
         first, *others = (SLIPS[slip] for slip in self.slips)
@@ -149,7 +156,18 @@ def claim(said: Any, *, load: Any, unit: Any, outage: Any, about: str | None = N
         slips = tuple(dict.fromkeys([*unit_slips, *_slips(_TEXTS[topic], numbers)]))
     made = Claim(str(said), topic, claimed, _TEXTS[topic]["means"].format(**lines), measured, slips,
                  account.cautions)  # fmt: skip
-    return replace(made, slips=()) if made.agrees else made
+    return replace(made, slips=()) if made.agrees or made.beyond else made
+
+
+def _against(times: float) -> str:
+    """Return how a claim compares with what was measured: by percents where they tell more than how many times."""
+    if 1 / 2 < times < 2:
+        return f"The claim is {100 * abs(times - 1):.0f} % {'more' if times > 1 else 'less'} than that."
+    return (
+        f"The claim is {show(Q_(times, '1'))} times that."
+        if times > 1
+        else f"It is {show(Q_(1 / times, '1'))} times the claim."
+    )
 
 
 def _read(said: Any, about: str | None) -> tuple[Any, str]:
@@ -196,7 +214,8 @@ def _ends(measured: Known) -> tuple[pint.Quantity, pint.Quantity]:
 def _slips(task: dict[str, Any], numbers: dict[str, Any]) -> Iterator[str]:
     """Yield the slips that come near a claim, the nearest first; one that changes nothing here is none."""
     base, claimed = result(task["formula"], numbers), numbers["claimed"]
-    near = [(abs(value / claimed - 1), slip) for value, slip in slipped(task, numbers) if abs(value / base - 1) > NEAR]
+    near = [(abs(value / claimed - 1), slip) for value, slip in slipped(task, numbers)
+            if abs(value - base) > NEAR * abs(base)]  # fmt: skip
     yield from (slip for off, slip in sorted(near) if off <= NEAR)
 
 

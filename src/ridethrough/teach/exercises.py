@@ -12,6 +12,7 @@ import math
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from html import escape
 from itertools import count, pairwise
@@ -101,7 +102,7 @@ class Exercise(_Asked):
 
     def check(self, answer: Any = None) -> Reply:
         """Return what to say to ``answer``: text or Quantity with its unit; None means not answered yet."""
-        unit, number = f"{self.answer.units:~C}", math.nan
+        unit = f"{self.answer.units:~C}"
         if str(answer).strip() in ("", "None"):
             return Reply(
                 f'Not answered yet. Replace None by your answer with its unit, such as "{show(Q_(123, unit))}", '
@@ -109,11 +110,11 @@ class Exercise(_Asked):
                 "unanswered",
             )
         try:
-            number = float(quantity(answer, unit, "answer").magnitude)
+            number = float(quantity(answer, unit, "my_answer").magnitude)
             way = f"Where to look: {self.look}. Go through it with your numbers, one step at a time."
         except Refusal as refusal:
-            way = refusal.remedy
-        if _near(number, self.answer):
+            number, way = _grouped(answer, unit), refusal.remedy
+        if _near(number, self.answer) or show(Q_(number, unit)) == show(self.answer):
             return Reply(f"Right: {show(self.answer)}.", "right")
         known = (slip for value, slip in self.wrong if _near(number, value))
         slip = unit_slip(answer, self.answer * (1 - CLOSE), self.answer * (1 + CLOSE)) or next(known, None)
@@ -157,6 +158,13 @@ class Explanation(_Asked):
     def solution(self) -> str:
         """Return what a good answer holds."""
         return self.answer
+
+
+def _grouped(answer: Any, unit: str) -> float:
+    """Return an answer's number where commas group its thousands, as `show` prints it; nan where it is no such text."""
+    with suppress(Refusal):
+        return float(quantity(re.sub(r"(?<=\d),(?=\d{3}(?!\d))", "", str(answer)), unit, "my_answer").magnitude)
+    return math.nan
 
 
 def _near(number: float, value: pint.Quantity) -> bool:
