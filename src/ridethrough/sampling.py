@@ -24,6 +24,11 @@ DRAWS = 2000
 FEWEST_DOF = 3  # below, Student's t has no variance: JCGM 101:2008, 6.4.9.4
 
 
+def enough(draws: Any) -> int:
+    """Return how many draws beside the best estimate, refused below two: fewer tell nothing of how sure it is."""
+    return whole(draws, "draws", 2, DRAWS)
+
+
 class Sampler:
     """Draws every influence once, and each estimate from its influences: arrays of shape (draws + 1,).
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 import re
 from contextlib import suppress
+from numbers import Real
 from typing import Any
 
 import pint
@@ -20,6 +21,8 @@ from .quantity_text import Refusal as Refusal
 from .quantity_text import read_quantity as read_quantity
 from .quantity_text import registry as registry
 from .quantity_text import unit_name as unit_name
+
+_LARGEST = 1e100  # so that squares of what is given are numbers still
 
 
 def Q_(value: Any, unit: str | None = None) -> pint.Quantity:
@@ -90,7 +93,7 @@ def quantity(value: Any, unit: str, name: str) -> pint.Quantity:
     converted = found.to(target)
     if target == "degree_Celsius":  # 32 degF is 0 degC, not 6e-14 above it
         converted = registry().Quantity(round(converted.magnitude, 9), converted.units)
-    if not math.isfinite(float(getattr(converted.magnitude, "nominal_value", converted.magnitude))):
+    if not abs(float(getattr(converted.magnitude, "nominal_value", converted.magnitude))) < _LARGEST:
         raise Refusal(f"{name}={value!r}", f"a finite {what.split(' ', 1)[1]}", remedy)
     if share and not 0 <= converted.magnitude <= 1:
         raise Refusal(
@@ -141,6 +144,11 @@ def of_kind(value: Any, kind: Any, name: str, needed: str, remedy: str) -> Any:
 def truth(value: Any, name: str) -> bool:
     """Return ``value``, refused unless it is True or False: text such as "no" would count as True."""
     return bool(of_kind(value, bool, name, "True or False", f"Write {name}=True, or leave it out."))
+
+
+def is_plain(value: Any) -> bool:
+    """Return whether it is a plain number: finite, and neither text nor a truth."""
+    return isinstance(value, Real) and not isinstance(value, bool) and math.isfinite(value)
 
 
 def whole(value: Any, name: str, least: int = 0, example: int = 1) -> int:

@@ -91,6 +91,10 @@ def test_it_trips_where_a_draw_takes_more_than_its_rating() -> None:
     assert (ran == (found.case.mean_w <= 500)).all()
 
 
+def test_spaces_about_its_hours_mean_nothing() -> None:
+    assert steady(" 18:00-19:00 until full ").until_full
+
+
 def test_asking_less_charges_less() -> None:
     assert rode(steady(power="100 W"), days=0.5, start="40 %").walk.state.stored[0] == pytest.approx(90)
 

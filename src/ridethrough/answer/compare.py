@@ -94,6 +94,13 @@ def compare(load: Any, units: Mapping[str, BackupUnit], outages: Any, *, confide
     return table.astype({column: pd.CategoricalDtype(names) for column, names in order.items()})
 
 
+def compared(table: Any, name: str, remedy: str) -> pd.DataFrame:
+    """Return what `compare` returned, or rows of it; anything else is refused."""
+    if not isinstance(table, pd.DataFrame) or not {*COLUMNS} <= {*table.columns}:
+        raise Refusal(f"{name}={type(table).__name__}(...)", "what compare returns", remedy)
+    return table
+
+
 def verdicts(table: pd.DataFrame) -> pd.DataFrame:
     """Return what `compare` found as a row for each load and unit and a column for each outage, in the order given.
 
@@ -105,7 +112,7 @@ def verdicts(table: pd.DataFrame) -> pd.DataFrame:
             "" if pd.isna(row["packs"]) or not row["packs"] else f"{row['packs']} pack{'s' * (row['packs'] > 1)}",
             "all packs" if row["limited by"] == "packs" else "",
         )))
-        for row in table.to_dict("records")
+        for row in compared(table, "table", "Write verdicts(compare(...)).").to_dict("records")
     ]  # fmt: skip
     wide = table.assign(said=said).pivot(index=["load", "unit"], columns="outage", values="said")
     wide = wide.sort_index().reset_index().rename_axis(columns=None)
@@ -139,6 +146,8 @@ def stock_of(units: Any) -> dict[str, tuple[BackupUnit | Refusal, str]]:
     """Return the units by name, or why they can't be reckoned with, and what was assumed of each."""
     if not isinstance(units, Mapping) or not units:
         raise Refusal(f"units={units!r}", "units by name", 'Write read_units("units.csv"), or {"mine": unit}.')
+    if NOTHING in {*units}:
+        raise Refusal(f"a unit named {NOTHING!r}", "another name: this row does without one", "Rename it.")
     if not hasattr(units, "reckoned"):
         return {name: (BackupUnit.of(unit, f"units[{name!r}]"), "") for name, unit in units.items()}
     return {name: units.reckoned(name) for name in units}

@@ -18,7 +18,7 @@ import pandas as pd
 from ..drawn import Drawn
 from ..known import COVERAGE
 from ..model.battery import percent
-from ..sampling import DRAWS
+from ..sampling import DRAWS, enough
 from ..sources import table_of
 from ..units import Q_, show
 from .case import case_of
@@ -240,5 +240,5 @@ def ledger(load: Any, unit: Any, outage: Any, *, draws: int = DRAWS, seed: int =
     >>> ledger(Load.steady("100 W"), unit, "4 h").left.value
     <Quantity(500.0, 'watt_hour')>
     """
-    rode = through(case_of(load, unit, outage, draws=draws, seed=seed))
+    rode = through(case_of(load, unit, outage, draws=enough(draws), seed=seed))
     return Ledger(rode.case, rode.walk)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from copy import copy
 from dataclasses import dataclass
 from typing import Any
@@ -17,7 +17,7 @@ from ..model.pattern import Pattern, clock
 from ..model.recharge import Recharge
 from ..propagation import estimate
 from ..sources import CAUTIONS, lookup, temperature
-from ..units import Q_, Refusal, number, positive, show
+from ..units import Q_, Refusal, number, of_kind, positive, show
 
 
 @dataclass(frozen=True)
@@ -114,10 +114,11 @@ class Outage:
         on: Sequence[tuple[Any, Any]] | None = None, every: Any = None,
     ) -> None:  # fmt: skip
         length = positive(duration, "h", "duration")
-        given = (recharge,) if isinstance(recharge, Recharge) else tuple(recharge or ())
-        if recharge is None or not all(isinstance(each, Recharge) for each in given):
-            raise Refusal(f"recharge={recharge!r}", "one or more of Recharge",
-                          'Write recharge=Recharge.mains([("20 h", "23 h")], power="400 W").')  # fmt: skip
+        remedy = 'Write recharge=Recharge.mains([("20 h", "23 h")], power="400 W").'
+        given = (recharge,) if isinstance(recharge, Recharge) else recharge
+        given = tuple(of_kind(given, Iterable, "recharge", "one or more of Recharge", remedy))
+        for each in given:
+            of_kind(each, Recharge, "recharge", "one or more of Recharge", remedy)
         if sum(isinstance(each, Generator) for each in given) > 1:
             raise Refusal("two generators", "one, with all its hours",
                           'Write Generator(..., hours=["7:00-8:00", "18:00-19:00"]).')  # fmt: skip
@@ -196,11 +197,12 @@ class Outage:
 
 def _windows(on: Sequence[tuple[Any, Any]], every: Any) -> Pattern:
     """Return 1 where the unit is on, else 0, again and again."""
-    given = Recharge.mains(on, power="1 W").pattern
+    needed, remedy = "from and to of each time that the unit is on", 'Write on=[("0 h", "2 h")], every="6 h".'
+    given = Recharge.mains(of_kind(on, Iterable, "on", needed, remedy), power="1 W").pattern
     rest_h = 0.0 if every is None else number(every, "h", "every") - given.period_h
     if rest_h < -1e-9:
         raise Refusal(f"windows until {show(Q_(given.period_h, 'h'))}, again every {every}",
-                      "windows that end by then", 'Write on=[("0 h", "2 h")], every="6 h".')  # fmt: skip
+                      "windows that end by then", remedy)  # fmt: skip
     rest = [rest_h] if rest_h > 1e-9 else []
     found = Pattern(np.append(given.duration_h, rest), np.append(given.power_w, np.zeros(len(rest))))
     least, off_h = lookup("rest of a compressor"), found.duration_h[found.power_w == 0]

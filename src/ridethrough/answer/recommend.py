@@ -9,8 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from ..units import Refusal
-from .compare import COLUMNS
+from .compare import compared
 from .entry import BY_RULE
 
 Row = Mapping[str, Any]
@@ -73,10 +72,8 @@ def recommend(table: pd.DataFrame) -> Recommendations:
     >>> found.picks, found.text.split(";")[0]
     (('mine',), 'mine lasts in more than 99 in 100 such outages')
     """
-    if not isinstance(table, pd.DataFrame) or not {*COLUMNS} <= {*table.columns}:
-        raise Refusal(f"table={type(table).__name__}(...)", "what compare returns", "Write recommend(compare(...)).")
-    found = []
-    for (load, outage), rows in table.groupby(["load", "outage"], sort=False, observed=True):
+    given, found = compared(table, "table", "Write recommend(compare(...))."), []
+    for (load, outage), rows in given.groupby(["load", "outage"], sort=False, observed=True):
         ranked: list[Any] = rows.sort_values("rank", kind="stable").to_dict("records")
         picks, text = _said(ranked)
         found.append(Recommendation(str(load), str(outage), tuple(map(_label, picks)), text))

@@ -16,7 +16,7 @@ from ..known import COVERAGE, ends_of
 from ..model.generator import Generator
 from ..model.inverter import asked_w
 from ..propagation import estimate
-from ..sampling import DRAWS
+from ..sampling import DRAWS, enough
 from ..sources import lookup
 from ..units import Refusal, show, whole
 from .case import Case, case_of
@@ -238,7 +238,7 @@ def ride(
     >>> found.lasts.value, round(found.unserved.magnitude, 9)
     (<Quantity(8.0, 'hour')>, 500.0)
     """
-    rows, kept = whole(draws, "draws", 2, DRAWS), whole(times, "times", 1, TIMES)
+    rows, kept = enough(draws), whole(times, "times", 1, TIMES)
     return through(case_of(load, unit, outage, draws=rows, seed=seed, times=kept), restart=restart)
 
 

@@ -17,9 +17,9 @@ from ..model.inside import steps_h
 from ..model.inverter import asked_w
 from ..model.load import Load
 from ..model.pattern import DAY_H
-from ..sampling import DRAWS, Sampler
+from ..sampling import DRAWS, Sampler, enough
 from ..sources import CAUTIONS, lookup
-from ..units import Q_, Refusal, of_kind, show, truth, whole
+from ..units import Q_, Refusal, of_kind, quantity, show, truth, whole
 from .case import Case, case_of
 from .outage import Outage
 from .power import course_of
@@ -172,7 +172,7 @@ def plan_stages(cabinet: Any, unit: Any, outage: Any, *, beside: Load | None = N
     if when.on is not None:
         raise Refusal("an outage with windows", "one in which the unit is on all along", "Leave on and every out.")
     most = round(lookup("switchings in a day").value) if switchings is None else whole(switchings, "switchings", 2, 2)
-    always = through(case_of(load, unit, when, draws=whole(draws, "draws", 2, DRAWS), seed=seed))
+    always = through(case_of(load, unit, when, draws=enough(draws), seed=seed))
     none = Stages(cabinet, always, always, pd.DataFrame(), thermometer)
     least = max(lookup("covered from").value, none.food_always.chance_above(when.duration))
     table = _weighed(none, _patterns(most), least)
@@ -265,7 +265,7 @@ def do_nothing(cabinet: Any, outage: Any, *, ice: Any = None, colder: Any = None
     """
     of_kind(cabinet, Cabinet, "cabinet", "a cabinet", 'Write Cabinet(load.in_a_room_of("20 degC", "freezer")).')
     when, rule = Outage.of(outage), np.inf if truth(thermometer, "thermometer") else cabinet.rule.value
-    ice = Q_(lookup("ice at hand").value, "kg") if ice is None else Q_(ice)
+    ice = Q_(lookup("ice at hand").value, "kg") if ice is None else quantity(ice, "kg", "ice")
     choices: list[tuple[str, str, dict[str, Any]]] = [
         ("door closed", f"food, {cabinet.kind}", {}),
         (f"door closed, {show(ice)} of ice", "ice", {"ice": ice}),

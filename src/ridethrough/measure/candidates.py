@@ -162,7 +162,8 @@ def read_prices(path: str | PathLike[str], units: Iterable[str] | None = None) -
     units : iterable of str, optional
         The names that a price may belong to; any where left out.
     """
-    prices, names = [], None if units is None else set(units)
+    given = of_kind(units, Iterable | None, "units", "names of units", 'Write units=read_units("units.csv").')
+    prices, names = [], None if given is None else set(given)
     for here, record in _table(path, list(PRICE_COLUMNS))[1].items():
         tax, amount = record["tax_included"].lower(), float_of(record["price"])
         rate = float_of(record.get("tax_rate_percent") or "0")

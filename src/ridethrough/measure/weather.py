@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from ..model.sun import Weather
-from ..units import Refusal
+from ..units import Refusal, of_kind
 
 HALF_HOUR = pd.Timedelta("30min")
 
@@ -30,7 +30,8 @@ def read_weather(path: str | Path, *, latitude: float | None = None, longitude: 
     """
     import pvlib
 
-    file = Path(path) if Path(path).exists() else Path(pvlib.__file__).parent / "data" / Path(path).name
+    given = Path(of_kind(path, str | Path, "path", "a file name", 'Write read_weather("year.epw").'))
+    file = given if given.exists() else Path(pvlib.__file__).parent / "data" / given.name
     try:
         if latitude is not None and longitude is not None:
             hours, spot = pd.read_csv(file, index_col=0).rename(columns=str.lower), (latitude, longitude)

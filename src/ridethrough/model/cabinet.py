@@ -11,7 +11,7 @@ import pandas as pd
 from ..drawn import Drawn
 from ..estimate import Estimate
 from ..propagation import estimate
-from ..sampling import DRAWS, Sampler
+from ..sampling import DRAWS, Sampler, enough
 from ..sources import Coefficient, coefficient, lookup, temperature
 from ..units import Q_, Refusal, number, of_kind, positive, show, truth
 from .inside import Inside, Moments, steps_h
@@ -196,7 +196,7 @@ class Cabinet:
         -----
         A prediction, no promise: the agencies' hours, `rule`, stand for any cabinet.
         """
-        sampler, horizon = Sampler(draws, seed), lookup("longest warm-up").value
+        sampler, horizon = Sampler(enough(draws), seed), lookup("longest warm-up").value
         inside, there, now = self.at(sampler, limit=limit, ice=ice), self.room_of(room), 0.0
         ahead_c = there(np.arange(horizon))
         while now < horizon and np.any(np.isinf(inside.broken_h) & inside.may_pass(ahead_c[int(now) :].max())):

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from ..estimate import Estimate
 from ..propagation import estimate, not_negative
 from ..sources import coefficient, lookup
-from ..units import Q_, Refusal, positive, show
+from ..units import Q_, Refusal, of_kind, positive, show
 from .pattern import Pattern
 from .ratings import Ratings
 from .recharge import Recharge, efficiency_of
@@ -53,12 +53,12 @@ class Generator(Recharge):
 
     def __init__(self, rated: Any, *, hours: str | Sequence[str], power: Any = None, fuel: Any = None,
                  efficiency: Any = None) -> None:  # fmt: skip
-        ratings, given = Ratings.of(rated), [hours] if isinstance(hours, str) else hours
-        texts = [str(each).lower().replace("–", "-") for each in given]
+        needed, remedy = "from and to by the clock", 'Write hours="18:00-19:00", or hours="18:00-22:00 until full".'
+        ratings, given = Ratings.of(rated), of_kind(hours, Iterable, "hours", needed, remedy)
+        texts = [str(each).lower().strip().replace("–", "-") for each in ([given] if isinstance(given, str) else given)]
         windows = [text.removesuffix("until full").split("-") for text in texts]
         if not all(len(window) == 2 for window in windows):
-            raise Refusal(f"hours={hours!r}", "from and to by the clock",
-                          'Write hours="18:00-19:00", or hours="18:00-22:00 until full".')  # fmt: skip
+            raise Refusal(f"hours={hours!r}", needed, remedy)
         asks = estimate(ratings.rated if power is None else power, "W", "power")
         pattern = Pattern.daily([(begin, end, positive(asks.value, "W", "power")) for begin, end in windows])
         until_full = any(text.endswith("until full") for text in texts)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from ..sources import lookup
-from ..units import Refusal, number
+from ..units import Refusal, number, of_kind
 
 DAY_H = 24.0
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})")
@@ -78,7 +78,7 @@ class Pattern:
         """
         spans: list[tuple[float, float, float]] = []
         remedy = 'Write [("06:30", "08:00", "60 W"), ("18:00", "23:00", "60 W")].'
-        for window in windows:
+        for window in of_kind(windows, Iterable, "windows", "from, to, and the power between, of each", remedy):
             if not isinstance(window, (tuple, list)) or len(window) != len(("from", "to", "power")):
                 raise Refusal(f"the window {window!r}", "from, to, and the power between", remedy)
             begin, end, power = window

@@ -6,11 +6,11 @@ import re
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date
 from typing import Any, NamedTuple
 
 from ..sources import lookup
-from ..units import Refusal, number
+from ..units import Q_, Refusal, is_plain, number, of_kind, positive
 
 ITEMS = ("unit", "pack", "bundle")
 
@@ -52,9 +52,12 @@ class Price:
     def __post_init__(self) -> None:
         if self.item not in ITEMS:
             raise Refusal(f"the price of {self.item!r}", f"one of {', '.join(ITEMS)}", 'Write "pack", one row for one.')
-        if not re.fullmatch("[A-Z]{3}", self.currency):
+        if not re.fullmatch("[A-Z]{3}", str(self.currency)):
             remedy = 'Write "EUR", "USD", "SEK" ...'
             raise Refusal(f"the currency {self.currency!r}", "three letters of ISO 4217: others share a sign", remedy)
+        if not is_plain(self.amount) or self.amount < 0:
+            raise Refusal(f"amount={self.amount!r}", "a plain number of zero or more", "Write amount=899.")
+        of_kind(self.date, date, "date", "a day", "Write date=datetime.date(2026, 2, 1).")
 
     @property
     def terms(self) -> str:
@@ -92,6 +95,11 @@ class PriceList:
 
     prices: tuple[Price, ...] = ()
     on: date | None = None
+
+    def __post_init__(self) -> None:
+        remedy = 'Write prices=read_prices("prices.csv").'
+        for price in of_kind(self.prices, tuple | list, "prices", "a list of prices", remedy):
+            of_kind(price, Price, "prices", "a list of prices", remedy)
 
     def of(self, name: str) -> tuple[Price, ...]:
         """Return this unit's prices, oldest first, of one day the dearest first."""
@@ -141,8 +149,9 @@ class PriceList:
 
     def stale(self, offer: Offer, after: Any = None) -> bool:
         """Return whether one of its prices is older than so many days on the day chosen [day]."""
-        days = lookup("days until a price is stale").value if after is None else number(after, "day", "stale_after")
-        return self.on is not None and min(price.date for price in offer.parts) < self.on - timedelta(days)
+        usual = Q_(lookup("days until a price is stale").value, "day")
+        days = positive(usual if after is None else after, "day", "stale_after", zero=True).magnitude
+        return self.on is not None and (self.on - min(price.date for price in offer.parts)).days > days
 
 
 def day_of(given: Any, name: str = "on") -> date:
@@ -155,12 +164,13 @@ def day_of(given: Any, name: str = "on") -> date:
 
 def _into(rates: Mapping[str, float], listed: set[str]) -> str:
     """Return the currency that all goes into: the one without a rate, or with the rate 1."""
-    wrong = [name for name, rate in rates.items() if not isinstance(rate, int | float) or not rate > 0]
+    needed = "what one unit of each currency is worth in one that is left"
+    remedy = 'Write rates={"USD": 0.92, "EUR": 1}, for prices in EUR and USD.'
+    of_kind(rates, Mapping, "rates", needed, remedy)
+    wrong = [name for name, rate in rates.items() if not is_plain(rate) or not rate > 0]
     left = [name for name in sorted(listed) if name not in rates] or [name for name in rates if rates[name] == 1]
     if wrong or len(left) != 1:
-        raise Refusal(f"rates={dict(rates)!r} for prices in {', '.join(sorted(listed))}",
-                      "what one unit of each currency is worth in one that is left",
-                      'Write rates={"USD": 0.92, "EUR": 1}, for prices in EUR and USD.')  # fmt: skip
+        raise Refusal(f"rates={dict(rates)!r} for prices in {', '.join(sorted(listed))}", needed, remedy)
     return left[0]
 
 

@@ -14,7 +14,7 @@ from ..estimate import Estimate
 from ..propagation import estimate
 from ..sampling import Sampler
 from ..sources import CAUTIONS, coefficient, lookup
-from ..units import Q_, Refusal, number, positive, show, truth
+from ..units import Q_, Refusal, number, of_kind, positive, show, truth
 from .pattern import DAY_H, Pattern, clock
 
 
@@ -116,7 +116,7 @@ class Recharge:
             Into the battery over from the wall; else the table's charger [-].
         """
         remedy = 'Write [("20 h", "23 h"), ("40 h", "43 h")].'
-        for window in windows:
+        for window in of_kind(windows, Iterable, "windows", "from and to of each", remedy):
             if not isinstance(window, (tuple, list)) or len(window) != 2:
                 raise Refusal(f"the window {window!r}", "from and to", remedy)
         edges = [(number(begin, "h", "from"), number(end, "h", "to")) for begin, end in windows]

@@ -12,13 +12,12 @@ import numpy as np
 from ..estimate import Estimate
 from ..propagation import estimate
 from ..sources import coefficient, lookup
-from ..units import Q_, Refusal, positive, show, truth
+from ..units import Q_, Refusal, is_plain, of_kind, positive, show, truth
 from .charger import LEAST
 from .pattern import DAY_H, Pattern, clock
 from .recharge import Days, Recharge, efficiency_of
 
 RIGHT, SOUTH = 90, 180  # degrees
-YEAR = 365  # days
 LIGHT = ["ghi", "dni", "dhi"]
 
 
@@ -40,9 +39,20 @@ class Weather:
     longitude: float
 
     def __post_init__(self) -> None:
+        import pandas as pd
+
+        of_kind(self.hours, pd.DataFrame, "hours", "a table of hours", 'Write read_weather("year.epw").')
         if getattr(self.hours.index, "tz", None) is None or not {*LIGHT} <= {*self.hours}:
             raise Refusal("hours without time zone, or without ghi, dni and dhi", "both",
                           'Write hours.tz_localize("Etc/GMT+7"); pvlib.irradiance.erbs parts ghi alone.')  # fmt: skip
+        if not all(pd.api.types.is_numeric_dtype(self.hours[name]) for name in LIGHT):
+            raise Refusal("hours with text in ghi, dni or dhi", "plain numbers in W/m2",
+                          'Write hours[["ghi", "dni", "dhi"]].apply(pandas.to_numeric).')  # fmt: skip
+        most = 2 * lookup("light of a panel's rating").value  # clouds beside the sun add to it, and never so much
+        if (self.hours[LIGHT] > most).any(axis=None):
+            raise Refusal(f"hours with more than {most:g} W/m2 of light", "light as the sun gives it",
+                          "Look at its unit: W/m2, means of the hours.")  # fmt: skip
+        _spot(self)
 
 
 class Sun(Recharge):
@@ -128,12 +138,14 @@ class Sun(Recharge):
         """
         given = estimate(hours, "h", "hours")
         positive(given.value, "h", "hours")
+        if not isinstance(between, tuple | list) or len(between) != 2:
+            raise Refusal(f"between={between!r}", "two times of day", 'Write between=("7:00", "17:00").')
         low, high = (clock(each, "between") for each in between)
-        wave = np.cos(np.pi * np.clip((np.arange(DAY_H + 1) - low) / ((high - low) or 1), 0, 1))
-        light = -np.diff(wave) / 2 * float(given.value.magnitude)
+        full_h = float(given.value.magnitude)
+        light = full_h * _half_wave(low, high)
         if low >= high or light.max() > 1:
             raise Refusal(f"{show(given.value)} of full light between {' and '.join(between)}", "a longer day",
-                          'Write between=("7:00", "17:00").')  # fmt: skip
+                          _longer_day(full_h))  # fmt: skip
         sun = cls.__new__(cls)
         sun._fill(watts, light, (given / given.value).to("1"), _days_by_table(), derate, efficiency)
         return sun
@@ -160,6 +172,22 @@ class Sun(Recharge):
     def mean_day(self) -> Estimate:
         """What the panel gives on the mean day [Wh], before any limit of the unit."""
         return (self.factor * Q_(self.pattern.mean_w * DAY_H, "Wh")).to("Wh")
+
+
+def _half_wave(low: float, high: float) -> np.ndarray:
+    """Return what each hour of the day has of light that rises and falls between two times [h], as half a wave."""
+    wave = np.cos(np.pi * np.clip((np.arange(DAY_H + 1) - low) / ((high - low) or 1), 0, 1))
+    return np.asarray(-np.diff(wave) / 2)
+
+
+def _longer_day(full_h: float) -> str:
+    """Return what to write for so much full light [h]: the shortest day about noon that holds it."""
+    noon = int(DAY_H / 2)
+    days = ((noon - half, noon + half) for half in range(1, noon))
+    fits = (
+        f'Write between=("{low}:00", "{high}:00").' for low, high in days if full_h * _half_wave(low, high).max() <= 1
+    )
+    return next(fits, 'Write fewer hours, such as "5 h".')
 
 
 def _days(came: Any, bright: Any) -> Days:
@@ -208,14 +236,21 @@ def _spot(place: Any) -> tuple[float, float]:
 
 def _degrees(value: Any, name: str, low: float, high: float) -> float:
     """Return a plain number of degrees."""
-    if not isinstance(value, (int, float, np.number)) or not low <= value <= high:
+    if not is_plain(value) or not low <= value <= high:
         raise Refusal(f"{name}={value!r}", f"degrees from {low} to {high}, as a plain number", f"Write {name}=45.")
     return float(value)
 
 
+def _ahead(utc: Any) -> float:
+    """Return hours ahead of UTC, a clock's [h]."""
+    if not is_plain(utc) or not -DAY_H / 2 <= utc <= DAY_H / 2 + 2:
+        raise Refusal(f"utc={utc!r}", "hours from -12 to 14, as a plain number", "Write utc=1.")
+    return float(utc)
+
+
 def _season(sky: Any, when: Any, utc: float | None) -> Any:
     """Return the hours of a month, about a date or from a date to another, of any year, by a clock."""
-    sky = sky if utc is None else sky.tz_convert(timezone(timedelta(hours=utc)))
+    sky = sky if utc is None else sky.tz_convert(timezone(timedelta(hours=_ahead(utc))))
     ends = [str(each) for each in (when if isinstance(when, (tuple, list)) else [when])] or [""]
     months = [number for number, name in enumerate(calendar.month_name)
               if len(ends[0]) > 2 and name.lower().startswith(ends[0].lower())]  # fmt: skip
@@ -228,7 +263,7 @@ def _season(sky: Any, when: Any, utc: float | None) -> Any:
                       'Write when="December" or when="2026-12-21".') from None  # fmt: skip
     if last < first:
         raise Refusal(f"when={when!r}", "two dates, the earlier one first", f'Write when=("{last}", "{first}").')
-    if last - first >= timedelta(days=YEAR - 1):  # both days count
+    if last - first >= timedelta(days=int(Q_(1, "year").m_as("day")) - 1):  # both days count
         return sky
     about = timedelta(days=lookup("half of a date's days").value * (len(ends) == 1))
     low, high, day = f"{first - about:%m-%d}", f"{last + about:%m-%d}", sky.index.strftime("%m-%d")

@@ -18,6 +18,7 @@ from ..measure.rundown import Rundown
 from ..model.load import Load
 from ..model.routes import Measured
 from ..model.unit import BackupUnit
+from ..sources import temperature
 from ..units import Q_, Refusal, of_kind, positive, show
 from .tables import rows_of
 
@@ -188,12 +189,13 @@ def agreement(
     Lesson 11.
     """
     of_kind(account, Ride, "account", "an account or a ride", "Write account=rt.ledger(load, unit, outage).")
+    of_kind(meter, Meter | None, "meter", "a meter", 'Write meter=rt.Meter("1 %").')
     hours, stood, cool = positive(ran, "h", "ran"), account.outage.unit_at, account.outage.room
     shift = account.mean_power.value / account.load.mean_power.value if cool else 1
     load = None if delivered is not None else (account.load.energy_over(hours) / hours * shift).to("W")
-    at = stood.mean if room is None and stood else room
+    at = stood.mean if room is None and stood else None if room is None else temperature(room, "room")
     run = Rundown.of(Rundown(load, hours, delivered, at, stopped_early, left, account.unit.packs))
-    lasted = run.lasts + Estimate.within("0 h", Q_(within).to("h"), "moment it switched off")
+    lasted = run.lasts + Estimate.within("0 h", positive(within, "h", "within", zero=True), "moment it switched off")
     checks = [Check("run time", account.lasts, lasted, run.at_least)]
     if delivered is not None:
         drew = run.power(meter or Meter())

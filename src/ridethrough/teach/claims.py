@@ -163,11 +163,9 @@ def _against(times: float) -> str:
     """Return how a claim compares with what was measured: by percents where they tell more than how many times."""
     if 1 / 2 < times < 2:
         return f"The claim is {100 * abs(times - 1):.0f} % {'more' if times > 1 else 'less'} than that."
-    return (
-        f"The claim is {show(Q_(times, '1'))} times that."
-        if times > 1
-        else f"It is {show(Q_(1 / times, '1'))} times the claim."
-    )
+    if times > 1:
+        return f"The claim is {show(Q_(times, '1'))} times that."
+    return f"It is {show(Q_(1 / times, '1'))} times the claim."
 
 
 def _read(said: Any, about: str | None) -> tuple[Any, str]:

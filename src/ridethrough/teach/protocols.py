@@ -6,7 +6,7 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from ..units import Refusal
+from ..units import Refusal, of_kind
 from . import scenario
 
 PAGES = ("metering", "run-down", "standby", "cold run-down", "start", "idle fuel")  # each a file in pages/
@@ -109,6 +109,7 @@ def write_templates(folder: str | Path, *, example: bool = False) -> str:
     Refusal
         If nothing can be written there.
     """
+    of_kind(folder, str | Path, "folder", "a folder", 'Write write_templates("my-bench").')
     place, own = Path(folder), Path(__file__).with_name("templates")
     files = [*sorted((own / "example").iterdir()), *map(scenario.path, EXAMPLE)] if example else sorted(own.glob("*.*"))
     try:

@@ -6,7 +6,7 @@ import hashlib
 import json
 import platform
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -15,7 +15,7 @@ import pandas as pd
 
 from ..answer.ledger import Ledger
 from ..known import Known, apart
-from ..units import Refusal
+from ..units import Refusal, of_kind
 
 FORM = "ridethrough method sheet 1"
 _PACKAGES = ("ridethrough", "numpy", "pandas", "pint", "scipy", "uncertainties")
@@ -25,12 +25,13 @@ _VOLATILE = re.compile(r"-?\d[\d,.]*(?= (?:h|W|%|°C|°F)\b| %)")  # what may di
 
 def files_of(given: str | Path | Sequence[str | Path]) -> dict[str, dict[str, Any]]:
     """Return size and SHA-256 of each file by its name, or refuse one that can't be read."""
-    paths = [Path(path) for path in ([given] if isinstance(given, str | Path) else given)]
+    needed, remedy = "an input file that can be read", 'Write inputs=["my-folder/freezer.csv"].'
+    listed = [given] if isinstance(given, str | Path) else of_kind(given, Iterable, "inputs", needed, remedy)
+    paths = [Path(of_kind(path, str | Path, "inputs", needed, remedy)) for path in listed]
     try:
         held = [path.read_bytes() for path in paths]
     except OSError as error:
-        remedy = 'Write inputs=["my-folder/freezer.csv"].'
-        raise Refusal(f"{error.filename} ({error.strerror})", "an input file that can be read", remedy) from None
+        raise Refusal(f"{error.filename} ({error.strerror})", needed, remedy) from None
     return {name: {"bytes": len(each), "sha256": hashlib.sha256(each).hexdigest()}
             for name, each in zip(apart(path.name for path in paths), held, strict=True)}  # fmt: skip
 

@@ -19,14 +19,13 @@ import matplotlib
 import pandas as pd
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
 
-from ..answer.compare import COLUMNS
+from ..answer.compare import compared as as_compared
 from ..answer.headroom import headroom
 from ..answer.ledger import Ledger
 from ..answer.ride import ride
 from ..measure.draw import Draw
 from ..measure.log import MeterLog
 from ..model.rundowns import RundownLine
-from ..sampling import DRAWS
 from ..sources import lookup
 from ..units import Q_, Refusal, of_kind, show, whole
 from .figures import canvas, png, svg
@@ -113,6 +112,7 @@ class Sheet:
         Refusal
             If the folder holds this edition with other words or numbers, a later one, or files of something else.
         """
+        of_kind(folder, str | Path, "folder", "a folder", 'Write sheet.write("my-sheet").')
         place, as_markdown = Path(folder), _TEMPLATES.get_template("table.md").render
         texts = {"sheet.html": self.html, "record.json": written(self.record)}
         texts |= {
@@ -205,13 +205,11 @@ def method_sheet(
     """
     of_kind(account, Ledger, "account", "a ledger", "Write account=rt.ledger(load, unit, outage).")
     sampler = account.case.sampler
-    whole(sampler.draws, "draws", 2, DRAWS)
-    if compared is not None and not {*COLUMNS} <= {*getattr(compared, "columns", ())}:
-        remedy = 'Write compared=rt.compare(load, units, ["1 day"]).'
-        raise Refusal(f"compared={type(compared).__name__}(...)", "what compare returns", remedy)
+    if compared is not None:
+        as_compared(compared, "compared", 'Write compared=rt.compare(load, units, ["1 day"]).')
     before = None if previous is None else read_record(previous)
     record = record_of(
-        account, compared, edition=_edition(edition, corrected, before), date=_day(date), corrected=corrected,
+        account, compared, edition=_edition(edition, corrected, before), date=_day(date, before), corrected=corrected,
         question=question, author=author, note=note, files=files_of(inputs),
     )  # fmt: skip
     context = _measured(measured, account) | {"compared": compared, "before": before}
@@ -248,12 +246,16 @@ def _edition(edition: int, corrected: str | None, before: Mapping[str, Any] | No
     return edition
 
 
-def _day(given: str | Day | None) -> str:
-    """Return a day as 2026-03-01, today's where none is given."""
+def _day(given: str | Day | None, before: Mapping[str, Any] | None) -> str:
+    """Return a day as 2026-03-01, today's where none is given; never before that of the edition before."""
     try:
-        return str(Day.today() if given is None else Day.fromisoformat(str(given)))
+        day = str(Day.today() if given is None else Day.fromisoformat(str(given)))
     except ValueError:
         raise Refusal(f"date={given!r}", "year, month and day", 'Write date="2026-03-01".') from None
+    if before is not None and day < before["date"]:
+        raise Refusal(f"date={day!r}, after edition {before['edition']} of {before['date']}", "no earlier day",
+                      f'Write date="{before["date"]}", or a later one.')  # fmt: skip
+    return day
 
 
 def _content(figures: Mapping[str, View], context: dict[str, Any]) -> dict[str, Any]:
