@@ -32,6 +32,9 @@ from ridethrough.units import Q_, Refusal, display, number, quantity, read_quant
         ("1.2e3 W", 1.2, "kW"),
         ("100 Ah", 100, "Ah"),
         ("20 ft3", 20, "ft3"),
+        ("760 watt hours", 760, "Wh"),
+        ("1.2 Kilowatt hours", 1200, "Wh"),
+        ("100 amp hours", 100, "Ah"),
     ],
 )
 def test_reads(text: str, value: float, unit: str) -> None:
@@ -41,9 +44,11 @@ def test_reads(text: str, value: float, unit: str) -> None:
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("1,3 kWh", "Write 1.3 if the comma is a decimal mark, 13 if the comma groups thousands."),
-        ("1,300 Wh", "Write 1.300 if the comma is a decimal mark, 1300 if the comma groups thousands."),
-        ("1,300.5 Wh", "Write 1300.5 if the comma groups thousands."),
+        ("1,3 kWh", 'Write "1.3 kWh" if the comma is a decimal mark, "13 kWh" if the comma groups thousands.'),
+        ("1,300 Wh", 'Write "1.300 Wh" if the comma is a decimal mark, "1300 Wh" if the comma groups thousands.'),
+        ("1,300.5 Wh", 'Write "1300.5 Wh" if the comma groups thousands.'),
+        ("0,76 kWh", 'Write "0.76 kWh" if the comma is a decimal mark.'),
+        ("1,0 h 30 min", 'Write "1.0 h 30 min" if'),
         ("3 watts per hour", "A watt is already energy per time"),
         ("watts per hour", "A watt is already energy per time"),
         ("2 kW/h", "A watt is already energy per time"),
@@ -177,9 +182,9 @@ def test_text_and_quantity_agree(value: float, unit: str) -> None:
         ("3:40", "h", 'Needed: a time with its units. Write "3 h 40 min" or "3 min 40 s".'),
         ("12 March 07:10", "h", 'Needed: a time with its unit. Write for example x="12 h".'),
         ("12", "h", 'Write the unit with it, for example x="12 h".'),
-        ("2,41", "Wh", 'Write 2.41 if the comma is a decimal mark, 241 if the comma groups thousands. Write for '
+        ("2,41", "Wh", 'Write "2.41" if the comma is a decimal mark, "241" if the comma groups thousands. Write for '
                        'example x="1.2 kWh".'),
-        ("2,41 Wh", "Wh", "Write 2.41 if the comma is a decimal mark, 241 if the comma groups thousands."),
+        ("2,41 Wh", "Wh", 'Write "2.41 Wh" if the comma is a decimal mark, "241 Wh" if the comma groups thousands.'),
         ("half", "1", 'Write for example x="90 %".'),
         ("5 C", "degC", "For a temperature write degC."),
     ],

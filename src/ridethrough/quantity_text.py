@@ -63,7 +63,7 @@ for _text, _name in _EXACT.items():
     _FOLDED.setdefault(_text.lower(), set()).add(_name)
 
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
-_PART = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[^\s\d+.-][^\d\s]*(?:[23²³](?!\d))?"
+_PART = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[^\s\d+.-][^\d\s]*(?:[23²³](?!\d))?(?:\s(?i:hours?)\b)?"
                    rf"(?:\s*(?:/|\bper\b)\s*[^\d\s]+(?:[23²³](?!\d))?)?)")  # fmt: skip
 _COMMA = re.compile(r"\d\s*,\s*\d")
 _TIDY = str.maketrans({"−": "-", "\u00a0": " ", "\u202f": " ", "\u2009": " ", "⋅": "·", "µ": "μ"})
@@ -73,7 +73,8 @@ def unit_name(text: str) -> str:
     """Return pint's name for a unit as people write it."""
     names: list[str] = []
     for part in map(str.strip, re.split(r"/|\bper\b", text)):
-        found = {_EXACT[part]} if part in _EXACT else _FOLDED.get(part.lower(), set())
+        written = re.sub(r"\s", "-", part)  # "watt hours"
+        found = {_EXACT[written]} if written in _EXACT else _FOLDED.get(written.lower(), set())
         if len(found) != 1:
             raise Refusal(f"the unit {part!r}", "a unit of this trade", _respelt(part))
         names += found
@@ -122,16 +123,19 @@ def read_quantity(text: str) -> pint.Quantity:
     >>> read_quantity("1,3 kWh")
     Traceback (most recent call last):
     ridethrough.quantity_text.Refusal: Given: '1,3 kWh'. Needed: a number without a comma, which is a \
-decimal mark to some and groups thousands to others. Write 1.3 if the comma is a decimal mark, \
-13 if the comma groups thousands.
+decimal mark to some and groups thousands to others. Write "1.3 kWh" if the comma is a decimal mark, \
+"13 kWh" if the comma groups thousands.
     """
     tidy = text.translate(_TIDY).strip()
     if _COMMA.search(tidy):
-        digits = re.sub(r"\s", "", re.search(r"[\d,.\s]*\d", tidy).group())  # type: ignore[union-attr]
+        begin, end = re.search(r"\d[\d,.\s]*(?<=\d)", tidy).span()  # type: ignore[union-attr]
+        digits, before, after = re.sub(r"\s", "", tidy[begin:end]), tidy[:begin], tidy[end:]
         whole = digits.replace(",", "")
-        readings = [f"{whole} if the comma groups thousands"]
-        if digits.count(",") == 1 and "." not in digits:
-            readings.insert(0, f"{digits.replace(',', '.')} if the comma is a decimal mark")
+        decimal, readings = digits.count(",") == 1 and "." not in digits, list[str]()
+        if decimal:
+            readings.append(f'"{before}{digits.replace(",", ".")}{after}" if the comma is a decimal mark')
+        if not (decimal and digits.startswith("0")):
+            readings.append(f'"{before}{whole}{after}" if the comma groups thousands')
         raise Refusal(
             repr(text),
             "a number without a comma, which is a decimal mark to some and groups thousands to others",

@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from ridethrough.answer.choice import NONE, frontier, what_would_change
+from ridethrough.answer.choice import NONE, OTHER_TERMS, frontier, what_would_change
 from ridethrough.answer.compare import compare
 from ridethrough.answer.entry import NOTHING
 from ridethrough.answer.outage import Outage
@@ -101,10 +101,14 @@ def test_with_recharge_one_long_ride_tells_it_and_what_never_runs_empty_goes_to_
 def test_other_terms_and_what_can_not_be_reckoned_are_left_out_by_name() -> None:
     mixed = PriceList((*PRICES.prices[2:], Price("large", "unit", 9, "EUR", False, date(2026, 4, 1))))
     table = frontier(LAMP, UNITS, prices=mixed)
-    assert table["in words"].iloc[-1].startswith("large is left out")
+    assert table["in words"].iloc[-1] == f"large is left out: {OTHER_TERMS}"
     assert "large" in list(frontier(LAMP, UNITS, prices=mixed, tax_rate="10 %")["choice"])
     with pytest.raises(Refusal, match="read_prices"):
         frontier(LAMP, UNITS)
+    with pytest.raises(Refusal, match='Write on="2026-04-01", the day of the first price'):
+        frontier(LAMP, UNITS, prices=PRICES, on="2020-01-01")
+    empty = frontier(LAMP, {"small": UNITS["small"]}, Outage("10 h", start="0 %"), prices=PRICES)
+    assert empty["in words"].iloc[-1] == "small is left out: it lasts no time with the chance asked for"
 
 
 def test_a_unit_that_can_not_take_recharge_or_carry_the_load_is_left_out_by_name() -> None:
@@ -113,7 +117,7 @@ def test_a_unit_that_can_not_take_recharge_or_carry_the_load_is_left_out_by_name
     prices = PriceList((*PRICES.prices, Price("bench", "unit", 5, "EUR", True, date(2026, 4, 1))))
     outage = Outage("2 days", recharge=Recharge.mains([("9 h", "17 h")], power="160 W"))
     assert frontier(LAMP, units, outage, prices=prices)["in words"].iloc[-1].startswith("bench is left out")
-    assert "weak is left out" in " ".join(frontier(PEAKY, UNITS, prices=PRICES)["in words"])
+    assert "weak is left out: its inverter is too small" in " ".join(frontier(PEAKY, UNITS, prices=PRICES)["in words"])
     assert list(what_would_change(LAMP, units, outage, prices=prices)["what"])[-1].startswith("price of ")
 
 

@@ -563,6 +563,10 @@ def test_an_edition_follows_the_previous_one(tmp_path: Path) -> None:
     pantry_sheet(edition=3, corrected="twice").write(tmp_path)
     with pytest.raises(Refusal, match="Write edition=4"):
         pantry_sheet(edition=3, corrected="again", previous=tmp_path / "record.json")
+    later = {"edition": 4, "corrected": "again", "previous": tmp_path / "record.json"}
+    with pytest.raises(Refusal, match='Write date="2026-03-01", or a later one'):
+        pantry_sheet(**later, date="2026-02-28")
+    assert pantry_sheet(**later, date="2026-03-01").record["edition"] == 4
 
 
 def test_a_view_keeps_its_note() -> None:

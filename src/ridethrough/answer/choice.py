@@ -27,7 +27,7 @@ HALVINGS = 10  # how often a range is halved: to a thousandth of it
 TIMES = (0.5, 2)  # what draw and standby are taken times, to see what moves
 LONGEST = "14 days"  # how far a frontier goes
 NONE = "nothing here"
-OUT = "no price in these terms, not reckoned, or an inverter that is too small"
+OTHER_TERMS = "its price is in other terms: give rates= or tax_rate="
 FRONTIER = ("choice", "from (h)", "to (h)", "price", "terms", "of", "to (h), half its standby",
             "to (h), twice its standby", "in words")  # fmt: skip
 
@@ -75,7 +75,8 @@ def frontier(load: Any, units: Mapping[str, BackupUnit], outage: Any = LONGEST, 
         out. The figure is `teach.views.frontier_view`. Lesson 08.
     """
     plugged, longest, aim = Load.of(load), Outage.of(outage), confidence_of(confidence)
-    reached = [(choice, reach_of(plugged, choice.unit, longest, aim)) for choice in choices_of(units, **prices)]
+    choices, why = _offered(units, **prices)
+    reached = [(choice, reach_of(plugged, choice.unit, longest, aim)) for choice in choices]
     rows, picked = list[dict[str, Any]](), list[Choice]()
     for what, begin, end in turns(reached, plugged, longest):
         picked += [what] if isinstance(what, Choice) else []
@@ -85,7 +86,8 @@ def frontier(load: Any, units: Mapping[str, BackupUnit], outage: Any = LONGEST, 
         rows[0]["in words"] += "".join(f"; {each}" for each in rule_hours(plugged, longest)[1])
     up_to_it = {choice.name for choice, reach in reached if reach}
     rows += [{"choice": "caution", "in words": each} for each in _cautions(plugged, picked, longest)]
-    rows += [{"choice": name, "in words": f"{name} is left out: {OUT}"} for name in units if name not in up_to_it]
+    why |= {each.name: _why_not(plugged, each.unit, longest) for each in choices if each.name not in up_to_it}
+    rows += [{"choice": name, "in words": f"{name} is left out: {why[name]}"} for name in units if name in why]
     return pd.DataFrame(rows, columns=FRONTIER).fillna({"terms": "", "of": ""})
 
 
@@ -172,7 +174,12 @@ def _cautions(load: Load, choices: Sequence[Choice], outage: Outage) -> list[str
 
 def choices_of(units: Any, **prices: Any) -> list[Choice]:
     """Return units with every number of packs and a price in the commonest terms, the cheapest first."""
-    stock, listed = stock_of(units), listed_of(units, prices.pop("prices", None), **prices)
+    return _offered(units, **prices)[0]
+
+
+def _offered(units: Any, *, prices: Any = None, **terms: Any) -> tuple[list[Choice], dict[str, str]]:
+    """Return the choices, and of units without one the reason."""
+    stock, listed = stock_of(units), listed_of(units, prices, **terms)
     known = {name: unit for name, (unit, _) in stock.items() if isinstance(unit, BackupUnit)}
     with_packs = [(name, unit.with_packs(packs)) for name, unit in known.items()
                   for packs in range(unit.packs_max - unit.packs + 1)]  # fmt: skip
@@ -180,9 +187,25 @@ def choices_of(units: Any, **prices: Any) -> list[Choice]:
              for offer in listed.offers(name, unit.packs).values()]  # fmt: skip
     count = Counter(terms for _, terms in {(choice.name, choice.offer.terms) for choice in found})
     if not count:
-        raise Refusal("units of which none has a price", "what they cost", 'Write prices=read_prices("prices.csv").')
-    terms = max(count, key=lambda each: (count[each], each))
-    return sorted((each for each in found if each.offer.terms == terms), key=_price_then_size)
+        first = min((price.date for price in listed_of(units, prices).prices), default=None)
+        remedy = 'Write prices=read_prices("prices.csv").'
+        if listed.on and first and listed.on < first:
+            remedy = f'Write on="{first}", the day of the first price, or a later one.'
+        raise Refusal("units of which none has a price", "what they cost", remedy)
+    usual = max(count, key=lambda each: (count[each], each))
+    taken, priced = [each for each in found if each.offer.terms == usual], {each.name for each in found}
+    why = {name: OTHER_TERMS if name in priced else "it has no price" if name in known else "it can't be reckoned with"
+           for name in stock if name not in {each.name for each in taken}}  # fmt: skip
+    return sorted(taken, key=_price_then_size), why
+
+
+def _why_not(load: Load, unit: BackupUnit, longest: Outage) -> str:
+    """Return why a unit with a price reaches nowhere."""
+    try:
+        found = ride(load, unit, longest, times=1)
+    except Refusal as refusal:
+        return f"{refusal.given}. {refusal.remedy}"
+    return "its inverter is too small" if found.verdict == TOO_SMALL else "it lasts no time with the chance asked for"
 
 
 def reach_of(load: Load, unit: BackupUnit, longest: Outage, aim: float) -> float:
