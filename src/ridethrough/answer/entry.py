@@ -138,7 +138,7 @@ def _keeps_h(one: Appliance, outage: Outage) -> float:
     """Return how long by the rule, of a cabinet by its own and no longer than it predicts [h]."""
     if one.thermal is None:
         return lookup(f"hours unopened, {RULE[CABINETS.index(one.cabinet)]}").value
-    return float(min(one.thermal.rule.value, one.thermal.hours_until(room=outage.room, draws=0).magnitude))
+    return float(min(one.thermal.rule.value, one.thermal.hours_until(room=outage.room, draws=2).magnitude))
 
 
 def do_nothing(load: Load, outage: Outage) -> dict[str, Any]:
