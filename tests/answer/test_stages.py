@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from typing import Any
 
 import numpy as np
@@ -253,14 +252,6 @@ def test_what_runs_beside_it_runs_in_its_windows() -> None:
     assert beside.outage.on_hours == alone.outage.on_hours
     more = float(beside.ride.walk.state.asked[0] - alone.ride.walk.state.asked[0])
     assert more == pytest.approx(9 * alone.outage.on_hours)
-
-
-def test_a_plan_is_quick() -> None:
-    """Three days by 2,000 draws: about a second of processor time, more than three only where something is wrong."""
-    began = time.process_time()
-    found = plan(cabinet(), unit("15 W", "1 kWh"), "72 h", draws=2000)
-    repr(found)
-    assert time.process_time() - began < 3
 
 
 # -- doing nothing ---------------------------------------------------------------------------------------

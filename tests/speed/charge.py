@@ -25,9 +25,11 @@ import numpy as np
 from ridethrough.answer.case import Case, case_of
 from ridethrough.answer.outage import Outage
 from ridethrough.answer.ride import ride
+from ridethrough.answer.stages import plan_stages
 from ridethrough.answer.stretches import stretches
 from ridethrough.answer.walk import Walk
 from ridethrough.estimate import Estimate
+from ridethrough.model.cabinet import Cabinet
 from ridethrough.model.load import Load
 from ridethrough.model.pattern import Pattern
 from ridethrough.model.recharge import Recharge
@@ -148,6 +150,10 @@ def main() -> None:
         print(f"  10,000 draws: {ours:.3f} s, {ours / loop:.2f} times the loop's {loop:.3f} s ({wanted} wanted)")
         (band,) = best(lambda s=sunny: ride(*inputs(s), draws=2_000, times=240))
         print(f"  2,000 draws with 240 times, drawing and all: {1e3 * band:.0f} ms")
+    _, unit, _ = inputs(False)
+    freezer = Cabinet(Load.cycling("70 W", "20 %", "freezer").in_a_room_of("15 degC", "freezer"), food="40 kg")
+    planned, alone = best(lambda: plan_stages(freezer, unit, "72 h"), lambda: ride(freezer.as_load(), unit, "72 h"))
+    print(f"a plan of stages for three days: {planned:.2f} s, {planned / alone:.0f} times one ride")
     first, imports = best(lambda: fresh(FIRST_LEDGER), lambda: fresh("import pandas, pint"))
     print(f"first ledger of a fresh process: {first / imports:.2f} times `import pandas, pint` (1.3 wanted)")
 
