@@ -2,11 +2,12 @@ from .answer.choice import frontier as frontier, what_would_change as what_would
 from .answer.compare import compare as compare, verdicts as verdicts
 from .answer.headroom import headroom as headroom
 from .answer.ledger import Ledger as Ledger, ledger as ledger
+from .answer.nothing import do_nothing as do_nothing
 from .answer.outage import Outage as Outage
 from .answer.recommend import recommend as recommend
 from .answer.ride import Ride as Ride, ride as ride, spread as spread
 from .answer.size import Size as Size, size as size
-from .answer.stages import Stages as Stages, do_nothing as do_nothing, plan_stages as plan_stages
+from .answer.stages import Stages as Stages, plan_stages as plan_stages
 from .estimate import Estimate as Estimate
 from .measure.bench import fit_rundowns as fit_rundowns, next_test as next_test
 from .measure.candidates import UnitTable as UnitTable, read_prices as read_prices, read_units as read_units

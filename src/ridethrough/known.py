@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import operator
 from collections.abc import Callable, Iterable
+from html import escape
 from typing import Any, Self
 
 import pint
@@ -148,3 +149,9 @@ def student(dof: float, coverage: float = COVERAGE) -> float:
     from scipy.special import stdtrit
 
     return float(stdtrit(dof if math.isfinite(dof) else 1e12, (1 + coverage) / 2))
+
+
+def as_list(told: Any) -> str:
+    """Return what a ``repr`` of several lines says as HTML: the first line, the others as a list."""
+    head, *notes = map(escape, repr(told)[1:-1].split("\n"))
+    return f"<div>{head}<ul>{''.join(f'<li>{note.strip()}</li>' for note in notes)}</ul></div>"

@@ -97,6 +97,19 @@ def _respelt(part: str) -> str:
     return "Write W, kW, Wh, kWh, VA, V, A, Ah, s, min, h, day, degC, degF, %, or a ratio: kWh/year."
 
 
+def _comma(text: str, tidy: str) -> Refusal:
+    """Return the refusal of a number with a comma, and what it may have meant."""
+    begin, end = re.search(r"\d[\d,.\s]*(?<=\d)", tidy).span()  # type: ignore[union-attr]
+    digits, before, after = re.sub(r"\s", "", tidy[begin:end]), tidy[:begin], tidy[end:]
+    decimal, readings = digits.count(",") == 1 and "." not in digits, list[str]()
+    if decimal:
+        readings.append(f'"{before}{digits.replace(",", ".")}{after}" if the comma is a decimal mark')
+    if not (decimal and digits.startswith("0")):
+        readings.append(f'"{before}{digits.replace(",", "")}{after}" if the comma groups thousands')
+    needed = "a number without a comma, which is a decimal mark to some and groups thousands to others"
+    return Refusal(repr(text), needed, f"Write {', '.join(readings)}.")
+
+
 def read_quantity(text: str) -> pint.Quantity:
     """Return the quantity that ``text`` states, or refuse what could be read in two ways.
 
@@ -128,19 +141,7 @@ decimal mark to some and groups thousands to others. Write "1.3 kWh" if the comm
     """
     tidy = text.translate(_TIDY).strip()
     if _COMMA.search(tidy):
-        begin, end = re.search(r"\d[\d,.\s]*(?<=\d)", tidy).span()  # type: ignore[union-attr]
-        digits, before, after = re.sub(r"\s", "", tidy[begin:end]), tidy[:begin], tidy[end:]
-        whole = digits.replace(",", "")
-        decimal, readings = digits.count(",") == 1 and "." not in digits, list[str]()
-        if decimal:
-            readings.append(f'"{before}{digits.replace(",", ".")}{after}" if the comma is a decimal mark')
-        if not (decimal and digits.startswith("0")):
-            readings.append(f'"{before}{whole}{after}" if the comma groups thousands')
-        raise Refusal(
-            repr(text),
-            "a number without a comma, which is a decimal mark to some and groups thousands to others",
-            f"Write {', '.join(readings)}.",
-        )
+        raise _comma(text, tidy)
     parts, at = list[re.Match[str]](), 0
     while match := _PART.match(tidy, at):
         parts.append(match)

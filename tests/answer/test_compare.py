@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 
 from ridethrough.answer.compare import COLUMNS, compare, verdicts
 from ridethrough.answer.entry import BEYOND_RULE, BY_RULE, NOTHING
+from ridethrough.answer.nothing import do_nothing
 from ridethrough.answer.outage import Outage
 from ridethrough.answer.recommend import recommend
 from ridethrough.answer.size import size
-from ridethrough.answer.stages import do_nothing
 from ridethrough.estimate import Estimate
 from ridethrough.measure.bench import fit_rundowns
 from ridethrough.measure.candidates import UnitTable, read_prices, read_units

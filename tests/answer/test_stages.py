@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from ridethrough.answer.ledger import ledger
+from ridethrough.answer.nothing import do_nothing
 from ridethrough.answer.outage import Outage
 from ridethrough.answer.ride import ride
-from ridethrough.answer.stages import Stages, do_nothing, plan_stages
+from ridethrough.answer.stages import Stages, plan_stages
 from ridethrough.estimate import Estimate
 from ridethrough.model.cabinet import Cabinet
 from ridethrough.model.inverter import Inverter

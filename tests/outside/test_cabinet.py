@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from ridethrough.answer.stages import do_nothing
+from ridethrough.answer.nothing import do_nothing
 from ridethrough.estimate import Estimate
 from ridethrough.model.cabinet import Cabinet
 from ridethrough.model.inside import Inside, steps_h

@@ -12,7 +12,7 @@ import pandas as pd
 import pint
 
 from ..drawn import Drawn
-from ..known import COVERAGE, ends_of
+from ..known import COVERAGE, as_list, ends_of
 from ..model.generator import Generator
 from ..model.inverter import asked_w
 from ..propagation import estimate
@@ -194,8 +194,7 @@ class Ride:
         )
 
     def _repr_html_(self) -> str:
-        head, *notes = repr(self)[1:-1].split("\n")
-        return f"<div>{head}<ul>{''.join(f'<li>{note.strip()}</li>' for note in notes)}</ul></div>"
+        return as_list(self)
 
 
 def ride(

@@ -1,4 +1,4 @@
-"""Stages: the unit on only in windows, which saves its standby in between; and what doing nothing comes to."""
+"""Stages: the unit on only in windows, which saves its standby in between."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ import numpy as np
 import pandas as pd
 
 from ..drawn import Drawn
-from ..model.cabinet import FREEZER, Cabinet
+from ..known import as_list
+from ..model.cabinet import Cabinet
 from ..model.charger import LEAST
 from ..model.inside import steps_h
 from ..model.inverter import asked_w
@@ -19,7 +20,7 @@ from ..model.load import Load
 from ..model.pattern import DAY_H
 from ..sampling import DRAWS, Sampler, enough
 from ..sources import CAUTIONS, lookup
-from ..units import Q_, Refusal, of_kind, quantity, show, truth, whole
+from ..units import Q_, Refusal, of_kind, show, truth, whole
 from .case import Case, case_of
 from .outage import Outage
 from .power import course_of
@@ -123,8 +124,7 @@ class Stages:
         )
 
     def _repr_html_(self) -> str:
-        head, *notes = repr(self)[1:-1].split("\n")
-        return f"<div>{head}<ul>{''.join(f'<li>{note.strip()}</li>' for note in notes)}</ul></div>"
+        return as_list(self)
 
 
 def _spoken(minutes: int) -> str:
@@ -235,74 +235,3 @@ def _food(cabinet: Cabinet, case: Case, until_h: Any = np.inf, longest_h: float 
     outage, sampler = case.outage, case.sampler.further()
     kept_h = np.minimum(course_of(cabinet, outage, sampler, until_h).inside.broken_h, until_h + longest_h)
     return sampler.result(np.where(kept_h < outage.hours, kept_h, np.inf), "h", outage.hours)
-
-
-def do_nothing(cabinet: Any, outage: Any, *, ice: Any = None, colder: Any = None, thermometer: bool = False,
-               draws: int = DRAWS, seed: int = 1) -> pd.DataFrame:  # fmt: skip
-    """Return what the choices without a unit come to: a closed door, ice, a colder place, unplugging first.
-
-    Parameters
-    ----------
-    cabinet : Cabinet
-        The refrigerator or freezer.
-    outage : Outage, str or pint.Quantity
-        The outage with its room, or its length [h].
-    ice : str or pint.Quantity, optional
-        Ice or bottles of frozen water put in; the table's mass where left out [kg].
-    colder : str or pint.Quantity, optional
-        Temperature of a colder place that cabinet or food can be moved to [degC].
-    thermometer : bool
-        Whether one in the food allows hours that are longer than the agencies'.
-    draws, seed
-        As in `ride` [-].
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns: choice; kept (h), never longer than the agencies' hours without a thermometer, and give or take (h),
-        missing where it is at least so long; predicted (h); saves (Wh), what the appliance does not draw at the outlet
-        meanwhile; caution.
-    """
-    of_kind(cabinet, Cabinet, "cabinet", "a cabinet", 'Write Cabinet(load.in_a_room_of("20 degC", "freezer")).')
-    when, rule = Outage.of(outage), np.inf if truth(thermometer, "thermometer") else cabinet.rule.value
-    ice = Q_(lookup("ice at hand").value, "kg") if ice is None else quantity(ice, "kg", "ice")
-    choices: list[tuple[str, str, dict[str, Any]]] = [
-        ("door closed", f"food, {cabinet.kind}", {}),
-        (f"door closed, {show(ice)} of ice", "ice", {"ice": ice}),
-    ]
-    choices += [] if colder is None else [(f"in a place of {show(Q_(colder))}", "colder place", {"room": colder})]
-    choices += [("unplugged first, plugged in after", "unplugged first", {})] if cabinet.kind == FREEZER else []
-    rows = []
-    for choice, caution, told in choices:
-        place = told.pop("room", when.room)
-        found = cabinet.hours_until(room=place, **told, draws=draws, seed=seed)
-        kept = Drawn(np.minimum(found.rows, rule), "h", found.inputs, found.horizon)
-        width = np.nan if _at_least(kept) else kept.expanded().magnitude
-        saves_wh = _saved_wh(cabinet, when.room, min(kept.magnitude, when.hours), again=caution == "unplugged first")
-        said = [CAUTIONS[caution], *([f"predicted {found}"] if _at_least(found) else [])]
-        said += [CAUTIONS["food freezes"]] if _freezes(cabinet, place, when.hours) else []
-        rows.append((choice, kept.magnitude, width, found.magnitude, saves_wh, "; ".join(said)))
-    return pd.DataFrame(
-        rows, columns=["choice", "kept (h)", "give or take (h)", "predicted (h)", "saves (Wh)", "caution"]
-    )
-
-
-def _at_least(found: Drawn) -> bool:
-    """Return whether it may be longer than it was followed."""
-    return bool(found.interval()[1].magnitude >= found.horizon)
-
-
-def _freezes(cabinet: Cabinet, place: Any, hours: float) -> bool:
-    """Return whether a place is ever cold enough in some hours for fresh food to freeze."""
-    coldest = cabinet.room_of(place)(np.arange(hours)).min()
-    return cabinet.kind != FREEZER and bool(coldest < lookup(f"food begins to thaw, {cabinet.kind}").value)
-
-
-def _saved_wh(cabinet: Cabinet, place: Any, hours: float, *, again: bool) -> float:
-    """Return what it does not draw in some hours, less what it owes after them if it is plugged in again [Wh]."""
-    if not hours:
-        return 0.0
-    inside, room, edges_h = cabinet.at(Sampler(0, 0)), cabinet.room_of(place), steps_h(0.0, hours)
-    steady_w = inside.steady_w(room((edges_h[:-1] + edges_h[1:]) / 2))
-    inside.through(edges_h, room, lambda _: False)
-    return float(np.diff(edges_h) @ steady_w - again * np.ravel(inside.owed_wh)[0])

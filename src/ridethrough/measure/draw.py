@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
-from html import escape
 from typing import Any
 
 import numpy as np
@@ -18,7 +17,7 @@ import pandas as pd
 import pint
 
 from ..estimate import Estimate
-from ..known import student
+from ..known import as_list, student
 from ..model.load import Appliance, Load
 from ..model.pattern import alike
 from ..units import Q_, Refusal, number, of_kind, show
@@ -111,8 +110,7 @@ class Draw:
         return f"<Draw of {self.name}: mean {self.mean_power}; {'; '.join(parts)}{notes}>"
 
     def _repr_html_(self) -> str:
-        head, *notes = repr(self)[1:-1].split("\n")
-        return f"<div>{escape(head)}<ul>{''.join(f'<li>{escape(note.strip())}</li>' for note in notes)}</ul></div>"
+        return as_list(self)
 
 
 def measure_draw(log: MeterLog, name: str | None = None, *, room: Any = None, cabinet: str = "refrigerator") -> Draw:

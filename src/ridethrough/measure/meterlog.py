@@ -6,7 +6,6 @@ import math
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from html import escape
 from typing import Any
 
 import numpy as np
@@ -14,6 +13,7 @@ import pandas as pd
 import pint
 
 from ..estimate import Estimate
+from ..known import as_list
 from ..model.load import Appliance, Load
 from ..model.pattern import Pattern
 from ..units import Q_, number, show
@@ -256,9 +256,7 @@ class MeterLog:
         return "\n".join(lines) + ">"
 
     def _repr_html_(self) -> str:
-        head, *rest = repr(self)[1:-1].split("\n")
-        items = "".join(f"<li>{escape(line.strip())}</li>" for line in rest)
-        return f"<div><strong>{escape(head)}</strong><ul>{items}</ul></div>"
+        return as_list(self)
 
 
 def meet(one: Span | None, other: Span) -> bool:

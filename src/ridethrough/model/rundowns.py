@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from html import escape
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -12,6 +11,7 @@ import pandas as pd
 import pint
 
 from ..estimate import Estimate
+from ..known import as_list
 from ..propagation import through
 from ..units import Refusal, show
 from .battery import Rate, drained_w
@@ -125,6 +125,4 @@ class RundownLine:
         return f"<RundownLine of {runs}, at the outlet: {self.energy}, to share; standby {self.standby}{more}{notes}>"
 
     def _repr_html_(self) -> str:
-        head, *notes = repr(self)[1:-1].split("\n")
-        items = "".join(f"<li>{escape(note.strip())}</li>" for note in notes)
-        return f"<div>{escape(head)}<ul>{items}</ul>{self.points.to_html(index=False)}</div>"
+        return as_list(self) + self.points.to_html(index=False)
