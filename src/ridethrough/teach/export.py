@@ -69,7 +69,8 @@ def _places(panel: Panel, every: Mapping[str, int]) -> dict[str, list[Any]]:
     sliders = [name for name, control in panel.controls.items() if isinstance(control, Slider)]
     while not every and prod(map(len, places.values())) > MOST and any(len(places[name]) > 2 for name in sliders):
         finest = max(sliders, key=lambda name: len(places[name]))
-        places[finest] = places[finest][::2]
+        found, opens = list[Any](places[finest]), panel.controls[finest].value
+        places[finest] = found[found.index(opens) % 2 if opens in found else 0 :: 2]  # where it opens stays
     return places
 
 
