@@ -41,9 +41,9 @@ WATCH = """box => {
 }"""
 
 
-def driven() -> ModuleType:
-    """Return the module of the browser's tests: how they start JupyterLab and run all cells."""
-    spec = importlib.util.spec_from_file_location("test_browser", ROOT / "tests" / "teach" / "test_browser.py")
+def tested(name: str) -> ModuleType:
+    """Return a module of the lessons' tests: how they start a browser and JupyterLab, and run all cells."""
+    spec = importlib.util.spec_from_file_location(name, ROOT / "tests" / "teach" / f"{name}.py")
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
@@ -88,11 +88,11 @@ def measure(page: Page, jumps: bool) -> tuple[list[float], list[float]]:
 
 def main(argv: list[str]) -> None:
     """Print medians and ratios, a line for each lesson."""
-    browser = driven()
+    browser, own = tested("test_browser"), tested("conftest")
     lessons = [Path(given) for given in argv] or browser.LESSONS
     folder = Path(tempfile.mkdtemp())
     with browser.lab(folder) as address, sync_playwright() as play:
-        chromium = play.chromium.launch(executable_path=browser.CHROMIUM, args=browser.FLAGS)
+        chromium = play.chromium.launch(executable_path=own.CHROMIUM, args=own.FLAGS)
         for lesson in lessons:
             page = chromium.new_page(viewport={"width": 1280, "height": 720})
             page.goto(f"{address}/tree/{shortened(lesson, folder).name}?reset")

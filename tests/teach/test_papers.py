@@ -2,22 +2,19 @@
 
 import csv
 import re
-import shutil
-from collections.abc import Iterator
 from html import unescape
 from pathlib import Path
 
 import html5lib
 import pandas as pd
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser
 
 from ridethrough.teach.exercises import EXERCISES, Exercise, exercise
 from ridethrough.teach.figures import canvas, svg
 from ridethrough.teach.papers import class_view, read_class, refusal, write_marked, write_papers
 from ridethrough.units import Refusal, show
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 NAMES = ["Müller, Anna", "O'Brien", "Łukasz <Żak> & co", "seat 4"]
 KEYS = ["00-b", "02-a", "03-a", "00-x"]
 
@@ -240,16 +237,6 @@ def test_refusals_fill_their_blanks() -> None:
 
 
 # --- In a browser ----------------------------------------------------------------------------------
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    if CHROMIUM is None:
-        pytest.skip("no Chromium on this machine")
-    with sync_playwright() as play:
-        chromium = play.chromium.launch(executable_path=CHROMIUM, args=["--headless", "--no-sandbox", "--disable-gpu"])
-        yield chromium
-        chromium.close()
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])

@@ -1,8 +1,6 @@
 """Every lesson's panel as a published page: in a real browser without a network it says what the library says."""
 
 import re
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +11,7 @@ import pandas as pd
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from ridethrough.teach import export
 from ridethrough.teach.figures import canvas, svg
@@ -21,18 +19,7 @@ from ridethrough.teach.panels import Choice, Panel, Slider, View
 from ridethrough.units import Refusal
 
 LESSONS = sorted((Path(__file__).parents[2] / "lessons").glob("*.ipynb"))
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 NUMBER = re.compile(r"-?\d+\.?\d*(?:e-?\d+)?")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    if CHROMIUM is None:
-        pytest.skip("no Chromium on this machine")
-    with sync_playwright() as play:
-        chromium = play.chromium.launch(executable_path=CHROMIUM, args=["--headless", "--no-sandbox", "--disable-gpu"])
-        yield chromium
-        chromium.close()
 
 
 @pytest.fixture(scope="module", params=LESSONS, ids=lambda path: path.stem)

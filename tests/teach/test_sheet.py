@@ -10,10 +10,8 @@ import hashlib
 import json
 import os
 import re
-import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 from functools import cache
@@ -26,7 +24,7 @@ import pandas as pd
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from PIL import Image
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser
 
 from ridethrough import (
     BackupUnit,
@@ -47,7 +45,6 @@ from ridethrough import (
 from ridethrough.teach import pantry, scenario
 from ridethrough.teach.sheet import Sheet
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 XHTML = "{http://www.w3.org/1999/xhtml}"
 DAY = "2026-03-01"
 
@@ -317,17 +314,6 @@ def test_a_notebook_shows_a_summary_only(sheet: Sheet) -> None:
 
 
 # --- In a browser ----------------------------------------------------------------------------------
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    if CHROMIUM is None and not os.environ.get("CI"):
-        pytest.skip("no Chromium on this machine")
-    assert CHROMIUM is not None, "install Chromium: apt-get install chromium"
-    with sync_playwright() as play:
-        chromium = play.chromium.launch(executable_path=CHROMIUM, args=["--headless", "--no-sandbox", "--disable-gpu"])
-        yield chromium
-        chromium.close()
 
 
 def test_axe_finds_nothing_where_an_edition_is_corrected(browser: Browser, tmp_path: Path) -> None:

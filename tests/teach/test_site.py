@@ -10,8 +10,9 @@ from typing import Any
 import html5lib
 import nbformat
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from ridethrough.teach import export, site
 from ridethrough.teach.panels import _SLEEPING
@@ -19,15 +20,16 @@ from ridethrough.units import Refusal
 
 ROOT = Path(__file__).parents[2]
 LESSON = ROOT / "lessons" / "02-standby-loss.ipynb"
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+OWN = ROOT / "lessons" / "11-your-own-bench.ipynb"
 HIDDEN: dict[str, Any] = {"jupyter": {"source_hidden": True, "outputs_hidden": True}}
 
 
 @pytest.fixture(scope="module")
 def pages(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """One lesson of the kit, and one without a panel, as pages."""
+    """One lesson of the kit, one whose panel is left out for its length, and one without a panel, as pages."""
     kit = tmp_path_factory.mktemp("lessons")
     shutil.copy(LESSON, kit)
+    (kit / OWN.name).write_text(text_of(OWN).replace(_SLEEPING, ""), encoding="utf-8")
     told = [
         new_markdown_cell("# 98 · Plain & <short>\n\nHow *long*?\n\nMore."),
         new_markdown_cell("Choose Run", metadata={"tags": ["setup"]}),
@@ -38,7 +40,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(site, "kit_folder", lambda name: kit)
         out = tmp_path_factory.mktemp("site")
-        assert site.write_pages(out) == f"Lessons: 2. Open {out / 'index.html'}."
+        assert site.write_pages(out) == f"Lessons: 3. Open {out / 'index.html'}."
         with pytest.raises(Refusal, match="in it"):
             site.write_pages(out)
     return out
@@ -50,7 +52,8 @@ def text_of(page: Path) -> str:
 
 def test_all_pages_are_right_html_and_linked(pages: Path) -> None:
     names = {page.name for page in pages.iterdir()}
-    assert names == {"index.html", "98-plain.html", "02-standby-loss.html", "02-standby-loss-panel.html"}
+    assert names == {"index.html", "98-plain.html", "02-standby-loss.html", "02-standby-loss-panel.html",
+                     f"{OWN.stem}.html"}  # fmt: skip
     linked = {"index.html"}
     for page in pages.iterdir():
         html5lib.HTMLParser(strict=True).parse(text_of(page))
@@ -76,26 +79,30 @@ def test_a_page_leaves_out_what_only_a_running_lesson_needs(pages: Path) -> None
     assert all(head in real for head in heads if head != "Wake the page")
 
 
-def test_a_page_asks_for_nothing_and_leads_to_its_panel(pages: Path) -> None:
-    if CHROMIUM is None:
-        pytest.skip("no Chromium on this machine")
+def test_a_page_asks_for_nothing_and_leads_to_its_panel(pages: Path, browser: Browser) -> None:
     asked: list[str] = []
-    flags = ["--headless", "--no-sandbox", "--disable-gpu"]
-    with sync_playwright() as play, play.chromium.launch(executable_path=CHROMIUM, args=flags) as browser:
-        page = opened(browser, asked)
-        page.goto((pages / "index.html").as_uri())
-        page.get_by_role("link", name=export.title_of(LESSON)).click()
-        assert page.title() == export.title_of(LESSON)
-        assert all(page.eval_on_selector_all("img", "all => all.map(img => img.naturalWidth > 600 && img.alt > '')"))
-        assert len(page.pdf(format="A4")) > 10_000
-        page.get_by_role("link", name="Move its sliders").click()
-        page.locator("#controls input").first.press("End")
-        assert page.locator("#shown img").count() == 1
+    page = opened(browser, asked)
+    page.goto((pages / "index.html").as_uri())
+    page.get_by_role("link", name=export.title_of(LESSON)).click()
+    assert page.title() == export.title_of(LESSON)
+    assert all(page.eval_on_selector_all("img", "all => all.map(img => img.naturalWidth > 600 && img.alt > '')"))
+    assert len(page.pdf(format="A4")) > 10_000
+    page.get_by_role("link", name="Move its sliders").click()
+    page.locator("#controls input").first.press("End")
+    assert page.locator("#shown img").count() == 1
     assert asked
     assert not [url for url in asked if not url.startswith(("file:", "blob:", "data:"))]
 
 
-def opened(browser: Browser, asked: list[str]) -> Any:
+@pytest.mark.parametrize("name", ["index", LESSON.stem, OWN.stem])
+def test_a_screen_reader_finds_its_way(pages: Path, browser: Browser, name: str) -> None:
+    page = opened(browser, [])
+    page.goto((pages / f"{name}.html").as_uri())
+    found = Axe().run(page)
+    assert found.violations_count == 0, found.generate_report()
+
+
+def opened(browser: Browser, asked: list[str]) -> Page:
     page = browser.new_context(offline=True).new_page()
     page.on("request", lambda request: asked.append(request.url))
     page.on("pageerror", lambda error: asked.append(str(error)))
