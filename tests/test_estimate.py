@@ -6,9 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ridethrough.estimate import Estimate
+from ridethrough.estimate import Estimate, estimate
 from ridethrough.measure.meter import Meter
-from ridethrough.propagation import estimate
 from ridethrough.units import Q_, Refusal
 
 

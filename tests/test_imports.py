@@ -1,6 +1,6 @@
 """Imports point one way, and importing the kit costs little.
 
-teach -> own -> answer, measure -> model -> sources, sampling -> propagation, drawn -> estimate -> known -> units
+teach -> own -> answer, measure -> model -> sources, sampling -> estimate -> known -> units
 
 Read from the syntax tree, so imports inside functions and under TYPE_CHECKING count as well.
 """
@@ -25,8 +25,6 @@ RANK = {
     "units": 1,
     "known": 2,
     "estimate": 3,
-    "drawn": 3,
-    "propagation": 4,
     "sampling": 4,
     "sources": 4,
     "model": 5,

@@ -11,9 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from ridethrough.drawn import Drawn
 from ridethrough.estimate import Estimate
-from ridethrough.sampling import Sampler
+from ridethrough.sampling import Drawn, Sampler
 from ridethrough.units import Q_, Refusal
 
 DRAWS = 40_000

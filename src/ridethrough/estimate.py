@@ -1,4 +1,4 @@
-"""Estimates: a quantity with its standard uncertainty, its influences and degrees of freedom.
+"""Estimates: a quantity with its standard uncertainty, its influences and degrees of freedom; and guards for them.
 
 Propagation is first order and keeps correlations, by the PyPI library ``uncertainties``; this module adds units, named
 influences with degrees of freedom, and the budget. The terms are those of JCGM 100:2008 (GUM).
@@ -7,7 +7,7 @@ influences with degrees of freedom, and the budget. The terms are those of JCGM 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, cast
 
@@ -16,10 +16,10 @@ import pandas as pd
 import pint
 from pint.compat import upcast_type_map
 from uncertainties import correlated_values, correlation_matrix, ufloat
-from uncertainties.core import AffineScalarFunc, LinearCombination
+from uncertainties.core import to_affine_scalar
 
 from .known import COVERAGE, Arithmetic, Known, apart, ends_of, student
-from .units import Refusal, any_quantity, difference_unit, registry, unit_name, width_of
+from .units import Q_, Refusal, difference_unit, positive, quantity, registry, width_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,14 +62,10 @@ class Estimate(Arithmetic, Known):
     0.0
     """
 
-    __slots__ = ()
-
-    # -- ways to make one ------------------------------------------------------------------------
-
     @classmethod
-    def exact(cls, value: Any, unit: str | None = None) -> Estimate:
+    def exact(cls, value: Any) -> Estimate:
         """Return an estimate without uncertainty; ``value`` is a Quantity or text [any unit]."""
-        return cls(any_quantity(value, unit))
+        return cls(Q_(value))
 
     @classmethod
     def standard(cls, value: Any, u: Any, name: str, **about: Any) -> Estimate:
@@ -82,7 +78,7 @@ class Estimate(Arithmetic, Known):
         name, about
             The influence's name in budgets, and what else an `Influence` says: dof, source, entries.
         """
-        held = any_quantity(value)
+        held = Q_(value)
         return cls._of(held, width_of(u, held), Influence(name, **about))
 
     @classmethod
@@ -102,7 +98,7 @@ class Estimate(Arithmetic, Known):
         ----------
         JCGM 100:2008, 4.3.7. A resolution d is a band of half-width d/2, so u = d / sqrt(12), F.2.2.1.
         """
-        held = any_quantity(value)
+        held = Q_(value)
         root = math.sqrt(3)
         return cls._of(held, width_of(half_width, held) / root, Influence(name, ends=(-root, root), **about))  # (1)
 
@@ -119,9 +115,9 @@ class Estimate(Arithmetic, Known):
         name, about
             As in `standard`.
         """
-        held = any_quantity(value)
+        held = Q_(value)
         middle, unit = float(held.magnitude), held.units
-        ends = [float(any_quantity(end).to(unit).magnitude) - middle for end in (low, high)]
+        ends = [float(Q_(end).to(unit).magnitude) - middle for end in (low, high)]
         u = math.hypot((ends[1] - ends[0]) / math.sqrt(12), (ends[0] + ends[1]) / 2)  # (1)
         return cls._of(held, u, Influence(name, ends=(ends[0] / u, ends[1] / u), **about)) if u else cls.exact(held)
 
@@ -144,7 +140,7 @@ class Estimate(Arithmetic, Known):
         """
         if len(values) < 2:
             raise Refusal(f"{len(values)} reading", "two or more", "Take another reading, or use Estimate.within.")
-        held = [any_quantity(value, unit) for value in values]
+        held = [Q_(value, unit) for value in values]
         numbers = np.array([float(q.to(held[0].units).magnitude) for q in held])
         u = float(numbers.std(ddof=1)) / math.sqrt(numbers.size)  # (1)
         mean = registry().Quantity(float(numbers.mean()), held[0].units)
@@ -170,24 +166,19 @@ class Estimate(Arithmetic, Known):
         together, spread = Influence(name, **about), np.asarray(covariance, float)
         own = np.sqrt(np.diag(spread))
         if not np.any(spread - np.diag(np.diag(spread))):  # known together in how sure they are, and no further
-            return [cls._of(any_quantity(one, unit), float(u), together)
+            return [cls._of(Q_(one, unit), float(u), together)
                     for one, u, unit in zip(values, own, units, strict=True)]  # fmt: skip
         found = correlated_values(list(values), spread, tags=[together] * len(values))
-        return [cls(registry().Quantity(one, unit_name(unit))) for one, unit in zip(found, units, strict=True)]
+        return [cls(Q_(one, unit)) for one, unit in zip(found, units, strict=True)]
 
     @classmethod
     def _of(cls, value: pint.Quantity, u: float, influence: Influence) -> Estimate:
         held = float(value.magnitude)
         return cls(registry().Quantity(ufloat(held, u, influence) if u else held, value.units))
 
-    # -- what it says ----------------------------------------------------------------------------
-
     @property
-    def _affine(self) -> AffineScalarFunc:
-        magnitude = self._held.magnitude
-        if isinstance(magnitude, AffineScalarFunc):
-            return magnitude
-        return AffineScalarFunc(float(magnitude), LinearCombination({}))
+    def _affine(self) -> Any:
+        return to_affine_scalar(self._held.magnitude)
 
     @property
     def value(self) -> pint.Quantity:
@@ -231,10 +222,6 @@ class Estimate(Arithmetic, Known):
         unit = self._held.units
         return registry().Quantity(middle - half, unit), registry().Quantity(middle + half, unit)
 
-    def rests_on(self) -> list[str]:
-        """Return the table's coefficients that its uncertainty comes from, each once."""
-        return list(dict.fromkeys(name for influence in self._shares() for name in influence.entries))
-
     def budget(self) -> pd.DataFrame:
         """Return a table of what makes it uncertain, the largest first.
 
@@ -262,3 +249,51 @@ class Estimate(Arithmetic, Known):
 
 # A Quantity leaves the arithmetic to this class, too.
 cast(dict[str, type], upcast_type_map)[f"{Estimate.__module__}.{Estimate.__qualname__}"] = Estimate
+
+
+def through(
+    formula: Callable[[np.ndarray], np.ndarray], inputs: Sequence[Estimate], units: Sequence[str]
+) -> list[Estimate]:
+    """Return what ``formula`` makes of the inputs, in ``units``, with every influence kept (first order).
+
+    y = f(x0) + sum of df/dx (x - x0),   by central differences                               (1)
+    """
+    at = values(inputs)
+    found = [Estimate.exact(Q_(float(value), unit)) for value, unit in zip(formula(at), units, strict=True)]
+    for each, one in zip(inputs, np.eye(at.size), strict=True):
+        step = one * float(each.u.magnitude) / 100
+        if not step.any():
+            continue
+        slopes = (formula(at + step) - formula(at - step)) / (2 * step.sum())
+        about = (each - each.value) / (1 * each.value.units)
+        terms = (about * Q_(float(slope), unit) for slope, unit in zip(slopes, units, strict=True))
+        found = [value + term for value, term in zip(found, terms, strict=True)]  # (1)
+    return found
+
+
+def values(estimates: Sequence[Estimate]) -> np.ndarray:
+    """Return the values, plain numbers in the estimates' own units."""
+    return np.array([float(each.value.magnitude) for each in estimates])
+
+
+def estimate(value: Any, unit: str, name: str) -> Estimate:
+    """Return ``value`` as an Estimate in ``unit``: the guard for arguments that may be uncertain.
+
+    Parameters
+    ----------
+    value : Estimate, str or pint.Quantity
+        Text and Quantities are taken as exact.
+    unit, name : str
+        The unit needed and the argument's name, for the message.
+    """
+    if isinstance(value, Estimate):
+        quantity(value.value, unit, name)
+        return value.to(unit)
+    return Estimate.exact(quantity(value, unit, name))
+
+
+def not_negative(value: Any, unit: str, name: str) -> Estimate:
+    """Return ``value`` as an Estimate in ``unit``, refused where it lies below zero."""
+    found = estimate(value, unit, name)
+    positive(found.value, unit, name, zero=True)
+    return found

@@ -10,7 +10,7 @@ from typing import Any, Self
 
 import pint
 
-from .units import Refusal, any_quantity, registry, show, unit_name
+from .units import Q_, Refusal, registry, show, unit_name
 
 COVERAGE = 0.95
 _ROUNDING = 1e-12  # of a value: a smaller half width is none
@@ -18,8 +18,6 @@ _ROUNDING = 1e-12  # of a value: a smaller half width is none
 
 class Known:
     """A quantity and how well it is known; `Estimate` and `Drawn` are."""
-
-    __slots__ = ()
 
     @property
     def value(self) -> pint.Quantity:
@@ -77,7 +75,6 @@ class Known:
 class Arithmetic:
     """What calculates by the quantity that it holds; the result is of the same kind."""
 
-    __slots__ = ("_held",)
     __array_ufunc__ = None  # so that an ndarray leaves the arithmetic to this class
 
     def __init__(self, held: Any) -> None:
@@ -127,7 +124,7 @@ class Arithmetic:
 
 def _operand(other: Any) -> Any:
     """Return what pint should calculate with."""
-    return other._held if isinstance(other, Arithmetic) else any_quantity(other) if isinstance(other, str) else other
+    return other._held if isinstance(other, Arithmetic) else Q_(other) if isinstance(other, str) else other
 
 
 def apart(names: Iterable[str]) -> list[str]:

@@ -15,27 +15,28 @@ from typing import Any
 
 import pint
 
-from .quantity_text import CLOCK, NO_QUANTITY
-from .quantity_text import EXAMPLES as _EXAMPLES
-from .quantity_text import Refusal as Refusal
-from .quantity_text import read_quantity as read_quantity
-from .quantity_text import registry as registry
-from .quantity_text import unit_name as unit_name
+from .quantity_text import CLOCK, EXAMPLES, NO_QUANTITY, Refusal, read_quantity, registry, unit_name
 
 _LARGEST = 1e100  # so that squares of what is given are numbers still
 
 
 def Q_(value: Any, unit: str | None = None) -> pint.Quantity:
-    """Return ``value`` in ``unit`` as a Quantity; units are spelt as in quantity text, and text brings its own.
+    """Return ``value`` in ``unit`` as a Quantity; units are spelt as in quantity text.
+
+    Text and Quantities bring their own unit. A number without one is refused.
 
     Example
     -------
     >>> Q_(2, "kWh").to("Wh")
     <Quantity(2000.0, 'watt_hour')>
     """
-    if unit is None:
-        return any_quantity(value)
-    return quantity(value, unit, "value") if isinstance(value, str) else registry().Quantity(value, unit_name(unit))
+    if unit is not None:
+        return quantity(value, unit, "value") if isinstance(value, str) else registry().Quantity(value, unit_name(unit))
+    if isinstance(value, str):
+        return read_quantity(value)
+    if isinstance(value, pint.Quantity):
+        return value
+    raise Refusal(f"the bare number {value}", "a quantity", f'Write its unit with it, for example "{value} W".')
 
 
 def quantity(value: Any, unit: str, name: str) -> pint.Quantity:
@@ -114,12 +115,12 @@ def _misread(refusal: Refusal, text: str, name: str, needed: str, remedy: str) -
 
 def _needed(unit: str) -> tuple[str, str]:
     """Return what is measured in ``unit``, in words, and an example."""
-    return _EXAMPLES.get(unit_name(unit), (f"a value in {unit}", f"1 {unit}"))
+    return EXAMPLES.get(unit_name(unit), (f"a value in {unit}", f"1 {unit}"))
 
 
 def _kind(found: pint.Quantity) -> str:
     """Return what kind of quantity ``found`` is, in words."""
-    kinds = (what for target, (what, _) in _EXAMPLES.items() if found.is_compatible_with(target))
+    kinds = (what for target, (what, _) in EXAMPLES.items() if found.is_compatible_with(target))
     return next(kinds, f"a value in {found.units:~P}")
 
 
@@ -204,7 +205,7 @@ def show(value: Any, digits: int | None = None) -> str:
     >>> show(Q_(1179.4, "Wh")), show(Q_(9.51, "h"))
     ('1,179 Wh', '9.5 h')
     """
-    value = any_quantity(getattr(value, "value", value))
+    value = Q_(getattr(value, "value", value))
     named = f"{value.units:D}"
     if value.check("[temperature]"):
         shown_in = unit_name(_SHOWN["temperature"])
@@ -215,11 +216,9 @@ def show(value: Any, digits: int | None = None) -> str:
         value = value.to("watt_hour")
     size = abs(float(value.magnitude))
     places = digits if digits is not None else 0 if size >= 100 else 1 if size >= 1 else 2
-    shown = f"{float(value.magnitude):,.{places}f}"
+    shown = f"{float(value.magnitude):z,.{places}f}"  # z: no "-0"
     if digits is None and "." in shown:
         shown = shown.rstrip("0").rstrip(".")
-    if float(shown.replace(",", "")) == 0:
-        shown = shown.lstrip("-")
     return f"{shown} {_symbol(value.units)}".rstrip()
 
 
@@ -229,27 +228,16 @@ def _symbol(unit: Any) -> str:
     return re.sub(r"\b[da]\b", lambda match: {"d": "days", "a": "year"}[match.group()], short)
 
 
-def any_quantity(value: Any, unit: str | None = None) -> pint.Quantity:
-    """Return text, a Quantity, or a number with ``unit`` as a Quantity."""
-    if isinstance(value, str):
-        return read_quantity(value)
-    if isinstance(value, pint.Quantity):
-        return value
-    if unit is not None:
-        return registry().Quantity(float(value), unit_name(unit))
-    raise Refusal(f"the bare number {value}", "a quantity", f'Write its unit with it, for example "{value} W".')
-
-
 def measures(value: Any, dimension: str) -> bool:
     """Return whether text, a Quantity or an Estimate states something of a dimension, as "[energy]"."""
     with suppress(Refusal):
-        return bool(any_quantity(getattr(value, "value", value)).check(dimension))
+        return bool(Q_(getattr(value, "value", value)).check(dimension))
     return False
 
 
 def width_of(u: Any, held: pint.Quantity) -> float:
     """Return an uncertainty as a plain number in the unit of what it belongs to."""
-    given = any_quantity(u)
+    given = Q_(u)
     if held.check("[temperature]"):  # "2 degC" is here a difference, not a temperature
         given = registry().Quantity(given.magnitude, difference_unit(given.units))
     unit = difference_unit(held.units)

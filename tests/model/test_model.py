@@ -65,11 +65,11 @@ def entries(unit: BackupUnit) -> set[str]:
     """Return the table's coefficients that the unit's numbers are uncertain by."""
     route = unit.route
     inputs = (route.battery.holds, unit.standby, unit.inverter.k1)  # type: ignore[union-attr]
-    return {name for each in inputs for name in each.rests_on()}
+    return {name for each in inputs for name in each.budget()["influence"]}
 
 
 def test_another_standby_is_a_sheet_s_too_unless_it_is_known() -> None:
-    assert UNIT.with_standby("12 W").standby.rests_on() == ["standby over its sheet"]
+    assert list(UNIT.with_standby("12 W").standby.budget()["influence"]) == ["standby over its sheet"]
     assert UNIT.with_standby(Estimate.exact("12 W")).standby.u.magnitude == 0
 
 
@@ -79,8 +79,8 @@ def test_a_charger_is_the_table_s_or_as_given() -> None:
     assert (charger.power.u.magnitude, charger.taper_from.u.magnitude) == (0, 0)
     table = printed(capacity="2 kWh").charger
     assert table.power.value.m_as("W") == pytest.approx(2000 * 0.3)
-    assert table.power.rests_on() == ["charge power over printed capacity"]
-    assert table.taper_from.rests_on() == ["taper from"]
+    assert list(table.power.budget()["influence"]) == ["charge power over printed capacity"]
+    assert list(table.taper_from.budget()["influence"]) == ["taper from"]
     assert printed(pack="1 kWh", packs_max=1).with_packs(1).charger.power.value == printed().charger.power.value
 
 

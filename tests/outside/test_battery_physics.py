@@ -21,10 +21,9 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from ridethrough.estimate import Estimate
+from ridethrough.estimate import Estimate, through
 from ridethrough.model.battery import Battery, drained_w, peukert_hours
 from ridethrough.model.temperature import TemperatureCurve
-from ridethrough.propagation import through
 from ridethrough.sources import lookup
 from ridethrough.units import Q_
 

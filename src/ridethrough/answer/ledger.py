@@ -15,10 +15,9 @@ from typing import Any, Literal
 import numpy as np
 import pandas as pd
 
-from ..drawn import Drawn
 from ..known import COVERAGE
 from ..model.battery import percent
-from ..sampling import DRAWS, enough
+from ..sampling import DRAWS, Drawn, enough
 from ..sources import table_of
 from ..units import Q_, show
 from .case import case_of

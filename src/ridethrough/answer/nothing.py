@@ -7,10 +7,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from ..drawn import Drawn
 from ..model.cabinet import FREEZER, Cabinet
 from ..model.inside import steps_h
-from ..sampling import DRAWS, Sampler
+from ..sampling import DRAWS, Drawn, Sampler
 from ..sources import CAUTIONS, lookup
 from ..units import Q_, of_kind, quantity, show, truth
 from .outage import Outage

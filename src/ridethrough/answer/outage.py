@@ -11,11 +11,10 @@ from typing import Any
 import numpy as np
 import pint
 
-from ..estimate import Estimate
+from ..estimate import Estimate, estimate
 from ..model.generator import Generator
 from ..model.pattern import Pattern, clock
 from ..model.recharge import Recharge
-from ..propagation import estimate
 from ..sources import CAUTIONS, lookup, temperature
 from ..units import Q_, Refusal, number, of_kind, positive, show
 

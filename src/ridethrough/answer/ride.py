@@ -11,12 +11,11 @@ import numpy as np
 import pandas as pd
 import pint
 
-from ..drawn import Drawn
+from ..estimate import estimate
 from ..known import COVERAGE, as_list, ends_of
 from ..model.generator import Generator
 from ..model.inverter import asked_w
-from ..propagation import estimate
-from ..sampling import DRAWS, enough
+from ..sampling import DRAWS, Drawn, enough
 from ..sources import lookup
 from ..units import Refusal, show, whole
 from .case import Case, case_of

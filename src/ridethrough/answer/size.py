@@ -9,9 +9,8 @@ from typing import Any
 import numpy as np
 import pint
 
-from ..drawn import Drawn
 from ..model.unit import BackupUnit
-from ..sampling import DRAWS
+from ..sampling import DRAWS, Drawn
 from ..sources import lookup
 from ..units import Q_, Refusal, number, show
 from .case import Case

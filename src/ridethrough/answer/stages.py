@@ -10,7 +10,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from ..drawn import Drawn
 from ..known import as_list
 from ..model.cabinet import Cabinet
 from ..model.charger import LEAST
@@ -18,7 +17,7 @@ from ..model.inside import steps_h
 from ..model.inverter import asked_w
 from ..model.load import Load
 from ..model.pattern import DAY_H
-from ..sampling import DRAWS, Sampler, enough
+from ..sampling import DRAWS, Drawn, Sampler, enough
 from ..sources import CAUTIONS, lookup
 from ..units import Q_, Refusal, of_kind, show, truth, whole
 from .case import Case, case_of

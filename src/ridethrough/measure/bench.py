@@ -16,12 +16,11 @@ import numpy as np
 import pandas as pd
 import pint
 
-from ..estimate import Estimate
+from ..estimate import Estimate, not_negative, through, values
 from ..model.battery import CHEMISTRIES, of_chemistry
 from ..model.load import Load
 from ..model.rundowns import Pack, RundownLine
 from ..model.temperature import TemperatureCurve
-from ..propagation import not_negative, through, values
 from ..sources import coefficient, lookup, temperature
 from ..units import Q_, Refusal, float_of, number, of_kind, positive, show
 from .line import LineFit, repeatability_of, with_standby

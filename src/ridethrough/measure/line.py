@@ -10,8 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from ..estimate import Estimate
-from ..propagation import estimate, values
+from ..estimate import Estimate, estimate, values
 from ..sources import coefficient
 from ..units import Refusal
 

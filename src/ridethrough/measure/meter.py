@@ -6,8 +6,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
-from ..estimate import Estimate
-from ..propagation import estimate
+from ..estimate import Estimate, estimate
 from ..units import Q_, Refusal, number, positive, read_quantity, show
 
 

@@ -8,9 +8,8 @@ from typing import Any
 import numpy as np
 import pint
 
-from ..estimate import Estimate
+from ..estimate import Estimate, estimate
 from ..model.load import Load
-from ..propagation import estimate
 from ..sources import coefficient, lookup
 from ..units import Q_, Refusal, measures, number, positive, quantity, show, truth, whole
 from .meter import Meter

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Literal
 
-from ..estimate import Estimate
-from ..propagation import estimate, not_negative
+from ..estimate import Estimate, estimate, not_negative
 from ..sources import coefficient
 from ..units import Q_, Refusal, positive
 from .line import repeatability_of

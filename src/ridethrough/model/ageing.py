@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from ..estimate import Estimate
-from ..propagation import estimate
+from ..estimate import Estimate, estimate
 from ..units import Refusal, positive
 from .battery import of_chemistry
 

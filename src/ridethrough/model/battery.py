@@ -8,8 +8,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import pint
 
-from ..estimate import Estimate
-from ..propagation import estimate, not_negative
+from ..estimate import Estimate, estimate, not_negative
 from ..sources import coefficient, lookup
 from ..units import Q_, Refusal, measures, number, positive, show
 from .temperature import TemperatureCurve

@@ -8,10 +8,8 @@ from typing import Any, cast
 import numpy as np
 import pandas as pd
 
-from ..drawn import Drawn
-from ..estimate import Estimate
-from ..propagation import estimate
-from ..sampling import DRAWS, Sampler, enough
+from ..estimate import Estimate, estimate
+from ..sampling import DRAWS, Drawn, Sampler, enough
 from ..sources import Coefficient, coefficient, lookup, temperature
 from ..units import Q_, Refusal, number, of_kind, positive, show, truth
 from .inside import Inside, Moments, steps_h

@@ -8,8 +8,7 @@ from typing import Any
 import numpy as np
 import pint
 
-from ..estimate import Estimate
-from ..propagation import estimate
+from ..estimate import Estimate, estimate
 from ..sources import coefficient
 from ..units import positive
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from ..estimate import Estimate
-from ..propagation import estimate, not_negative
+from ..estimate import Estimate, estimate, not_negative
 from ..sources import coefficient, lookup
 from ..units import Q_, Refusal, of_kind, positive, show
 from .pattern import Pattern

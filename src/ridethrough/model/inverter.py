@@ -10,8 +10,7 @@ from typing import Any
 import numpy as np
 import pint
 
-from ..estimate import Estimate
-from ..propagation import estimate, not_negative, through, values
+from ..estimate import Estimate, estimate, not_negative, through, values
 from ..sources import COEFFICIENTS, coefficient
 from ..units import Q_, Refusal, positive, show
 from .battery import Rate, drained_w

@@ -10,8 +10,7 @@ from typing import Any, cast
 import numpy as np
 import pint
 
-from ..estimate import Estimate
-from ..propagation import estimate
+from ..estimate import Estimate, estimate
 from ..sources import coefficient, lookup, temperature
 from ..units import Q_, Refusal, number, of_kind, positive, quantity, show, truth
 from .pattern import DAY_H, Pattern, alike

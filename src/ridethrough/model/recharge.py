@@ -10,8 +10,7 @@ from typing import Any, ClassVar
 import numpy as np
 import pint
 
-from ..estimate import Estimate
-from ..propagation import estimate
+from ..estimate import Estimate, estimate
 from ..sampling import Sampler
 from ..sources import CAUTIONS, coefficient, lookup
 from ..units import Q_, Refusal, number, of_kind, positive, show, truth

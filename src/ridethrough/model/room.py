@@ -8,8 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from ..estimate import Estimate
-from ..propagation import through
+from ..estimate import Estimate, through
 from ..sources import lookup
 from ..units import Q_, Refusal, number, positive, quantity, show
 from .load import Appliance, Load

@@ -10,9 +10,8 @@ import numpy as np
 import pandas as pd
 import pint
 
-from ..estimate import Estimate
+from ..estimate import Estimate, through
 from ..known import as_list
-from ..propagation import through
 from ..units import Refusal, show
 from .battery import Rate, drained_w
 from .inverter import asked_w, drained_of_cycles_w

@@ -9,8 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from ..estimate import Estimate
-from ..propagation import estimate
+from ..estimate import Estimate, estimate
 from ..sources import coefficient, lookup
 from ..units import Q_, Refusal, is_plain, of_kind, positive, show, truth
 from .charger import LEAST

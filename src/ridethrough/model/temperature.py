@@ -10,8 +10,7 @@ from typing import Any
 import numpy as np
 import pint
 
-from ..estimate import Estimate
-from ..propagation import estimate
+from ..estimate import Estimate, estimate
 from ..sources import COEFFICIENTS, Coefficient, lookup
 from ..units import Q_, Refusal, number, positive, show
 

@@ -7,8 +7,7 @@ from typing import Any, cast
 
 import pint
 
-from ..estimate import Estimate
-from ..propagation import estimate, not_negative
+from ..estimate import Estimate, estimate, not_negative
 from ..sources import coefficient, temperature, usual
 from ..units import Refusal, of_kind, positive, show, whole
 from .battery import Battery

@@ -13,12 +13,11 @@ import pint
 
 from ..answer.ledger import Ledger, ledger
 from ..answer.size import size
-from ..drawn import Drawn
 from ..estimate import Estimate
 from ..known import Known
 from ..quantity_text import PER_HOUR
-from ..sampling import DRAWS
-from ..units import Q_, Refusal, any_quantity, number, positive, show
+from ..sampling import DRAWS, Drawn
+from ..units import Q_, Refusal, number, positive, show
 from .formulas import SLIPS, result, slipped, texts, unit_slip, worked
 
 _TEXTS = texts("claims.toml")
@@ -172,7 +171,7 @@ def _read(said: Any, about: str | None) -> tuple[Any, str]:
     """Return a claim's number, and what it is about: by its unit where nobody says."""
     given = _PER.sub("/", said) if isinstance(said, str) else said
     try:
-        number = any_quantity(given)
+        number = Q_(given)
         found = next((kind for dimension, kind in _KINDS.items() if number.check(dimension)), None)
         if number.check("[power]") and "/" in f"{number.units:D}":  # as "1.5 kWh a day"
             given, found = number * Q_(1, "day"), "energy a day"

@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 import pint
 
 from ..quantity_text import PER_HOUR
-from ..units import Refusal, any_quantity, registry, unit_name
+from ..units import Q_, Refusal, registry, unit_name
 
 _HERE = Path(__file__).parent
 
@@ -84,11 +84,11 @@ def unit_slip(given: Any, low: pint.Quantity, high: pint.Quantity) -> str | None
 
     Example
     -------
-    >>> unit_slip("30 days", any_quantity("29 h"), any_quantity("31 h"))
+    >>> unit_slip("30 days", Q_("29 h"), Q_("31 h"))
     'hours and days mixed up'
     """
     try:
-        found = any_quantity(given)
+        found = Q_(given)
     except Refusal as refusal:
         return "watts per hour" if refusal.needed == PER_HOUR else None
     for asked, unit, slip in _UNIT_SLIPS:

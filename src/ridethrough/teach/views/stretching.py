@@ -12,10 +12,10 @@ import pandas as pd
 from ...answer.outage import Outage
 from ...answer.ride import Ride, ride
 from ...answer.stages import Stages
-from ...drawn import Drawn
 from ...model.cabinet import Cabinet
 from ...model.generator import Generator
 from ...model.unit import BackupUnit
+from ...sampling import Drawn
 from ...units import show
 from ..figures import plain
 from ..panels import Choice, Panel, Slider, View
