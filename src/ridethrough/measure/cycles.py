@@ -1,18 +1,19 @@
-"""What a record of power shows of an appliance that switches on and off: runs, cycles, starts, defrosts.
+"""What a log shows of an appliance that switches on and off: runs, cycles, starts, defrosts.
 
-Plain arrays in, one entry per step of the record: ``start_s``, ``duration_s``, ``power_w``, the power
-constant over a step. A gap is where one step ends before the next begins; nothing is carried across it.
-A *run* is a stretch of steps in the same state; a *cycle* is an on run with the off run after it.
+A gap is where one step ends before the next begins; nothing is carried across it. A *run* is a stretch of steps in
+the same state; a *cycle* is an on run with the off run after it.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from .levels import SLOWEST_STEP_S, on_level, weighted_median
+from .meterlog import MeterLog
 
 SHORTEST_RUN_S = 90.0  # shorter: a lamp, a start, noise
 START_S, START_TIMES = 60.0, 1.5  # a start: this soon after switching on, this many times the running power
@@ -22,6 +23,7 @@ RECOVERY_S = 7200.0  # after the heater's, where there are no runs to count
 RECOVERY_RUNS = 2  # on runs after the heater's that still belong to the defrost
 COOL_DOWN_TIMES = 3.0  # a first run this many times the usual one is a first cool-down
 FEWEST_USUAL = 3  # runs from which a usual one can be told
+WHOLE_CYCLES = 0.5  # share of the covered time that whole cycles and defrosts must fill to stand for it
 
 
 @dataclass(frozen=True)
@@ -33,7 +35,8 @@ class Switching:
     on : array of bool, one per step
         Whether it runs.
     steady, defrost : arrays of bool, one per step
-        Steps of regular whole cycles, and of whole defrosts with their recovery.
+        Steps of regular whole cycles, and of whole defrosts with their recovery; where these cover too little, every
+        step is steady.
     inrush : array of bool, one per step
         Steps that hold the inrush of a start.
     running_w : float or None
@@ -60,21 +63,43 @@ class Switching:
     cool_down_h: float = 0.0
 
 
-def no_switching(start_s: np.ndarray) -> Switching:
-    """Return the switching of a record that shows none: every step counts."""
-    none, every = np.zeros(start_s.size, bool), np.ones(start_s.size, bool)
-    cycles = pd.DataFrame(columns=["start_h", "on_min", "off_min", "energy_wh", "running_w"], dtype=float)
-    defrosts = pd.DataFrame(columns=["start_h", "duration_min", "energy_wh", "extra_wh"], dtype=float)
-    return Switching(none, every, none, none, None, cycles, defrosts)
+class _Runs(NamedTuple):
+    """Runs in their order: the step with which each begins (and the number of steps at the end), its state, which
+    gapless piece of the log it lies in, when it begins and how long it lasts."""
+
+    first: np.ndarray
+    on: np.ndarray
+    piece: np.ndarray
+    start_s: np.ndarray
+    length_s: np.ndarray
+
+    @property
+    def switched_on(self) -> np.ndarray:
+        """Which runs begin with a switching on that was seen."""
+        return self.on & (np.r_[-1, self.piece[:-1]] == self.piece)
+
+    def by_step(self, of_run: np.ndarray) -> np.ndarray:
+        """Return for every step what is true of its run."""
+        return np.repeat(of_run, np.diff(self.first))
+
+    def steps(self, begin: np.ndarray, end: np.ndarray) -> np.ndarray:
+        """Return which steps lie in runs ``begin`` to before ``end``, for each pair."""
+        inside = np.zeros(self.first[-1], bool)
+        for a, b in zip(self.first[begin], self.first[end], strict=True):
+            inside[a:b] = True
+        return inside
 
 
-def find_switching(start_s: np.ndarray, duration_s: np.ndarray, power_w: np.ndarray) -> Switching:
-    """Return the cycles, starts and defrosts of a record of power.
+class _Windows(NamedTuple):
+    """Defrosts: the run that opens each, the run before which it ends, and whether it was seen whole."""
 
-    Parameters
-    ----------
-    start_s, duration_s, power_w : arrays of shape (n,)
-        When each step begins, how long it lasts [s], and its power [W].
+    opening: np.ndarray
+    end: np.ndarray
+    whole: np.ndarray
+
+
+def find_switching(log: MeterLog) -> Switching:
+    """Return the cycles, starts and defrosts of a log; of one that holds no power, none.
 
     Notes
     -----
@@ -82,179 +107,136 @@ def find_switching(start_s: np.ndarray, duration_s: np.ndarray, power_w: np.ndar
     takes less, it stays in the cycles, and their mean holds all the same. Where there are no cycles, a fixed time
     after the heater counts as its recovery.
     """
-    level = on_level(duration_s, power_w)
-    gap = np.r_[True, start_s[1:] - (start_s + duration_s)[:-1] > 1e-3]
+    level = on_level(log.duration_s, log.power_w) if log.kind == "power" else None
     if level is None:
-        return _unswitched(start_s, duration_s, power_w, gap)
-    on = _without_short_runs(power_w >= level, gap, start_s, duration_s)
-    running_w = weighted_median(power_w[on], duration_s[on])
-    runs = _runs(on, gap, start_s, duration_s)
-    heater = _heating(power_w > HEATER_TIMES * running_w, gap, start_s, duration_s)
-    windows = _defrost_windows(heater, runs)
-    cool_down = _cool_down(runs)
+        return _unswitched(log)
+    on = _without_short_runs(log, log.power_w >= level)
+    running_w = weighted_median(log.power_w[on], log.duration_s[on])
+    runs, heater = _runs(log, on), _heating(log, HEATER_TIMES * running_w)
+    windows, cool_down = _defrost_windows(heater, runs), _cool_down(runs)
     opens = np.flatnonzero(_regular(runs, windows, cool_down))
-
-    energy_wh = np.r_[0.0, np.cumsum(power_w * duration_s) / 3600]  # up to the beginning of each step
-    steady = _spans(runs, opens, opens + 2, on.size)
-    steady_w = np.average(power_w[steady], weights=duration_s[steady]) if steady.any() else np.nan
-    switched_on = _switched_on(runs)
-    soon = np.repeat(switched_on, _steps(runs)) & (start_s - _run_start_s(runs) < START_S)
-    return Switching(
-        on, steady, _whole_defrosts(runs, windows, on.size),
-        inrush=soon & (power_w > START_TIMES * running_w) & ~heater,
-        running_w=running_w,
-        cycles=_cycle_table(runs, opens, energy_wh),
-        defrosts=_defrost_table(runs, windows, energy_wh, steady_w),
-        starts=int(switched_on.sum()),
-        cool_down_h=float(runs["length_s"][cool_down]) / 3600 if cool_down is not None else 0.0,
-    )  # fmt: skip
-
-
-def _unswitched(start_s: np.ndarray, duration_s: np.ndarray, power_w: np.ndarray, gap: np.ndarray) -> Switching:
-    """Return the defrosts of a record that shows no cycles: a heater far above all else, and some time to recover."""
-    none = no_switching(start_s)
-    top_w = np.quantile(power_w, 1 - HEATER_SHARE, weights=duration_s, method="inverted_cdf")
-    heater = _heating(power_w > HEATER_TIMES * top_w, gap, start_s, duration_s)
-    if duration_s.max() > SLOWEST_STEP_S or not heater.any():
-        return none
-    last_s = np.maximum.accumulate(np.where(heater, start_s + duration_s, -np.inf))
-    recovering = start_s < last_s + RECOVERY_S
-    runs, steady = _runs(recovering, gap, start_s, duration_s), ~recovering
-    opening = np.flatnonzero(runs["on"])
-    windows = _windows(opening, opening + 1, runs)
-    energy_wh = np.r_[0.0, np.cumsum(power_w * duration_s) / 3600]
-    steady_w = np.average(power_w[steady], weights=duration_s[steady]) if steady.any() else np.nan
+    soon = runs.by_step(runs.switched_on) & (log.start_s - runs.by_step(runs.start_s) < START_S)
     return replace(
-        none, steady=steady, defrost=_whole_defrosts(runs, windows, start_s.size),
-        defrosts=_defrost_table(runs, windows, energy_wh, steady_w),
-    )  # fmt: skip
+        _seen(log, runs, windows, opens, runs.steps(opens, opens + 2)),
+        on=on,
+        inrush=soon & (log.power_w > START_TIMES * running_w) & ~heater,
+        running_w=running_w,
+        starts=int(runs.switched_on.sum()),
+        cool_down_h=float(runs.length_s[cool_down].sum()) / 3600,
+    )
+
+
+def _unswitched(log: MeterLog) -> Switching:
+    """Return the defrosts of a log that shows no cycles: a heater far above all else, and some time to recover."""
+    recovering = np.zeros(log.start_s.size, bool)
+    if log.kind == "power" and log.duration_s.max() <= SLOWEST_STEP_S:
+        top_w = np.quantile(log.power_w, 1 - HEATER_SHARE, weights=log.duration_s, method="inverted_cdf")
+        heated_s = np.where(_heating(log, HEATER_TIMES * top_w), log.start_s + log.duration_s, -np.inf)
+        recovering = log.start_s < np.maximum.accumulate(heated_s) + RECOVERY_S
+    runs = _runs(log, recovering)
+    opening = np.flatnonzero(runs.on)
+    return _seen(log, runs, _windows(runs, opening, opening + 1), np.array([], int), ~recovering)
+
+
+def _seen(log: MeterLog, runs: _Runs, windows: _Windows, opens: np.ndarray, steady: np.ndarray) -> Switching:
+    """Return what cycles and defrosts come to, by the runs that open them and the steps of steady running."""
+    energy_wh = np.r_[0.0, np.cumsum(log.power_w * log.duration_s) / 3600][runs.first]  # up to each run's beginning
+    steady_w = np.average(log.power_w[steady], weights=log.duration_s[steady]) if steady.any() else np.nan
+    defrosts = _defrost_table(runs, windows, energy_wh, steady_w)
+    defrost = runs.steps(windows.opening[windows.whole], windows.end[windows.whole])
+    used_s, cut_off = log.duration_s[steady | defrost].sum(), len(defrosts) and defrosts["extra_wh"].isna().all()
+    if cut_off or used_s < WHOLE_CYCLES * log.duration_s.sum():
+        steady, defrost = np.ones_like(steady), np.zeros_like(defrost)
+    none = np.zeros_like(steady)
+    return Switching(none, steady, defrost, none, None, _cycle_table(runs, opens, energy_wh), defrosts)
 
 
 # -- runs ----------------------------------------------------------------------------------------------
 
 
-def _runs(on: np.ndarray, gap: np.ndarray, start_s: np.ndarray, duration_s: np.ndarray) -> pd.DataFrame:
-    """Return one row per run: its steps, its state, which gapless piece of the record it lies in, its length."""
+def _runs(log: MeterLog, on: np.ndarray) -> _Runs:
+    """Return the runs of a log whose steps are ``on`` or not."""
+    end_s = log.start_s + log.duration_s
+    gap = np.r_[True, log.start_s[1:] - end_s[:-1] > 1e-3]
     first = np.flatnonzero(gap | np.r_[True, on[1:] != on[:-1]])
-    last = np.r_[first[1:], on.size] - 1
-    return pd.DataFrame({
-        "first": first, "stop": last + 1, "on": on[first], "piece": np.cumsum(gap)[first],
-        "start_s": start_s[first], "length_s": start_s[last] + duration_s[last] - start_s[first],
-    })  # fmt: skip
+    after = np.r_[first[1:], on.size]
+    start_s = log.start_s[first]
+    return _Runs(np.r_[first, on.size], on[first], np.cumsum(gap)[first], start_s, end_s[after - 1] - start_s)
 
 
-def _steps(runs: pd.DataFrame) -> np.ndarray:
-    return (runs["stop"] - runs["first"]).to_numpy()
-
-
-def _run_start_s(runs: pd.DataFrame) -> np.ndarray:
-    """Return for every step when its run began [s]."""
-    return np.repeat(runs["start_s"].to_numpy(), _steps(runs))
-
-
-def _without_short_runs(on: np.ndarray, gap: np.ndarray, start_s: np.ndarray, duration_s: np.ndarray) -> np.ndarray:
+def _without_short_runs(log: MeterLog, on: np.ndarray) -> np.ndarray:
     """Return ``on`` with every run too short for a compressor given to its neighbours."""
     on = on.copy()
     while True:
-        runs = _runs(on, gap, start_s, duration_s)
-        length, piece = runs["length_s"].to_numpy(), runs["piece"].to_numpy()
+        runs = _runs(log, on)
+        length, piece = runs.length_s, runs.piece
         inner = np.zeros(length.size, bool)
         inner[1:-1] = (piece[2:] == piece[:-2]) & (length[1:-1] <= np.minimum(length[2:], length[:-2]))
         short = np.flatnonzero(inner & (length < SHORTEST_RUN_S))
         if not short.size:
             return on
         apart = short[np.r_[True, np.diff(short) > 1]]  # of two neighbours only the first
-        for first, stop in runs[["first", "stop"]].to_numpy()[apart]:
-            on[first:stop] = ~on[first:stop]
+        on ^= runs.steps(apart, apart + 1)
 
 
-def _switched_on(runs: pd.DataFrame) -> np.ndarray:
-    """Return which runs begin with a switching on that was seen."""
-    piece = runs["piece"].to_numpy()
-    return runs["on"].to_numpy() & (np.r_[-1, piece[:-1]] == piece)
+def _cool_down(runs: _Runs) -> np.ndarray:
+    """Return which run is that of a first cool-down, if one is."""
+    on = np.flatnonzero(runs.on)
+    first, usual = on[:1], runs.length_s[on[1:-1]]
+    if usual.size < FEWEST_USUAL or first[0] > 1:
+        return first[:0]
+    return first[runs.length_s[first] > COOL_DOWN_TIMES * np.median(usual)]
 
 
-def _cool_down(runs: pd.DataFrame) -> int | None:
-    """Return which run is that of a first cool-down, or None."""
-    on, length = np.flatnonzero(runs["on"]), runs["length_s"].to_numpy()
-    first, usual = on[0], length[on[1:-1]]
-    long = usual.size >= FEWEST_USUAL and length[first] > COOL_DOWN_TIMES * np.median(usual)
-    return int(first) if first <= 1 and long else None
-
-
-def _heating(high: np.ndarray, gap: np.ndarray, start_s: np.ndarray, duration_s: np.ndarray) -> np.ndarray:
+def _heating(log: MeterLog, above_w: float) -> np.ndarray:
     """Return at which steps a defrost heater is on: power too high for too long to be a start."""
-    phases = _runs(high, gap, start_s, duration_s)
-    return np.repeat((phases["on"] & (phases["length_s"] >= HEATER_S)).to_numpy(), _steps(phases))
+    phases = _runs(log, log.power_w > above_w)
+    return phases.by_step(phases.on & (phases.length_s >= HEATER_S))
 
 
-def _defrost_windows(heater: np.ndarray, runs: pd.DataFrame) -> pd.DataFrame:
-    """Return for each defrost the run that opens it, the run before which it ends, and whether it was seen whole."""
+def _defrost_windows(heater: np.ndarray, runs: _Runs) -> _Windows:
+    """Return the defrosts of an appliance that switches: from the run in which a heater is on to those of recovery."""
     begins = np.flatnonzero(heater & ~np.r_[False, heater[:-1]])
-    windows = list[list[int]]()
-    for at in np.searchsorted(runs["first"].to_numpy(), begins, side="right") - 1:
-        until = int(at) + 2 * (RECOVERY_RUNS + 1)
-        if windows and at < windows[-1][1]:
-            windows[-1][1] = until
-        else:
-            windows.append([int(at), until])
-    opening, end = np.array(windows, int).reshape(-1, 2).T
-    return _windows(opening, end, runs)
+    at, length = np.searchsorted(runs.first, begins, side="right") - 1, 2 * (RECOVERY_RUNS + 1)
+    apart = np.diff(at) >= length  # nearer ones are one defrost
+    return _windows(runs, at[np.r_[True, apart][: at.size]], at[np.r_[apart, True][: at.size]] + length)
 
 
-def _windows(opening: np.ndarray, end: np.ndarray, runs: pd.DataFrame) -> pd.DataFrame:
-    piece, last = runs["piece"].to_numpy(), len(runs) - 1
-    whole = (opening > 0) & (end <= last) & (piece[opening - 1] == piece[np.minimum(end, last)])
-    return pd.DataFrame({"opening": opening, "end": np.minimum(end, last), "whole": whole})
+def _windows(runs: _Runs, opening: np.ndarray, end: np.ndarray) -> _Windows:
+    last = runs.on.size - 1
+    seen = np.minimum(end, last)
+    return _Windows(opening, seen, (opening > 0) & (end <= last) & (runs.piece[opening - 1] == runs.piece[seen]))
 
 
 # -- cycles and defrosts -------------------------------------------------------------------------------
 
 
-def _regular(runs: pd.DataFrame, windows: pd.DataFrame, cool_down: int | None) -> np.ndarray:
+def _regular(runs: _Runs, windows: _Windows, cool_down: np.ndarray) -> np.ndarray:
     """Return which runs open a regular whole cycle: switched on, off and on again in sight, and nothing special."""
-    piece = runs["piece"].to_numpy()
-    regular = _switched_on(runs)
-    regular[:-2] &= piece[2:] == piece[:-2]
+    regular = runs.switched_on
+    regular[:-2] &= runs.piece[2:] == runs.piece[:-2]
     regular[-2:] = False
-    for opening, end in windows[["opening", "end"]].to_numpy():
-        regular[opening : end + 1 if end == len(runs) - 1 else end] = False
-    if cool_down is not None:
-        regular[cool_down] = False
+    for opening, end in zip(windows.opening, windows.end, strict=True):
+        regular[opening:end] = False
+    regular[cool_down] = False
     return regular
 
 
-def _spans(runs: pd.DataFrame, begin: np.ndarray, end: np.ndarray, steps: int) -> np.ndarray:
-    """Return which of the record's steps lie in runs ``begin`` to before ``end``, for each pair."""
-    first, inside = runs["first"].to_numpy(), np.zeros(steps, bool)
-    for a, b in zip(first[begin], first[end], strict=True):
-        inside[a:b] = True
-    return inside
-
-
-def _whole_defrosts(runs: pd.DataFrame, windows: pd.DataFrame, steps: int) -> np.ndarray:
-    opening, end = windows.loc[windows["whole"], ["opening", "end"]].to_numpy().T
-    return _spans(runs, opening, end, steps)
-
-
-def _cycle_table(runs: pd.DataFrame, opens: np.ndarray, energy_wh: np.ndarray) -> pd.DataFrame:
-    first, length_s = runs["first"].to_numpy(), runs["length_s"].to_numpy()
-    begin, middle, stop = energy_wh[first[opens]], energy_wh[first[opens + 1]], energy_wh[first[opens + 2]]
+def _cycle_table(runs: _Runs, opens: np.ndarray, energy_wh: np.ndarray) -> pd.DataFrame:
+    begin, middle, stop = (energy_wh[opens + at] for at in range(3))
+    on_s, off_s = runs.length_s[opens], runs.length_s[opens + 1]
     return pd.DataFrame({
-        "start_h": runs["start_s"].to_numpy()[opens] / 3600,
-        "on_min": length_s[opens] / 60,
-        "off_min": length_s[opens + 1] / 60,
-        "energy_wh": stop - begin,
-        "running_w": (middle - begin) / (length_s[opens] / 3600),
+        "start_h": runs.start_s[opens] / 3600, "on_min": on_s / 60, "off_min": off_s / 60,
+        "energy_wh": stop - begin, "running_w": (middle - begin) / (on_s / 3600),
     })  # fmt: skip
 
 
-def _defrost_table(runs: pd.DataFrame, windows: pd.DataFrame, energy_wh: np.ndarray, steady_w: float) -> pd.DataFrame:
+def _defrost_table(runs: _Runs, windows: _Windows, energy_wh: np.ndarray, steady_w: float) -> pd.DataFrame:
     """Return the defrosts; dE_df = E - P_ss t over a defrost and its recovery."""
-    opening, end, whole = (windows[name].to_numpy() for name in ("opening", "end", "whole"))
-    first, start_h = runs["first"].to_numpy(), runs["start_s"].to_numpy() / 3600
+    opening, end, whole = windows
+    start_h = runs.start_s / 3600
     hours = np.where(whole, start_h[end] - start_h[opening], np.nan)
-    spent_wh = np.where(whole, energy_wh[first[end]] - energy_wh[first[opening]], np.nan)
+    spent_wh = np.where(whole, energy_wh[end] - energy_wh[opening], np.nan)
     return pd.DataFrame({
         "start_h": start_h[opening], "duration_min": hours * 60,
         "energy_wh": spent_wh, "extra_wh": spent_wh - steady_w * hours,

@@ -15,17 +15,19 @@ from typing import NamedTuple
 import numpy as np
 
 from ..known import COVERAGE, student
-from ..model.pattern import DAY_H
+from ..model.pattern import DAY_H, Pattern
 from ..sampling import FEWEST_DOF
 from ..sources import lookup
 from .cycles import Switching
 from .log import MeterLog
 
+DAY_S = 3600 * DAY_H
 WHOLE_DAY = 0.8  # share of 24 h that must be covered for a day to count
 FEWEST_DAYS = 3  # with fewer, how days differ rests on the stated bands more than on what was seen
 STRETCHES_H, MOST_STRETCHES = (4, 6, 8, 12, 24, 48, 168, 672), 42  # the shortest of which there are no more
 LEAST_SEEN = 0.3  # share of a usual stretch outside defrosts, from which it counts
 HARMONICS = 6  # of a day's rhythm: 24 h, 12 h, 8 h ...
+LONGEST_STEP_S = 3.5 * 3600  # from which energies read one by one no longer tell the hours of a day
 PARTS = {"for days": 9, "each day": 5, "each hour": 5, "by the clock": 4}  # how many sizes of each are weighed
 
 
@@ -176,12 +178,53 @@ def _stretches(log: MeterLog, seen: Switching, mean_w: float) -> Stretches:
     nearer = wanted_s - places_s[after - 1] < places_s[after] - wanted_s
     marks_s = np.unique(places_s[after - nearer])
     knots_s = np.column_stack([log.start_s, ends_s]).ravel()
-
-    def between_marks(per_step: np.ndarray) -> np.ndarray:
-        up_to = np.cumsum(np.column_stack([np.zeros(per_step.size), per_step]).ravel())
-        return np.diff(np.interp(marks_s, knots_s, up_to)) / 3600
-
-    seen_h, energy_wh = (between_marks(log.duration_s * seen.steady * each) for each in (1, log.power_w))
+    counted_s = np.column_stack([log.duration_s * seen.steady, np.zeros(ends_s.size)])  # and nothing in gaps
+    seen_h, energy_wh = (_between(marks_s, knots_s, (counted_s * each).ravel()[:-1]) / 3600
+                         for each in (1, log.power_w[:, np.newaxis]))  # fmt: skip
     held = seen_h >= LEAST_SEEN * np.median(seen_h)
     level = energy_wh[held] / seen_h[held] / (mean_w or 1)
     return Stretches(marks_s[:-1][held] / 3600, marks_s[1:][held] / 3600, seen_h[held], level)
+
+
+# -- how it goes through time ----------------------------------------------------------------------
+
+
+def through_time(log: MeterLog, seen: Switching, rhythm: float) -> Pattern:
+    """Return how the power goes through time: the log's own whole days, or all of it where it is shorter than one.
+
+    P(t) mean / (mean of the 24 h about t), defrosts left out of both means                   (1)
+
+    How days differ is in the day-to-day spread, so that it is taken out here. What was not seen, or does not belong
+    to the long run, is taken at the mean. Readings too far apart to tell the hours of a day stand for one in which as
+    much comes back as ``rhythm`` says: half of it above the mean, half below [-].
+    """
+    if log.kind != "power" and log.duration_s.max() > LONGEST_STEP_S:
+        return Pattern(np.full(2, DAY_H / 2), 1 + min(rhythm, 1) * np.array([1, -1]))
+    days = int(log.span_s / DAY_S)
+    round_s = days * DAY_S or log.span_s
+    held = (seen.steady | seen.defrost) & (log.start_s < round_s)
+    begin_s, end_s = log.start_s[held], np.minimum((log.start_s + log.duration_s)[held], round_s)
+    edges_s = np.concatenate([[0.0], np.column_stack([begin_s, end_s]).ravel(), [round_s]])
+    length_s, mean_w = np.diff(edges_s), float(np.average(log.power_w[held], weights=end_s - begin_s))
+    power_w, calm = np.full(length_s.size, mean_w), np.ones(length_s.size, bool)  # between what is held: gaps
+    power_w[1::2], calm[1::2] = log.power_w[held], seen.steady[held]
+    about_w = _day_about(edges_s, power_w, calm)
+    shape_w = power_w * np.average(about_w, weights=length_s) / np.where(about_w > 0, about_w, mean_w or 1)  # (1)
+    clock_h = (log.begins - log.begins.normalize()).total_seconds() / 3600 if days and log.begins is not None else None
+    kept = length_s > 1e-6
+    return Pattern(length_s[kept] / 3600, shape_w[kept], clock_h)
+
+
+def _day_about(edges_s: np.ndarray, power_w: np.ndarray, calm: np.ndarray) -> np.ndarray:
+    """Return for each step the mean power of the calm ones in the 24 h about it, the record going round [W]."""
+    length_s, halves_s = np.diff(edges_s), np.array([[-DAY_S / 2], [DAY_S / 2]])
+    rounds_s = np.append(0.0, np.cumsum(np.tile(length_s, 3)))
+    middles_s = edges_s[-1] + (edges_s[:-1] + edges_s[1:]) / 2
+    about_ws, about_s = (_between(middles_s + halves_s, rounds_s, np.tile(length_s * each * calm, 3))[0]
+                         for each in (power_w, 1))  # fmt: skip
+    return np.asarray(about_ws / np.maximum(about_s, 1e-9))
+
+
+def _between(marks: np.ndarray, knots: np.ndarray, amounts: np.ndarray) -> np.ndarray:
+    """Return what comes between each mark and the next, of amounts that come evenly from each knot to the next."""
+    return np.diff(np.interp(marks, knots, np.append(0.0, np.cumsum(amounts))), axis=0)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -20,13 +20,12 @@ from ..estimate import Estimate
 from ..known import as_list, student
 from ..model.load import Appliance, Load
 from ..model.pattern import alike
+from ..sources import lookup
 from ..units import Q_, Refusal, number, of_kind, show
-from .cycles import Switching, find_switching, no_switching
-from .days import FEWEST_DAYS, WHOLE_DAY, DaySpread, day_spread
+from .cycles import Switching, find_switching
+from .days import FEWEST_DAYS, WHOLE_DAY, DaySpread, day_spread, through_time
 from .log import MeterLog
-from .shape import defrost_energy, defrost_rate, through_time
 
-WHOLE_CYCLES = 0.5  # share of the covered time that whole cycles must fill to stand for it
 FEW_CYCLES = 5
 
 
@@ -155,10 +154,12 @@ def measure_draw(log: MeterLog, name: str | None = None, *, room: Any = None, ca
     """
     if of_kind(log, MeterLog, "log", "a log", 'Write log=read_log("freezer.csv").').kind == "apparent power":
         log.mean_power_w()  # refuses, and says why
-    seen = _switching(log)
-    each, rate = defrost_energy(seen), defrost_rate(log, seen)
-    defrosting = (each * rate).to("W")
-    mean_w = _steady_power(log, seen) + float(defrosting.value.magnitude)  # (1)
+    seen = find_switching(log)
+    defrosting, steady_w = (
+        _defrosting(log, seen),
+        np.average(log.power_w[seen.steady], weights=log.duration_s[seen.steady]),
+    )
+    mean_w = float(steady_w + defrosting.value.magnitude)  # (1)
     spread = day_spread(log, seen, mean_w)
     sampled, running = log.kind == "power", seen.running_w is not None
     metered, resolution = log.meter.gain * Q_(mean_w, "W") + log.meter.offset + log.unseen, _resolution(log)
@@ -230,22 +231,22 @@ def time_to_log(draw: Draw, tolerance: float = 0.05) -> pint.Quantity:
     return Q_(shortest if excess(shortest) <= 0 else float(brentq(excess, shortest, longest)), "day")
 
 
-def _switching(log: MeterLog) -> Switching:
-    """Return how the appliance switches; where whole cycles cover too little, every step counts."""
-    if log.kind != "power":
-        return no_switching(log.start_s)
-    seen = find_switching(log.start_s, log.duration_s, log.power_w)
-    used_s = log.duration_s[seen.steady | seen.defrost].sum()
-    cut_off = not seen.defrosts.empty and seen.defrosts["extra_wh"].isna().all()
-    if used_s >= WHOLE_CYCLES * log.duration_s.sum() and not cut_off:
-        return seen
-    every = np.ones(log.start_s.size, bool)
-    return replace(seen, steady=every, defrost=~every)
+def _defrosting(log: MeterLog, seen: Switching) -> Estimate:
+    """Return what defrosts take beside steady running, dE_df / t_df [W].
 
-
-def _steady_power(log: MeterLog, seen: Switching) -> float:
-    """Return the time-weighted mean power outside defrosts [W]."""
-    return float(np.average(log.power_w[seen.steady], weights=log.duration_s[seen.steady]))
+    t_df is the mean time between the defrosts seen. A timer on running time varies as the draw does, hence its band. A
+    single defrost leaves the rate open: one in the log's time, give or take one.
+    """
+    if not seen.defrost.any():
+        return Estimate.exact("0 W")
+    extra_wh, at_h = list(seen.defrosts["extra_wh"].dropna()), seen.defrosts["start_h"].to_numpy()
+    each = Estimate.readings(extra_wh, "energy of a defrost", "Wh") if len(extra_wh) > 1 else Q_(extra_wh[0], "Wh")
+    if at_h.size == 1:
+        once = 1 / log.covered
+        return (Estimate.within(once, once, "time between defrosts") * each).to("W")
+    spread = lookup("spread of defrost intervals").value / math.sqrt(at_h.size - 1)
+    rate = Q_((at_h.size - 1) / float(at_h[-1] - at_h[0]), "1/h")
+    return (Estimate.standard(rate, rate * spread, "time between defrosts") * each).to("W")
 
 
 def _resolution(log: MeterLog) -> Estimate:
