@@ -14,7 +14,6 @@ from pathlib import Path
 
 import pint
 
-_HERE = Path(__file__).parent
 NO_QUANTITY, CLOCK = "a number and a unit", "a time with its units"  # what a text was that is none
 PER_HOUR = "a power (W) or an energy (Wh)"  # where "watts per hour" was written
 
@@ -44,10 +43,15 @@ class Refusal(ValueError):
         return f"Given: {self.given}. Needed: {self.needed}. {self.remedy}"
 
 
+def rows_beside(module: str, name: str) -> list[dict[str, str]]:
+    """Return the rows of a table in CSV that stands beside a module, by the module's ``__file__``."""
+    return list(csv.DictReader(Path(module).with_name(name).read_text(encoding="utf-8").splitlines()))
+
+
 @cache
 def registry() -> pint.UnitRegistry:
     """Return the kit's one pint registry, of the units in ``units.txt``, made on first use."""
-    ureg: pint.UnitRegistry = pint.UnitRegistry(_HERE / "units.txt")
+    ureg: pint.UnitRegistry = pint.UnitRegistry(Path(__file__).with_name("units.txt"))
     ureg.formatter.default_format = "~P"
     pint.set_application_registry(ureg)  # so that a pickled quantity comes home
     return ureg
@@ -55,12 +59,9 @@ def registry() -> pint.UnitRegistry:
 
 # How people write a unit -> pint's name of it. Looked up as written, then without regard to case
 # where that leaves one reading: "KWH" is read, "mw" (milli or mega?) is not. Beside it one example for each kind.
-_SPELLINGS = list(csv.DictReader((_HERE / "spellings.csv").read_text(encoding="utf-8").splitlines()))
+_SPELLINGS = rows_beside(__file__, "spellings.csv")
 EXAMPLES = {row["unit"]: (row["needed"], row["example"]) for row in _SPELLINGS if row["needed"]}
 _EXACT = {text: row["unit"] for row in _SPELLINGS for text in row["spellings"].split()}
-_FOLDED: dict[str, set[str]] = {}
-for _text, _name in _EXACT.items():
-    _FOLDED.setdefault(_text.lower(), set()).add(_name)
 
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _PART = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[^\s\d+.-][^\d\s]*(?:[23²³](?!\d))?(?:\s(?i:hours?)\b)?"
@@ -74,9 +75,10 @@ def unit_name(text: str) -> str:
     names: list[str] = []
     for part in map(str.strip, re.split(r"/|\bper\b", text)):
         written = re.sub(r"\s", "-", part)  # "watt hours"
-        found = {_EXACT[written]} if written in _EXACT else _FOLDED.get(written.lower(), set())
+        alike = [written] if written in _EXACT else [text for text in _EXACT if text.lower() == written.lower()]
+        found = {_EXACT[text] for text in alike}
         if len(found) != 1:
-            raise Refusal(f"the unit {part!r}", "a unit of this trade", _respelt(part))
+            raise Refusal(f"the unit {part!r}", "a unit of this trade", _respelt(part, sorted(alike)))
         names += found
     if len(names) == 2 and names[0].endswith("watt") and names[1] in {"second", "minute", "hour", "day"}:
         raise Refusal(
@@ -88,12 +90,12 @@ def unit_name(text: str) -> str:
     return " / ".join(names)
 
 
-def _respelt(part: str) -> str:
-    """Return what to write in place of a unit that is not read."""
+def _respelt(part: str, alike: list[str]) -> str:
+    """Return what to write in place of a unit that is not read; several may be spelt alike."""
     if meant := {"C": "degC", "F": "degF", "°": "degC"}.get(part):
         return f"For a temperature write {meant}."
-    if either := sorted(text for text in _EXACT if text.lower() == part.lower()):
-        return f"Write one of: {' or '.join(either)}."
+    if alike:
+        return f"Write one of: {' or '.join(alike)}."
     return "Write W, kW, Wh, kWh, VA, V, A, Ah, s, min, h, day, degC, degF, %, or a ratio: kWh/year."
 
 

@@ -20,7 +20,7 @@ import pint
 
 from .estimate import Estimate, Influence
 from .known import COVERAGE, Known, apart, ends_of, student
-from .units import Q_, number, of_kind, registry, show, unit_name, whole
+from .units import Q_, number, of_kind, show, unit_name, whole
 
 DRAWS = 2000
 CHANCE = 10  # over the number of draws: a squared correlation that chance alone may give
@@ -246,7 +246,7 @@ class Drawn(Known):
 
     def to(self, unit: str) -> Drawn:
         """Return the same in another unit, spelt as in quantity text."""
-        factor = float((1 * registry().Unit(unit_name(self.unit))).m_as(unit_name(unit)))
+        factor = float(Q_(1, self.unit).m_as(unit_name(unit)))
         return Drawn(self.rows * factor, unit, self.inputs, self.horizon * factor)
 
     def _seen(self, unit: str | None = None) -> np.ndarray:

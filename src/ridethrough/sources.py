@@ -11,34 +11,17 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal, cast, get_args
+from typing import Any
 
 import pandas as pd
 import pint
 
 from .estimate import Estimate
+from .quantity_text import rows_beside
 from .units import Q_, Refusal, float_of, quantity, show, unit_name
 
-Kind = Literal["published", "common practice", "from memory", "invented"]
-
-
-@dataclass(frozen=True)
-class Source:
-    """Where a number comes from.
-
-    Parameters
-    ----------
-    kind : {"published", "common practice", "from memory", "invented"}
-        "common practice" has no document behind it; "from memory" has one that was not at hand.
-    text : str
-        Author, title, edition, clause or table; or who practises it.
-    """
-
-    kind: Kind
-    text: str
-
-    def __str__(self) -> str:
-        return f"{self.kind}: {self.text}"
+# "common practice" has no document behind it; "from memory" has one that was not at hand.
+KINDS = ("published", "common practice", "from memory", "invented")
 
 
 @dataclass(frozen=True)
@@ -53,8 +36,9 @@ class Coefficient:
         The value and the two ends of its band, in ``unit``.
     unit : str
         As in quantity text; "1" for a share.
-    source : Source
-        Where value and band come from.
+    source : str
+        Where value and band come from: one of `KINDS`; then author, title, edition, clause or table, or who practises
+        it.
     note : str
         What the number means and where it holds.
     """
@@ -64,14 +48,14 @@ class Coefficient:
     low: float
     high: float
     unit: str
-    source: Source
+    source: str
     note: str = ""
 
     def estimate(self, of: str = "") -> Estimate:
         """Return it as an Estimate: anywhere in its band with equal chance; ``of`` says whose it is."""
         value, low, high = (Q_(number, self.unit) for number in (self.value, self.low, self.high))
         name = f"{self.name}: {of}" if of else self.name
-        return Estimate.band(value, low, high, name, source=str(self.source), entries=(self.name,))
+        return Estimate.band(value, low, high, name, source=self.source, entries=(self.name,))
 
 
 def read_coefficients(lines: Iterable[str]) -> dict[str, Coefficient]:
@@ -96,25 +80,21 @@ def read_coefficients(lines: Iterable[str]) -> dict[str, Coefficient]:
             ("low", math.isfinite(low), "a number"),
             ("high", math.isfinite(high), "a number"),
             ("value", low <= value <= high, f"a number from {low:g} to {high:g}"),
-            ("kind", cells["kind"] in get_args(Kind), f"one of {', '.join(get_args(Kind))}"),
+            ("kind", cells["kind"] in KINDS, f"one of {', '.join(KINDS)}"),
             ("source", cells["source"].strip(), "who says so"),
             ("beyond note", "beyond note" not in cells, 'nothing; a text with a comma stands between "'),
         ):
             if not sound:
                 given = f"coefficients.csv, row {row}, column {column}: {cells[column]!r}"
                 raise Refusal(given, needed, "Correct the cell.")
-        source = Source(cast(Kind, cells["kind"]), cells["source"])
+        source = f"{cells['kind']}: {cells['source']}"
         table[cells["name"]] = Coefficient(cells["name"], value, low, high, cells["unit"], source, cells["note"])
     return table
 
 
-def _lines(file: str) -> list[str]:
-    return Path(__file__).with_name(file).read_text(encoding="utf-8").splitlines()
-
-
-_TABLE = read_coefficients(_lines("coefficients.csv"))
+_TABLE = read_coefficients(Path(__file__).with_name("coefficients.csv").read_text(encoding="utf-8").splitlines())
 COEFFICIENTS = tuple(_TABLE.values())
-CAUTIONS = {row["name"]: row["text"] for row in csv.DictReader(_lines("cautions.csv"))}
+CAUTIONS = {row["name"]: row["text"] for row in rows_beside(__file__, "cautions.csv")}
 
 
 def lookup(name: str) -> Coefficient:
@@ -159,5 +139,5 @@ def temperature(value: Any, name: str) -> pint.Quantity:
 def table_of(names: Iterable[str]) -> pd.DataFrame:
     """Return the table's entries of these names, each once: columns coefficient, value, low, high, unit, source."""
     entries = [lookup(name) for name in dict.fromkeys(names)]
-    rows = [(c.name, c.value, c.low, c.high, c.unit, str(c.source)) for c in entries]
+    rows = [(c.name, c.value, c.low, c.high, c.unit, c.source) for c in entries]
     return pd.DataFrame(rows, columns=["coefficient", "value", "low", "high", "unit", "source"])

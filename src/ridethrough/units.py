@@ -65,7 +65,7 @@ def quantity(value: Any, unit: str, name: str) -> pint.Quantity:
     <Quantity(1200.0, 'watt_hour')>
     """
     target, (what, example) = unit_name(unit), _needed(unit)
-    remedy = f'Write for example {name}="{example}".'
+    needed, remedy = f"{what} with its unit", f'Write for example {name}="{example}".'
     share = target == "dimensionless"
     if isinstance(value, str) and math.isfinite(float_of(value)):
         value = float_of(value) if "." in value else int(float_of(value))
@@ -74,16 +74,16 @@ def quantity(value: Any, unit: str, name: str) -> pint.Quantity:
         try:
             found = read_quantity(value)
         except Refusal as refusal:
-            raise _misread(refusal, value, name, f"{what} with its unit", remedy) from None
+            raise _misread(refusal, value, name, needed, remedy) from None
     elif isinstance(value, pint.Quantity):
         found = _at_home(value)
     elif share and bare:
         found = registry().Quantity(float(value), "dimensionless")
+    elif bare:
+        remedy = f'Write the unit with it, for example {name}="{value} {unit}".'
+        raise Refusal(f"the bare number {value} for {name}", needed, remedy)
     else:
-        given = f"the bare number {value} for {name}" if bare else f"{name}={value!r}"
-        if bare:
-            remedy = f'Write the unit with it, for example {name}="{value} {unit}".'
-        raise Refusal(given, f"{what} with its unit", remedy)
+        raise Refusal(f"{name}={value!r}", needed, remedy)
     if not found.is_compatible_with(target):
         if "voltampere" in {target, f"{found.units:D}"}:
             remedy = (
@@ -237,10 +237,8 @@ def measures(value: Any, dimension: str) -> bool:
 
 def width_of(u: Any, held: pint.Quantity) -> float:
     """Return an uncertainty as a plain number in the unit of what it belongs to."""
-    given = Q_(u)
-    if held.check("[temperature]"):  # "2 degC" is here a difference, not a temperature
-        given = registry().Quantity(given.magnitude, difference_unit(given.units))
-    unit = difference_unit(held.units)
+    given, unit = Q_(u), difference_unit(held.units)
+    given = registry().Quantity(given.magnitude, difference_unit(given.units))  # "2 degC" is a difference here
     width = float(given.m_as(unit)) if given.is_compatible_with(unit) else math.nan
     if not 0 <= width < math.inf:
         raise Refusal(
@@ -262,6 +260,5 @@ def _at_home(value: pint.Quantity) -> pint.Quantity:
 
 def difference_unit(unit: Any) -> Any:
     """Return the unit in which differences are measured (temperatures have their own)."""
-    own = {"degree_Celsius": "delta_degree_Celsius", "kelvin": "delta_degree_Celsius",
-           "degree_Fahrenheit": "delta_degree_Fahrenheit"}  # fmt: skip
-    return registry().Unit(own[f"{unit:D}"]) if f"{unit:D}" in own else unit
+    named = "degree_Celsius" if unit == registry().Unit("kelvin") else f"{unit:D}"
+    return registry().Unit(f"delta_{named}") if named.startswith("degree_") else unit

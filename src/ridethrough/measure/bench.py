@@ -139,7 +139,7 @@ def _fitted(entries: Sequence[Rundown], given: Mapping[str, Any], at: pint.Quant
     (k, idling), spread, dof, found = fit.judged([stated, given["idling"]], bend, *repeatability_of(repeats))
     one = np.eye(len(entries) + 1)
     own, table = isinstance(repeats, Estimate) and repeats.u.magnitude, lookup("run-to-run repeatability")
-    source, entries_of = ("", ()) if own else (str(table.source), (table.name,))
+    source, entries_of = ("", ()) if own else (table.source, (table.name,))
     *errors, next_error = Estimate.jointly(0 * one[0], spread**2 * one, ["1"] * len(one), "run to run", dof=dof,
                                            source=source, entries=entries_of)  # fmt: skip
     ran = [hours * (1 + error) for hours, error in zip(fit.hours, errors, strict=True)]
@@ -229,7 +229,7 @@ def _bend(rated: Any, powers: Sequence[Estimate]) -> Estimate:
         raise Refusal(given, "a rating no smaller than the loads", "Check both.")
     loss = lookup("resistive loss")
     u = Q_(loss.high / rated_w / math.sqrt(3), "1/W")
-    return Estimate.standard(Q_(0, "1/W"), u, "bend of the loss", source=str(loss.source), entries=(loss.name,))
+    return Estimate.standard(Q_(0, "1/W"), u, "bend of the loss", source=loss.source, entries=(loss.name,))
 
 
 def _points(entries: Sequence[Rundown], fit: LineFit, off: np.ndarray, k: float) -> pd.DataFrame:

@@ -137,7 +137,7 @@ class TemperatureCurve:
         """How far this battery lies from the table, in standard deviations [-]; one influence per curve."""
         points, end = tuple(self.points.values()), math.sqrt(3)
         return Estimate.band(Q_(0, "1"), Q_(-end, "1"), Q_(end, "1"), f"{self.chemistry} in the cold",
-                             source=str(points[0].source), entries=tuple(point.name for point in points))  # fmt: skip
+                             source=points[0].source, entries=tuple(point.name for point in points))  # fmt: skip
 
     def at(self, temperature: Any, name: str = "temperature") -> Estimate:
         """Return the capacity at a temperature of the cells over that at 25 degC [-].
