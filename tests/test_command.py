@@ -246,7 +246,7 @@ def test_root_is_allowed_only_to_root(
     monkeypatch.setenv("JUPYTER_CONFIG_PATH", "set by the user")
     command.open_lab(tmp_path, 9911, browser=False)
     assert ("--allow-root" in asked[0]) is allowed
-    assert os.environ["JUPYTER_CONFIG_PATH"].split(os.pathsep) == [str(tmp_path / command.JUPYTER), "set by the user"]
+    assert os.environ["JUPYTER_CONFIG_PATH"].split(os.pathsep) == [str(command.JUPYTER), "set by the user"]
 
 
 # --- Its jobs --------------------------------------------------------------------------------------

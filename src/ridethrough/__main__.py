@@ -21,13 +21,7 @@ from .units import Refusal
 
 FIRST_LESSON = "00-start-here.ipynb"
 FIRST_COPIES = ".first-copies"  # each file as it was when it was copied: tells whether the kit's has changed since
-JUPYTER = ".jupyter"  # settings of JupyterLab that hold in the learner's folder only
-BESIDE = {
-    ".gitignore": "*\n",
-    f"{JUPYTER}/labconfig/page_config.json": (  # it would ask for news of Jupyter, from outside
-        '{"disabledExtensions": {"@jupyterlab/apputils-extension:announcements": true}}\n'
-    ),
-}
+JUPYTER = Path(__file__).with_name("jupyter")  # settings of JupyterLab for the lessons: no news, from outside
 ARGUMENTS = ("table", "exercises", "out")  # of the jobs
 HOST = "127.0.0.1"
 PORTS = range(8888, 8908)
@@ -87,10 +81,8 @@ def prepare(folder: Path) -> str:
         raise Refusal(given, "a folder for your copy", "Leave --folder out for ./my-lessons.")
     try:
         copied, changed = copy_lessons(kit, folder)
-        for name, content in BESIDE.items():
-            if not (path := folder / name).exists():
-                path.parent.mkdir(parents=True, exist_ok=True)
-                path.write_text(content, encoding="utf-8")
+        if not (ignoring := folder / ".gitignore").exists():
+            ignoring.write_text("*\n", encoding="utf-8")
     except OSError as error:
         raise Refusal(f"the folder {folder} ({error.strerror})", "a folder that can be written to",
                       "Write for example: ridethrough --folder lessons-of-mine") from error  # fmt: skip
@@ -147,8 +139,8 @@ def open_lab(folder: Path, port: int, browser: bool) -> None:
         "--log-level=ERROR",
         "--LabApp.log_level=ERROR",
     ]
-    own = [str(folder.resolve() / JUPYTER), os.environ.get("JUPYTER_CONFIG_PATH", "")]
-    os.environ["JUPYTER_CONFIG_PATH"] = os.pathsep.join(filter(None, own))
+    settings_in = [str(JUPYTER), os.environ.get("JUPYTER_CONFIG_PATH", "")]
+    os.environ["JUPYTER_CONFIG_PATH"] = os.pathsep.join(filter(None, settings_in))
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         settings.append("--allow-root")
     print(f"In a few seconds, open http://{HOST}:{port}{page}?token={token}")

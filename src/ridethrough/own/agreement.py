@@ -18,11 +18,11 @@ from ..measure.rundown import Rundown
 from ..model.load import Load
 from ..model.routes import Measured
 from ..model.unit import BackupUnit
+from ..quantity_text import rows_beside
 from ..sources import temperature
 from ..units import Q_, Refusal, of_kind, positive, show
-from .tables import rows_of
 
-SUSPECTS = rows_of("suspects.csv")
+SUSPECTS = rows_beside(__file__, "suspects.csv")
 AGREES, FAR, OPEN = "agrees", "does not agree", "cannot tell"
 DREW = "power at the outlet"
 

@@ -1,15 +1,29 @@
-"""A table of run-downs as people write it: which column is what, and what its cells say."""
+"""What a file of one's own holds, by its columns; and a table of run-downs as people write it, cell by cell."""
 
 from __future__ import annotations
 
 import math
+from pathlib import Path
 from typing import Any
 
-from ..measure.layout import Layout, unit_of, words_of
+from ..measure.layout import Layout, find_layout, unit_of, words_of
+from ..quantity_text import rows_beside
 from ..units import Q_, Refusal, float_of, registry, unit_name
-from .tables import rows_of
 
-ROLES = {row["role"]: row for row in rows_of("rundown_columns.csv")}
+ORDER = ("settings", "units", "prices", "run-downs", "log")  # what a file may hold; later ones need what was before
+ROLES = {row["role"]: row for row in rows_beside(__file__, "rundown_columns.csv")}
+
+
+def taken_for(file: Path) -> str:
+    """Return what a file holds, by the names of its columns: one of `ORDER`."""
+    if file.suffix.lower() == ".toml":
+        return "settings"
+    layout = find_layout(file)
+    words, roles = words_of(" ".join(layout.names)), rundown_roles(layout).keys()
+    if words & {"price", "capacity"}:
+        return "prices" if "price" in words else "units"
+    named = "unit" in roles or words & {"load", "ran", "lasted", "stopped", "packs"}
+    return "run-downs" if named and "hours" in roles and roles & {"load", "delivered"} else "log"
 
 
 def rundown_roles(layout: Layout) -> dict[str, str]:

@@ -19,22 +19,21 @@ from ..answer.outage import Outage
 from ..measure.bench import fit_rundowns
 from ..measure.candidates import _table, read_units
 from ..measure.draw import Draw, measure_draw
-from ..measure.layout import find_layout, words_of
+from ..measure.layout import find_layout
 from ..measure.log import _CHOICES, KEPT, Meter, read_log
 from ..measure.rundown import Rundown
 from ..measure.standby import standby_on
 from ..model.load import Load
 from ..model.rundowns import RundownLine
 from ..model.unit import BackupUnit
+from ..quantity_text import rows_beside
 from ..units import Refusal, of_kind
-from .columns import cell_of, rundown_roles
-from .tables import rows_of
+from .columns import ORDER, cell_of, rundown_roles, taken_for
 
-MISSING = {row.pop("what"): row for row in rows_of("missing.csv")}
-KEYS = {row["section"]: row["keys"].split() for row in rows_of("settings.csv")}
+MISSING = {row.pop("what"): row for row in rows_beside(__file__, "missing.csv")}
+KEYS = {row["section"]: row["keys"].split() for row in rows_beside(__file__, "settings.csv")}
 COLUMNS = ["where", "taken for", "status", "found", "to do"]
 STATUS = ["not read", "missing", "not used", "used in part", "from print", "measured", "read"]  # as they are told
-ORDER = ("settings", "units", "prices", "run-downs", "log")  # what comes later needs what was before
 LENGTHS = ["12 h", "24 h", "72 h", "168 h"]
 EARLY = {"yes": True, "no": False, "": False}
 
@@ -131,11 +130,11 @@ class _Reader:
         """Tell in the report why something could not be read, and go on."""
         try:
             yield
-        except Refusal as error:
-            given, remedy = error.given.removeprefix(f"{where}: "), f"Needed: {error.needed}. {error.remedy}"
-            self.report.append((where, taken, "not read", given, remedy))
         except (OSError, ValueError, TypeError, AttributeError) as error:
-            self.report.append((where, taken, "not read", str(error), "Look at this file in a text editor."))
+            told = str(error), "Look at this file in a text editor."
+            if isinstance(error, Refusal):
+                told = error.given.removeprefix(f"{where}: "), f"Needed: {error.needed}. {error.remedy}"
+            self.report.append((where, taken, "not read", *told))
 
     def read(self) -> OwnBench:
         """Return what the folder tells."""
@@ -167,9 +166,8 @@ class _Reader:
             tables = [*told.values()] if section in ("meters", "logs") and isinstance(told, dict) else [told]
             if not all(isinstance(table, dict) for table in tables):
                 raise Refusal(f"{section} = {told!r}", "a section", f"Write [{section}] as rt.write_templates does.")
-            for table in tables:
-                for key in [key for key in table if key not in KEYS.get(section, [])]:
-                    self.miss("odd key", file.name, f"{key} under [{section}]", ", ".join(KEYS.get(section, KEYS)))
+            for key in [key for table in tables for key in table if key not in KEYS.get(section, [])]:
+                self.miss("odd key", file.name, f"{key} under [{section}]", ", ".join(KEYS.get(section, KEYS)))
             self.told[section] = told
         for name, told in self.told["meters"].items():
             self.meters[name] = Meter(**_pick(told, KEYS["meters"]), name=name)
@@ -187,17 +185,18 @@ class _Reader:
 
     def read_rundowns(self, file: Path) -> tuple[str, str]:
         roles, told, names = rundown_roles(find_layout(file)), self.told["rundowns"], list[str]()
+        usual = _pick(told, ("unit", "room"))
         for here, row in _table(file, list(roles.values()))[1].items():
             with self.trying(here, "run-downs"):
-                given = {role: cell_of(role, column, row[column]) for role, column in roles.items() if row[column]}
-                name, early = given.pop("unit", told.get("unit")), str(given.pop("early", "")).lower()
+                given = usual | {role: cell_of(role, column, row[column])
+                                 for role, column in roles.items() if row[column]}  # fmt: skip
+                name, early = given.pop("unit", None), str(given.pop("early", "")).lower()
                 if name is None or early not in EARLY:
                     raise Refusal(f"unit {name}, stopped early {early!r}", "the unit's name, and yes or no",
                                   'Fill both in; for one unit alone write unit = "..." under [rundowns].')  # fmt: skip
                 if {"load", "delivered"} <= given.keys():
                     self.miss("both", here)
                     del given["load"]
-                given = {"room": told.get("room"), "hours": given.pop("ran", None)} | given
                 names.append(self.take(name, Rundown(**given, stopped_early=EARLY[early]), self.meter(told)))
         return f"{len(names)} run-downs of {', '.join(dict.fromkeys(names))}", ""
 
@@ -208,9 +207,9 @@ class _Reader:
             run = Rundown(log, **_pick(told, ("room", "stopped_early", "left", "packs")))
             return f"a run-down of {self.take(told['rundown_of'], run, log.meter)}", ""
         draw = measure_draw(log, told.get("appliance", file.stem), **_pick(told, ("room", "cabinet")))
-        known = self.draws.get(draw.name)
-        self.draws[draw.name] = known if known and known.mean_power.u <= draw.mean_power.u else draw
-        if known is not None:
+        known = self.draws.get(draw.name, draw)
+        self.draws[draw.name] = min(known, draw, key=lambda each: each.mean_power.u)
+        if known is not draw:
             self.miss("second log", draw.name, self.draws[draw.name].mean_power)
         found = (f"{draw.name}: {draw.mean_power} over {draw.days:.1f} days", *map(str, log.findings))
         return "; ".join(found), "; ".join(draw.warnings)
@@ -267,18 +266,6 @@ class _Reader:
         with self.trying("", "settings"):
             return tuple(Outage(each, **told) for each in wanted)
         return ()
-
-
-def taken_for(file: Path) -> str:
-    """Return what a file holds, by the names of its columns: one of `ORDER`."""
-    if file.suffix.lower() == ".toml":
-        return "settings"
-    layout = find_layout(file)
-    words, roles = words_of(" ".join(layout.names)), rundown_roles(layout).keys()
-    if words & {"price", "capacity"}:
-        return "prices" if "price" in words else "units"
-    named = "unit" in roles or words & {"load", "ran", "lasted", "stopped", "packs"}
-    return "run-downs" if named and "ran" in roles and roles & {"load", "delivered"} else "log"
 
 
 def _pick(told: Mapping[str, Any], keys: Any) -> dict[str, Any]:
