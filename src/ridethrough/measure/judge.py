@@ -17,12 +17,11 @@ from .failures import failures
 from .layout import BASE, WORDS, words_of
 from .meter import Meter
 from .meterlog import Finding, MeterLog
-from .readings import Readings
+from .readings import LATEST_S, NS, Readings
 from .steps import counter_steps, falls, held_steps, interval_steps, note, note_unmoved, seconds_of
-from .times import LATEST_S, NS
 
 
-def judge(readings: Readings, role: str, meter: Meter, choices: Mapping[str, Any]) -> MeterLog:
+def judge(readings: Readings, meter: Meter, choices: Mapping[str, Any]) -> MeterLog:
     """Return the log that readings make: put in order, checked, and turned into steps of power."""
     if not isinstance(meter, Meter):
         raise readings.place.refuse("no meter", meter=meter)
@@ -30,7 +29,7 @@ def judge(readings: Readings, role: str, meter: Meter, choices: Mapping[str, Any
     readings = _in_order(readings, choices.get("timezone"), found)
     if not np.isfinite(readings.value).any():
         raise readings.place.refuse("no values")
-    kind, told = (choices["kind"], "given") if "kind" in choices else _kind(readings, role)
+    kind, told = (choices["kind"], "given") if "kind" in choices else _kind(readings)
     readings = _trusted(_no_twins(readings, kind, found), kind, found)
     note_unmoved(readings, found)
     if make := {"counter": counter_steps, "interval energy": interval_steps}.get(kind):
@@ -42,7 +41,7 @@ def judge(readings: Readings, role: str, meter: Meter, choices: Mapping[str, Any
     _check_power(readings, steps["start_s"], steps["power_w"])
     zone, begin_ns = choices.get("timezone", "UTC"), int(readings.ns[0]) - int(ahead_s * NS)
     begins = pd.Timestamp(begin_ns, tz=zone if readings.clock == "utc" else None)
-    stated, unit = (meter.power_step, BASE[role]) if kind in {"power", "apparent power"} else (meter.energy_step, "Wh")
+    stated, unit = meter.energy_step if readings.role == "energy" else meter.power_step, BASE[readings.role]
     step = number(stated, unit, "step") if stated and unit != "VA" else readings.step
     notes = readings.notes | {"kind": (kind, told), "readings": sampling}
     log = MeterLog(readings.place.name, kind, begins=None if readings.clock == "elapsed" else begins,
@@ -126,11 +125,11 @@ FEW, BOTH_W = 6, 500  # fewer readings of energy than this, all rising, may be e
 MOST_OF_A_DAY_H = 20.0
 
 
-def _kind(readings: Readings, role: str) -> tuple[str, str]:
+def _kind(readings: Readings) -> tuple[str, str]:
     """Return what the readings are, and how that is known: energy may be a counter's or each interval's."""
-    if role != "energy":
-        return role, "guessed"
-    words = words_of(readings.notes[role][0])
+    if readings.role != "energy":
+        return readings.role, "guessed"
+    words = words_of(readings.notes["energy"][0])
     value = readings.value[np.isfinite(readings.value)]
     rise, rolled, reset = falls(value)
     fall, up = rise < 0, rise[rise > 0]

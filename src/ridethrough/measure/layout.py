@@ -125,22 +125,21 @@ class Layout:
 
 # -- what a field looks like ---------------------------------------------------------------------
 
-_DATE = (
+DATE = (
     r"(?:(?P<y>[0-9]{4})(?P<dash>[-/.])(?P<mo>[0-9]{1,2})(?P=dash)(?P<d>[0-9]{1,2})"
     r"|(?P<a>[0-9]{1,2})(?P<dot>[-/.])(?P<b>[0-9]{1,2})(?P=dot)(?P<year>[0-9]{4}))"
 )
-_ELAPSED = r"(?P<h>[0-9]{1,4}):(?P<mi>[0-5][0-9])(?::(?P<s>[0-5][0-9])(?:[.,](?P<f>[0-9]{1,9}))?)?"
-_CLOCK = _ELAPSED + r"(?:\s?(?P<half>[AaPp])\.?[Mm]\.?)?"
-_ZONE = r"(?P<zone>Z|UTC|GMT|(?P<sign>[+-])(?P<zh>[0-9]{2}):?(?P<zm>[0-9]{2})?)"
-ELAPSED = re.compile(_ELAPSED)
-STAMP = re.compile(rf"{_DATE}(?:(?:T|,?\s+){_CLOCK}\s?{_ZONE}?)?")
+HOUR = r"(?P<h>[0-9]{1,4})"
+_PAST = r"(?P<mi>[0-9]{2})(?::(?P<s>[0-9]{2})(?:[.,](?P<f>[0-9]{1,9}))?)?(?:\s?(?P<half>[AaPp])\.?[Mm]\.?)?"
+HEAD = rf"{DATE}(?:T|,?\s+){HOUR}"  # of a date and time, up to its first colon, and what follows it
+TAIL = _PAST + r"(?:\s?(?P<zone>Z|UTC|GMT|(?P<sign>[+-])(?P<zh>[0-9]{2}):?(?P<zm>[0-9]{2})?))?"
+TIMES = ("stamp", "date", "clock")
 _KINDS = {
-    "date": re.compile(_DATE),
-    "stamp": STAMP,
-    "clock": re.compile(_CLOCK),
+    "date": re.compile(DATE),
+    "stamp": re.compile(f"{HEAD}:{TAIL}"),
+    "clock": re.compile(f"{HOUR}:{_PAST}"),
     "number": re.compile(r"[-+−]?([0-9][0-9.,]*|[.,][0-9]+)(e[-+]?[0-9]+)?|[-+]?(nan|inf|infinity)", re.IGNORECASE),
 }
-TIMES = {"stamp", "date", "clock"}
 
 
 def kind_of(text: str) -> str:
@@ -240,7 +239,7 @@ def _layout(path: Path, text: str, encoding: str, delimiter: str, whole: bool) -
     seen = (Counter(kind_of(row[at]) for row in late if at < len(row) and row[at]) for at in range(width))
     kinds = tuple(max(counted, key=counted.__getitem__, default="") for counted in seen)
     at = _header(rows, kinds)
-    if at is None and TIMES & set(kinds):
+    if at is None and set(TIMES) & set(kinds):
         raise place.refuse("no names", row=rows[0][0])
     if at is None:
         return None
@@ -283,10 +282,10 @@ def unit_of(name: str) -> str | None:
     for text in (*bracketed, words[-1], *(word for word in words if len(word) > 1)):
         with suppress(Refusal):
             found.append(unit_name(text))
-    return next(chain(filter(_role_in, found), found), None)
+    return next(chain(filter(role_in, found), found), None)
 
 
-def _role_in(unit: str) -> str | None:
+def role_in(unit: str) -> str | None:
     """Return which reading is told in ``unit``."""
     return next((role for role, base in BASE.items() if Q_(1, base).is_compatible_with(unit)), None)
 

@@ -93,10 +93,10 @@ def read_log(
                  decimal=decimal, hold=hold)  # fmt: skip
     beside = Path(path).with_name(KEPT)
     choices, kept = _choices(layout.place, beside, told, layout.names)
-    roles = assign(layout, choices.get("columns", {}), "given" if "columns" in told else kept,
+    found = assign(layout, choices.get("columns", {}), "given" if "columns" in told else kept,
                    choices.get("kind"), choices.get("unit"))  # fmt: skip
-    readings = read_readings(layout, roles, choices.get("dayfirst"), choices.get("decimal"))
-    log = judge(readings, roles.role, meter or Meter(), choices)
+    readings = read_readings(layout, *found, choices.get("dayfirst"), choices.get("decimal"))
+    log = judge(readings, meter or Meter(), choices)
     if kept:
         used = ", ".join(name for name in choices if name not in told) or "nothing"
         log = replace(log, mapping=log.mapping | {"kept mapping": (used, kept)})
@@ -192,11 +192,11 @@ def hand_readings(
     rows, name = _pairs(readings), f"reading ({unit})"
     layout = Layout("hand readings", None, "", "", 0, ("time", name), (kind_of(rows[0][0]), "number"), rows)
     choices = _told(layout.place, timezone=timezone, dayfirst=dayfirst)
-    roles = assign(layout, {}, "given", None, str(unit))
-    if roles.role not in {"power", "energy"} or layout.kinds[0] == "number":
+    columns, notes = assign(layout, {}, "given", None, str(unit))
+    if not columns.keys() & {"power", "energy"} or layout.kinds[0] == "number":
         raise layout.place.refuse("hand units", time=rows[0][0], unit=unit, at=0)
-    choices |= {"kind": "counter"} if roles.role == "energy" else {"hold": UNTIL_NEXT}
-    return judge(read_readings(layout, roles, dayfirst, "."), roles.role, meter or Meter(), choices)
+    choices |= {"kind": "counter"} if "energy" in columns else {"hold": UNTIL_NEXT}
+    return judge(read_readings(layout, columns, notes, dayfirst, "."), meter or Meter(), choices)
 
 
 def _pairs(readings: Any) -> tuple[tuple[str, str], ...]:

@@ -11,8 +11,7 @@ import pandas as pd
 from ..units import number
 from .layout import WORDS, Note, words_of
 from .meterlog import Finding
-from .readings import BESIDE, Readings, taken
-from .times import NS
+from .readings import BESIDE, NS, Readings, taken
 
 # -- what was found ------------------------------------------------------------------------------
 

@@ -15,7 +15,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 
-from .columns import Roles
+from .columns import Columns
 from .layout import Layout, LogRefusal, Place
 
 BLOCK_BYTES = 1 << 21
@@ -39,19 +39,17 @@ class Column:
         return self.place.refuse("odd field", at=at, column=self.name, value=self.texts[at].as_py(), what=what)
 
 
-def columns_of(layout: Layout, roles: Roles) -> list[Column]:
+def columns_of(layout: Layout, columns: Columns) -> list[Column]:
     """Return the column of time and the others as text; rows without time and reading hold nothing."""
-    wanted = (*roles.time, *(at for at, _ in roles.columns.values()))
-    texts, place = _texts(layout, wanted), layout.place
+    wanted, place = [at for at, _ in columns.values()], layout.place
+    texts, names = _texts(layout, wanted), [layout.names[at] for at in wanted]
     filled = reduce(pc.or_, (pc.not_equal(column, "") for column in texts))
     if not pc.all(filled).as_py():
-        place = place.take(np.flatnonzero(filled))
-        texts = [column.filter(filled) for column in texts]
+        place, texts = place.take(np.flatnonzero(filled)), [column.filter(filled) for column in texts]
     if len(texts[0]) < 2:
         raise layout.place.refuse("one row")
-    if len(roles.time) == 2:
-        texts[:2] = [pc.binary_join_element_wise(*texts[:2], " ")]
-    names = [layout.names[at] for at in wanted[len(roles.time) - 1 :]]
+    if "date" in columns:
+        texts, names = [pc.binary_join_element_wise(*texts[:2], " "), *texts[2:]], names[1:]
     return [Column(name, column, place) for name, column in zip(names, texts, strict=True)]
 
 
@@ -60,14 +58,13 @@ def _texts(layout: Layout, wanted: Sequence[int]) -> list[pa.ChunkedArray]:
     it finds a row odd, as Python does."""
     if layout.path:
         with suppress(pa.ArrowInvalid, UnicodeError):
-            chunks = [column.chunks for column in _parsed(layout, layout.path, wanted).columns]
-            return [_trimmed(each) for each in chunks]
+            return _parsed(layout, layout.path, wanted)
     pick, wide = itemgetter(*wanted), len(layout.names)
     rows = [pick(row if len(row) == wide else _mended(layout, line, row)) for line, row in layout.rows()]
     return [pa.chunked_array([[row[at] for row in rows]], pa.string()) for at in range(len(wanted))]
 
 
-def _parsed(layout: Layout, path: Path, wanted: Sequence[int]) -> pa.Table:
+def _parsed(layout: Layout, path: Path, wanted: Sequence[int]) -> list[pa.ChunkedArray]:
     """Return the columns ``wanted``, as text, of a file whose rows are all even."""
     names = [str(at) for at in range(len(layout.names))]
     read = pacsv.ReadOptions(block_size=BLOCK_BYTES, skip_rows=layout.header_row, column_names=names,
@@ -75,29 +72,18 @@ def _parsed(layout: Layout, path: Path, wanted: Sequence[int]) -> pa.Table:
     parse = pacsv.ParseOptions(delimiter=layout.delimiter, newlines_in_values=True)
     kept = [names[at] for at in wanted]
     convert = pacsv.ConvertOptions(include_columns=kept, column_types=dict.fromkeys(kept, pa.string()))
-    return pacsv.read_csv(path, read, parse, convert)
-
-
-def _trimmed(chunks: list[pa.Array]) -> pa.ChunkedArray:
-    """Return text without blanks around it, letting go of each of its ``chunks`` at once: a log is large."""
-    trimmed = []
-    while chunks:
-        chunk = chunks.pop(0)
-        letters = bytes(chunk.buffers()[2] or b"")
-        if b'"' in letters:
+    chunks = []
+    for batch in pacsv.open_csv(path, read, parse, convert):
+        chunks.append([pc.utf8_trim_whitespace(column) for column in batch.columns])
+        if any(pc.any(pc.match_substring(column, '"')).as_py() for column in chunks[-1]):
             raise pa.ArrowInvalid("a quote that does not begin its field")
-        if not letters.isascii() or any(blank in letters for blank in b" \t\n\r\v\f"):
-            chunk = pc.utf8_trim_whitespace(chunk)
-        trimmed.append(chunk)
-    return pa.chunked_array(trimmed, pa.string())
+    return [pa.chunked_array(column, pa.string()) for column in zip(*chunks, strict=True)]
 
 
 def _mended(layout: Layout, line: int, row: Sequence[str]) -> Sequence[str]:
     """Return the fields of a row that lacks an empty one at its end or has one more; refuse any other."""
     wide = len(layout.names)
-    if len(row) == wide + 1 and not row[-1]:
-        return row
-    if len(row) == wide - 1 and not layout.names[-1]:
+    if (len(row) == wide + 1 and not row[-1]) or (len(row) == wide - 1 and not layout.names[-1]):
         return (*row, "")
     shown = layout.delimiter.join(row)
     raise layout.place.refuse("odd row", count=len(row), width=wide, row=line, value=shown)
