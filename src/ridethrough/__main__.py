@@ -21,7 +21,9 @@ from .units import Refusal
 
 FIRST_LESSON = "00-start-here.ipynb"
 FIRST_COPIES = ".first-copies"  # each file as it was when it was copied: tells whether the kit's has changed since
-JUPYTER = Path(__file__).with_name("jupyter")  # settings of JupyterLab for the lessons: no news, from outside
+# Settings of JupyterLab for the lessons: no news and no list of extensions, which come from outside; messages to
+# kernels encrypted, for a classroom's computer may have other users.
+JUPYTER = Path(__file__).with_name("jupyter")
 ARGUMENTS = ("table", "exercises", "out")  # of the jobs
 HOST = "127.0.0.1"
 PORTS = range(8888, 8908)
@@ -129,15 +131,10 @@ def open_lab(folder: Path, port: int, browser: bool) -> None:
     settings = [
         f"--ServerApp.ip={HOST}",
         f"--ServerApp.port={port}",
-        "--ServerApp.port_retries=0",
         f"--ServerApp.root_dir={folder.resolve()}",
         f"--ServerApp.open_browser={browser}",
         f"--IdentityProvider.token={token}",
         f"--LabApp.default_url={page}",
-        "--LabApp.extension_manager=readonly",  # the other one looks outside for what could be installed
-        "--KernelManager.transport_encryption=auto",  # a classroom's computer may have other users
-        "--log-level=ERROR",
-        "--LabApp.log_level=ERROR",
     ]
     settings_in = [str(JUPYTER), os.environ.get("JUPYTER_CONFIG_PATH", "")]
     os.environ["JUPYTER_CONFIG_PATH"] = os.pathsep.join(filter(None, settings_in))

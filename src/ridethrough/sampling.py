@@ -66,7 +66,7 @@ class Sampler:
         self.inputs: dict[str, list[np.ndarray]] = {}
         self._drawn: dict[Any, np.ndarray] = {}
         self._twins: dict[Influence, str] = {}
-        self._places: dict[Influence, list[Any]] = {}  # the variables of what was found together, in order
+        self._places: dict[Influence, dict[Any, int]] = {}  # the variables of what was found together, in order
 
     def of(self, estimate: Estimate, low: float = -math.inf, high: float = math.inf) -> np.ndarray:
         """Return the draws of an estimate in its own unit.
@@ -99,10 +99,8 @@ class Sampler:
         key = (variable, number)
         if key not in self._drawn:
             influence: Influence = variable.tag
-            together = self._places.setdefault(influence, [])
-            if variable not in together:
-                together.append(variable)
-            place = f"{self._name(influence)} {together.index(variable)} {number}"
+            together = self._places.setdefault(influence, {})
+            place = f"{self._name(influence)} {together.setdefault(variable, len(together))} {number}"
             low, high = influence.ends or (0.0, 0.0)
             evenly = low + (high - low) * _middles(self.draws)
             drawn = self._column(place, evenly if influence.ends else _normal(self.draws))
@@ -141,11 +139,9 @@ class Sampler:
 
     def _scale(self, influence: Influence) -> np.ndarray:
         """Return by how much a spread known from few readings may be larger: shared by all that it belongs to."""
-        if influence not in self._drawn:
-            dof = max(influence.dof, FEWEST_DOF)
-            drawn = self._column(f"{self._name(influence)} spread", _chi(dof, self.draws))
-            self._drawn[influence] = drawn * student(influence.dof) / student(dof)
-        return self._drawn[influence]
+        dof = max(influence.dof, FEWEST_DOF)
+        drawn = self._column(f"{self._name(influence)} spread", _chi(dof, self.draws))
+        return drawn * student(influence.dof) / student(dof)
 
     def _column(self, name: str, strata: np.ndarray) -> np.ndarray:
         rng = np.random.default_rng([self.seed, crc32(name.encode())])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import math
 import re
 from collections.abc import Iterable, Iterator, Mapping
@@ -16,14 +15,14 @@ import pint
 from ..model.price import Price, PriceList, day_of
 from ..model.ratings import Ratings
 from ..model.unit import BackupUnit
+from ..quantity_text import rows_beside
 from ..sources import coefficient
 from ..units import Q_, Refusal, float_of, of_kind
 from .layout import Place, head_of, split_by
 
 # Each column's unit (none for text), whether a unit can't be reckoned with without it, where it goes, and
 # whether the table of coefficients has a band for it, of powers over the rated one.
-_TABLE = Path(__file__).with_name("unit_columns.csv").read_text(encoding="utf-8").splitlines()
-COLUMNS = {row["column"]: row for row in csv.DictReader(_TABLE)}
+COLUMNS = {row["column"]: row for row in rows_beside(__file__, "unit_columns.csv")}
 NEEDED = [column for column, row in COLUMNS.items() if row["needed"] == "yes"]
 PRICE_COLUMNS = ("unit", "item", "price", "currency", "tax_included", "date")
 TAX: dict[str, bool | None] = {"yes": True, "no": False, "": None}

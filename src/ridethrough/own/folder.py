@@ -115,7 +115,7 @@ class _Reader:
     """What is gathered while a folder is read."""
 
     def __init__(self, place: Path) -> None:
-        self.place, self.report = place, list[tuple[str, ...]]()
+        self.place, self.report, self.files = place, list[tuple[str, ...]](), list[Path]()
         self.told: dict[str, dict[str, Any]] = {section: {} for section in KEYS}
         self.meters, self.draws = dict[str, Meter](), dict[str, Draw]()
         self.runs, self.lines = dict[str, list[Rundown]](), dict[str, RundownLine]()
@@ -150,14 +150,14 @@ class _Reader:
                         raise Refusal(f"a second file of {taken}", "one", f"Put both into {files[0].name}.")
                     said = getattr(self, f"read_{taken.replace('-', '')}")(file)
                     self.report.append((file.name, taken, "read", *said))
+                    self.files.append(file)
         for name in sorted(self.told["logs"].keys() - {file.name for file in found["log"]}):
             self.miss("no such log", name)
         self.judge()
         outages, report = self.outages(), pd.DataFrame(self.report, columns=COLUMNS)
         report = report.sort_values("status", key=lambda told: told.map(STATUS.index), kind="stable", ignore_index=True)
-        read = set(report.loc[report["status"] == "read", "where"])
-        used = tuple(file for same in found.values() for file in same if file.name in read)
-        return OwnBench(self.place.resolve().name, self.draws, self.lines, self.units, outages, used, report)
+        name, used = self.place.resolve().name, tuple(self.files)
+        return OwnBench(name, self.draws, self.lines, self.units, outages, used, report)
 
     # Each of these takes one file, and returns what was found in it and what to do.
 
