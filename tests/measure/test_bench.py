@@ -19,9 +19,8 @@ import bench_coverage as coverage
 
 from ridethrough.answer.ride import ride
 from ridethrough.estimate import Estimate
-from ridethrough.measure.bench import fit_rundowns, next_test
+from ridethrough.measure.bench import fit_rundowns, next_test, with_standby
 from ridethrough.measure.draw import measure_draw
-from ridethrough.measure.line import with_standby
 from ridethrough.measure.log import hand_readings
 from ridethrough.measure.meter import Meter
 from ridethrough.measure.meterlog import MeterLog

@@ -16,22 +16,16 @@ import numpy as np
 import pandas as pd
 import pint
 
-from ..estimate import Estimate, not_negative, through, values
+from ..estimate import Estimate, through, values
 from ..model.battery import CHEMISTRIES, of_chemistry
 from ..model.load import Load
 from ..model.rundowns import Pack, RundownLine
 from ..model.temperature import TemperatureCurve
 from ..sources import coefficient, lookup, temperature
-from ..units import Q_, Refusal, float_of, number, of_kind, positive, show
-from .line import LineFit, repeatability_of, with_standby
+from ..units import Q_, Refusal, float_of, number, of_kind, show
 from .meter import Meter
 from .meterlog import MeterLog
-from .rundown import Rundown
-
-CAUTION = (
-    "A run-down drains a large battery: stay near it, on a hard floor with nothing around that burns, load and "
-    "cord within their ratings. Switch off what smells, swells or gets hot; charge no lithium unit below 0 degC."
-)
+from .rundown import LineFit, Rundown, repeatability_of
 
 
 def fit_rundowns(
@@ -50,6 +44,7 @@ def fit_rundowns(
 
     1/t = alpha + beta P,   E = 1/beta,   S = alpha/beta                                      (1)
     (t/T)^(1 - 1/k) / t = (S/i + P + c P^2) / E                                               (2)
+    t = t_run f(room) / f(room of the run),   f the capacity over that at 25 degC             (3)
 
     (2) is (1) where rates give different energies (k), loss bends (c), and with nothing plugged in the unit takes
     less than under load (i, 1 in all other runs): inputs with a band. Weighted least squares, every run time with
@@ -90,7 +85,10 @@ def fit_rundowns(
     -----
     The line is straight where k is 1; a bend is in the intervals. Runs that disagree widen them twice: as a
     rate exponent further from its value, and as spread. The stated repeatability counts as known to a third.
-    Two run-downs make an exact line that nothing checks. Lessons 02 and 11. See `CAUTION`.
+    Two run-downs make an exact line that nothing checks. Lessons 02 and 11.
+
+    A run-down drains a large battery: stay near it, on a hard floor with nothing around that burns, load and cord
+    within their ratings. Switch off what smells, swells or gets hot; charge no lithium unit below 0 degC.
 
     Example
     -------
@@ -105,60 +103,79 @@ def fit_rundowns(
     settings = {"meter": meter, "repeatability": repeatability, "room": room, "rate_exponent": rate_exponent,
                 "idling": idling, "chemistry": chemistry, "rated": rated, "standby": standby}  # fmt: skip
     of_kind(meter, Meter | None, "meter", "a Meter", 'Write meter=Meter("1 % + 0.5 W").')
-    entries = _entries(runs)
+    if isinstance(runs, (str, Rundown, MeterLog)) or not isinstance(runs, Sequence) or not runs:
+        raise Refusal(f"runs={runs!r}", "a list of run-downs", 'Write [("0 W", "56 h"), ("60 W", "11.8 h")].')
+    entries = tuple(Rundown.of(run) for run in runs)
     curve = chemistry if isinstance(chemistry, TemperatureCurve) else TemperatureCurve(chemistry or CHEMISTRIES[0])
-    stated = _ratio(rate_exponent, "rate_exponent", of_chemistry("rate exponent", curve.chemistry))
-    deeper = _ratio(idling, "idling", coefficient("standby under load over standby alone"))
-    at, shared = _reference_room(entries, room), settings | {"rate_exponent": stated, "idling": deeper}
-    counts = sorted({run.packs for run in entries})
+    doubts = [_ratio(rate_exponent, "rate_exponent", of_chemistry("rate exponent", curve.chemistry)),
+              _ratio(idling, "idling", coefficient("standby under load over standby alone"))]  # fmt: skip
+    at, counts = _reference_room(entries, room), sorted({run.packs for run in entries})
     if len(counts) > 2:
         raise Refusal(f"run-downs with {', '.join(map(str, counts))} packs", "two counts of packs, best 0 and 1",
                       "Leave the others out.")  # fmt: skip
-    line = _fitted([run for run in entries if run.packs == counts[0]], shared, at, curve)
-    line = replace(line, runs=entries, settings=settings)
+    line = _fitted([run for run in entries if run.packs == counts[0]], settings, doubts, at, curve)
     if len(counts) == 1:
         return line
     extra, added = [run for run in entries if run.packs == counts[1]], counts[1] - counts[0]
     one_load = len({float(run.power(Meter()).value.magnitude) for run in extra if not run.at_least}) == 1
     own = line.standby * (1 + added * coefficient("standby of a pack over its unit's")) if one_load else None
-    more = _fitted(extra, shared | {"standby": own}, at, curve)
+    more = _fitted(extra, settings | {"standby": own}, doubts, at, curve)
     pack = Pack((more.energy - line.energy) / added, (more.standby - line.standby) / added)
     points = pd.concat([line.points, more.points], ignore_index=True)
     told = (*line.warnings, *(f"with packs: {warning}" for warning in more.warnings if warning not in line.warnings))
-    return replace(line, pack=pack, points=points, warnings=told)
+    return replace(line, runs=entries, pack=pack, points=points, warnings=told)
 
 
-def _fitted(entries: Sequence[Rundown], given: Mapping[str, Any], at: pint.Quantity | None,
+def _fitted(runs: Sequence[Rundown], given: Mapping[str, Any], doubts: list[Estimate], room: pint.Quantity | None,
             curve: TemperatureCurve) -> RundownLine:  # fmt: skip
     """Return the line through runs with one count of packs, at one temperature [degC]."""
-    powers = [entry.power(given["meter"] or Meter()) for entry in entries]
-    standby, repeats, stated = given["standby"], given["repeatability"], given["rate_exponent"]
-    known = None if standby is None else not_negative(standby, "W", "standby")
-    fit = LineFit(_at_room(entries, at, curve), powers, np.array([run.at_least for run in entries]), known)
-    bend = _bend(given["rated"], powers)
-    (k, idling), spread, dof, found = fit.judged([stated, given["idling"]], bend, *repeatability_of(repeats))
-    one = np.eye(len(entries) + 1)
-    own, table = isinstance(repeats, Estimate) and repeats.u.magnitude, lookup("run-to-run repeatability")
-    source, entries_of = ("", ()) if own else (table.source, (table.name,))
-    *errors, next_error = Estimate.jointly(0 * one[0], spread**2 * one, ["1"] * len(one), "run to run", dof=dof,
-                                           source=source, entries=entries_of)  # fmt: skip
-    ran = [hours * (1 + error) for hours, error in zip(fit.hours, errors, strict=True)]
-    inputs = replace(fit, hours=ran).inputs([k, idling], bend)
-    energy, standing = through(lambda at: fit.line(at, spread), inputs, ["Wh", "W"])
-    if not fit.alone.any():
-        energy, standing = with_standby(energy, standing)
-    points = _points(entries, fit, fit.off(values(inputs), spread), float(k.value.magnitude))
-    line = RundownLine(energy, standing, k, idling, bend, next_error + Q_(1, "1"), Q_(fit.reference_h, "h"), at,
-                       curve, points, (), tuple(entries), given)  # fmt: skip
-    steeper = k.value + 2 * (stated.u if stated.u else coefficient("rate exponent, iron phosphate").u)
-    other = fit.line(values(fit.inputs([Estimate.exact(steeper), idling], bend)), spread)[1]
-    return replace(line, warnings=_warnings(line, found, steeper, other))
+    fit, repeats = LineFit(runs, given, doubts, room, curve), given["repeatability"]
+    (k, idling), spread, dof, found = fit.judged(*repeatability_of(repeats))
+    one, table = np.eye(len(runs) + 1), lookup("run-to-run repeatability")
+    own = isinstance(repeats, Estimate) and repeats.u.magnitude
+    about = {} if own else {"source": table.source, "entries": (table.name,)}
+    *errors, next_error = Estimate.jointly(
+        0 * one[0], spread**2 * one, ["1"] * len(one), "run to run", dof=dof, **about
+    )
+    hours = [each * (1 + error) for each, error in zip(fit.inputs, errors, strict=False)]
+    inputs = [*hours, *fit.inputs[len(runs) : 2 * len(runs)], k, idling, *fit.inputs[2 * len(runs) + 2 :]]
+    energy, standby = through(lambda at: fit.line(at, spread), inputs, ["Wh", "W"])
+    if not (fit.load_w == 0).any():
+        energy, standby = with_standby(energy, standby)
+    at, steeper = values(inputs), k.value + 2 * (doubts[0].u or coefficient("rate exponent, iron phosphate").u)
+    points = _points(runs, fit, fit.off(at, spread), float(k.value.magnitude))
+    line = RundownLine(energy, standby, k, idling, fit.inputs[2 * len(runs) + 2], next_error + Q_(1, "1"),
+                       Q_(fit.reference_h, "h"), room, curve, points, (), tuple(runs), given)  # fmt: skip
+    at[2 * len(runs)] = steeper.magnitude
+    return replace(line, warnings=_warnings(line, found, steeper, fit.line(at, spread)[1]))
+
+
+def with_standby(energy: Estimate, standby: Estimate) -> tuple[Estimate, Estimate]:
+    """Return energy [Wh] and standby [W] of a line, given that a standby is never below zero.
+
+    S' = s + u l + (1 - z l - l^2)^(1/2) (S - s),   z = s/u,   l = phi(z)/Phi(z)         (1)
+    E' = E + (cov(E, S)/u^2) (S' - S)                                                         (2)
+
+    Mean and standard deviation of a normal distribution that is cut off at zero; the energy, found with the
+    standby, goes with it, so that a run time between the tested loads stays.
+    """
+    from scipy.special import log_ndtr
+
+    s, u = float(standby.value.magnitude), float(standby.u.magnitude)
+    if not u:
+        return energy, standby
+    z = s / u
+    ratio = math.exp(-(z**2) / 2 - float(log_ndtr(z))) / math.sqrt(2 * math.pi)
+    narrower = math.sqrt(1 - z * ratio - ratio**2)
+    found = (standby - standby.value) * narrower + standby.value + standby.u * ratio  # (1)
+    slope = energy.correlation(standby) * (energy.u / standby.u)
+    return energy + (found - standby) * slope, found  # (2)
 
 
 def next_test(line: RundownLine, load: Any = None) -> pd.DataFrame:
     """Return which run-down to do next for the narrowest interval at a load: a table, the best first.
 
-    Each candidate is added as if it came out on the line. See `CAUTION`.
+    Each candidate is added as if it came out on the line. The cautions of `fit_rundowns` hold.
 
     Parameters
     ----------
@@ -181,28 +198,12 @@ def next_test(line: RundownLine, load: Any = None) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["load (W)", "hours (h)", now]).sort_values(now, ignore_index=True)
 
 
-def _entries(runs: Sequence[Any]) -> tuple[Rundown, ...]:
-    """Return the runs as run-downs."""
-    if isinstance(runs, (str, Rundown, MeterLog)) or not isinstance(runs, Sequence) or not runs:
-        raise Refusal(f"runs={runs!r}", "a list of run-downs", 'Write [("0 W", "56 h"), ("60 W", "11.8 h")].')
-    return tuple(Rundown.of(run) for run in runs)
-
-
 def _reference_room(entries: Sequence[Rundown], room: Any) -> pint.Quantity | None:
     """Return the temperature that the line shall hold for [degC]: as asked, or the mean of those stated."""
     if room is not None:
         return temperature(room, "room")
     stated = [temperature(run.room, "room").magnitude for run in entries if run.room is not None]
     return Q_(float(np.mean(stated)), "degC") if stated else None
-
-
-def _at_room(entries: Sequence[Rundown], room: pint.Quantity | None, curve: TemperatureCurve) -> list[Estimate]:
-    """Return how long each run would have lasted at the reference temperature [h].
-
-    t = t_run f(T) / f(T_run),   f the capacity at a temperature over that at 25 degC         (1)
-    """
-    return [run.lasts if run.room is None else (run.lasts * (curve.at(room) / curve.at(run.room))).to("h")  # (1)
-            for run in entries]  # fmt: skip
 
 
 def _ratio(given: Any, name: str, table: Estimate) -> Estimate:
@@ -220,28 +221,16 @@ def _ratio(given: Any, name: str, table: Estimate) -> Estimate:
                            source="as stated")  # fmt: skip
 
 
-def _bend(rated: Any, powers: Sequence[Estimate]) -> Estimate:
-    """Return c [1/W]: 0, and at most the table's resistive loss over the rated power."""
-    smallest = max(lookup("smallest rating").value, *values(powers))
-    rated_w = smallest if rated is None else number(positive(rated, "W", "rated"), "W", "rated")
-    if rated_w < max(values(powers)):
-        given = f"rated={rated!r} and a run-down at {max(values(powers)):g} W"
-        raise Refusal(given, "a rating no smaller than the loads", "Check both.")
-    loss = lookup("resistive loss")
-    u = Q_(loss.high / rated_w / math.sqrt(3), "1/W")
-    return Estimate.standard(Q_(0, "1/W"), u, "bend of the loss", source=loss.source, entries=(loss.name,))
-
-
-def _points(entries: Sequence[Rundown], fit: LineFit, off: np.ndarray, k: float) -> pd.DataFrame:
+def _points(runs: Sequence[Rundown], fit: LineFit, off: np.ndarray, k: float) -> pd.DataFrame:
     """Return each run-down beside what the line says."""
-    hours_h = values([run.lasts for run in entries])
+    hours_h = values([run.lasts for run in runs])
     return pd.DataFrame({
-        "load (W)": values(fit.powers),
+        "load (W)": fit.load_w,
         "hours (h)": hours_h,
         "line says (h)": hours_h * np.exp(-k * off),
         "longer by (%)": 100 * np.expm1(k * off),
-        "room (degC)": [None if run.room is None else number(run.room, "degC", "room") for run in entries],
-        "counted as": ["at least" if run.at_least else "full" if run.left is None else "by gauge" for run in entries],
+        "room (degC)": [None if run.room is None else number(run.room, "degC", "room") for run in runs],
+        "counted as": ["at least" if run.at_least else "full" if run.left is None else "by gauge" for run in runs],
     })  # fmt: skip
 
 

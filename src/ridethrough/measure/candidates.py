@@ -26,6 +26,8 @@ COLUMNS = {row["column"]: row for row in rows_beside(__file__, "unit_columns.csv
 NEEDED = [column for column, row in COLUMNS.items() if row["needed"] == "yes"]
 PRICE_COLUMNS = ("unit", "item", "price", "currency", "tax_included", "date")
 TAX: dict[str, bool | None] = {"yes": True, "no": False, "": None}
+# A unit, or why it can't be reckoned with; the same with bands for what is missing; and what was assumed so.
+Found = tuple[BackupUnit | Refusal, BackupUnit | Refusal, str]
 
 
 class UnitTable(Mapping[str, BackupUnit]):
@@ -34,16 +36,16 @@ class UnitTable(Mapping[str, BackupUnit]):
     A unit that can't be reckoned with, for a number is missing, is listed, and refused when it is asked for.
     """
 
-    def __init__(self, file: str, units: Mapping[str, BackupUnit | Refusal], listed: PriceList,
-                 assumed: Mapping[str, tuple[BackupUnit, str]]) -> None:  # fmt: skip
-        self._file, self._units, self.listed, self._assumed = file, dict(units), listed, dict(assumed)
+    def __init__(self, file: str, found: Mapping[str, Found], listed: PriceList) -> None:
+        self._file, self._found, self.listed = file, found, listed
 
     def __getitem__(self, name: str) -> BackupUnit:
-        known = Refusal(f"the unit {name!r}", f"one in {self._file}", f"Write one of: {', '.join(self)}.")
-        found = self._units.get(name, known)
-        if isinstance(found, Refusal):
-            raise found
-        return found
+        if name not in self._found:
+            raise Refusal(f"the unit {name!r}", f"one in {self._file}", f"Write one of: {', '.join(self)}.")
+        unit = self._found[name][0]
+        if isinstance(unit, Refusal):
+            raise unit
+        return unit
 
     def __setitem__(self, name: str, unit: Any) -> None:
         raise Refusal(f"units[{name!r}] = ...", "a table that stays as it was read",
@@ -51,16 +53,14 @@ class UnitTable(Mapping[str, BackupUnit]):
 
     def measured(self, *units: BackupUnit) -> UnitTable:
         """Return the table with these units in place of those of the same name, or beside them; prices stay."""
-        mine = {unit.name: unit for unit in units}
-        assumed = {name: found for name, found in self._assumed.items() if name not in mine}
-        return UnitTable(self._file, self._units | mine, self.listed, assumed)
+        return UnitTable(self._file, {**self._found, **{unit.name: (unit, unit, "") for unit in units}}, self.listed)
 
     def reckoned(self, name: str) -> tuple[BackupUnit | Refusal, str]:
         """Return the unit, or why it can't be reckoned with, and what was assumed of it.
 
         Numbers that are missing are taken from the table of coefficients where that has a band for them.
         """
-        return self._assumed.get(name, (self._units[name], ""))
+        return self._found[name][1:]
 
     def prices(self, name: str, on: str | date | None = None) -> tuple[Price, ...]:
         """Return this unit's prices, oldest first.
@@ -79,10 +79,10 @@ class UnitTable(Mapping[str, BackupUnit]):
         return tuple({(price.item, price.terms): price for price in mine if price.date <= day}.values())
 
     def __iter__(self) -> Iterator[str]:
-        return iter(self._units)
+        return iter(self._found)
 
     def __len__(self) -> int:
-        return len(self._units)
+        return len(self._found)
 
     def __repr__(self) -> str:
         return f"<UnitTable of {self._file}: {', '.join(self)}>"
@@ -112,22 +112,21 @@ def read_units(path: str | PathLike[str], prices: str | PathLike[str] | None = N
         belongs to no unit; it names file, row and column.
     """
     file, table = _table(path, NEEDED)
-    units: dict[str, BackupUnit | Refusal] = {}
-    assumed: dict[str, tuple[BackupUnit, str]] = {}
+    found: dict[str, Found] = {}
     for here, record in table.items():
         row = {column: _cell(here, column, record.get(column, "")) for column in COLUMNS}
         name = row["name"]
-        if name is None or name in units:
+        if name is None or name in found:
             what = "no name" if name is None else f"the name {name!r} a second time"
             raise Refusal(f"{here}: {what}", "a name of its own in each row", "Correct the name.")
-        units[name] = _unit(file, row)
+        unit = _unit(file, row)
+        found[name] = unit, unit, ""
         missing = [column for column, where in COLUMNS.items() if row[column] is None and where["band"]]
-        filled = (
-            _unit(file, row | {column: _band(column, row["rated_w"]) for column in missing}) if row["rated_w"] else None
-        )
-        if missing and isinstance(filled, BackupUnit):
-            assumed[name] = filled, f"assumed, not stated: {', '.join(missing)}"
-    return UnitTable(file, units, PriceList() if prices is None else read_prices(prices, units), assumed)
+        if missing and row["rated_w"]:
+            filled = _unit(file, row | {column: _band(column, row["rated_w"]) for column in missing})
+            if isinstance(filled, BackupUnit):
+                found[name] = unit, filled, f"assumed, not stated: {', '.join(missing)}"
+    return UnitTable(file, found, PriceList() if prices is None else read_prices(prices, found))
 
 
 def _band(column: str, rated: pint.Quantity) -> Any:

@@ -21,7 +21,7 @@ from ..known import as_list, student
 from ..model.load import Appliance, Load
 from ..model.pattern import alike
 from ..sources import lookup
-from ..units import Q_, Refusal, number, of_kind, show
+from ..units import Q_, Refusal, number, of_kind, read_quantity, show
 from .cycles import Switching, find_switching
 from .days import FEWEST_DAYS, WHOLE_DAY, DaySpread, day_spread, through_time
 from .log import MeterLog
@@ -162,7 +162,7 @@ def measure_draw(log: MeterLog, name: str | None = None, *, room: Any = None, ca
     mean_w = float(steady_w + defrosting.value.magnitude)  # (1)
     spread = day_spread(log, seen, mean_w)
     sampled, running = log.kind == "power", seen.running_w is not None
-    metered, resolution = log.meter.gain * Q_(mean_w, "W") + log.meter.offset + log.unseen, _resolution(log)
+    metered, resolution = log.meter.gain * Q_(mean_w, "W") + log.meter.offset + _unseen(log), _resolution(log)
     named = name or log.name
     varied, next_days = Estimate.jointly([0.0, 0.0], np.diag([spread.of_mean_w**2, 1.0]), ["W", "1"],
                                          f"how the {named} varied", dof=spread.dof)  # fmt: skip
@@ -247,6 +247,16 @@ def _defrosting(log: MeterLog, seen: Switching) -> Estimate:
     spread = lookup("spread of defrost intervals").value / math.sqrt(at_h.size - 1)
     rate = Q_((at_h.size - 1) / float(at_h[-1] - at_h[0]), "1/h")
     return (Estimate.standard(rate, rate * spread, "time between defrosts") * each).to("W")
+
+
+def _unseen(log: MeterLog) -> Estimate:
+    """Return what the meter was too blind to count, on the mean power: 0 to its smallest load where it read 0 [W].
+
+    P = share (a / 2 +- a / 2),   a the smallest load; JCGM 100:2008, 4.3.7                   (1)
+    """
+    share, smallest = np.average(log.power_w == 0, weights=log.duration_s), log.meter.smallest_load
+    half = float(share) * read_quantity(smallest or "0 W") / 2
+    return Estimate.within(half, half, f"{log.meter.name} blind below {smallest}")  # (1)
 
 
 def _resolution(log: MeterLog) -> Estimate:

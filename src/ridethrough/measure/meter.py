@@ -57,63 +57,43 @@ class Meter:
 
     def _limits(self) -> tuple[float, float]:
         """Return the limits of error: share of the reading [-] and fixed part [W]."""
-        share, fixed, remedy = 0.0, 0.0, 'Write accuracy="1 % + 0.5 W".'
+        limits, remedy = {"percent": 0.0, "watt": 0.0}, 'Write accuracy="1 % + 0.5 W".'
         parts = str(self.accuracy).replace("±", "").split("+") if self.accuracy is not None else []
         try:
             for limit in map(read_quantity, parts):
-                if f"{limit.units:D}" == "percent" and not share:
-                    share = float(limit.magnitude) / 100
-                elif limit.is_compatible_with("watt") and not fixed:
-                    fixed = float(limit.to("watt").magnitude)
-                else:
+                unit = "percent" if f"{limit.units:D}" == "percent" else "watt"
+                if limits[unit] or not limit.is_compatible_with(unit):
                     raise ValueError
+                limits[unit] = float(limit.m_as(unit))
         except ValueError:
             needed = "limits of error such as a percentage, a power, or their sum"
             raise Refusal(f"accuracy={self.accuracy!r}", needed, remedy) from None
-        if min(share, fixed) < 0 or share >= 1:
+        if min(limits.values()) < 0 or limits["percent"] >= 100:
             raise Refusal(f"accuracy={self.accuracy!r}", "limits of zero or more, and below 100 %", remedy)
-        return share, fixed
+        return limits["percent"] / 100, limits["watt"]
 
     @cached_property
-    def gain(self) -> Estimate:
-        """The true reading over the one shown [-]: 1, with one influence for all this meter measures.
+    def _errors(self) -> tuple[Estimate, Estimate]:
+        """Gain and offset, each with one influence for all this meter measures.
 
         u = a / sqrt(3) for limits of error a; exact where no accuracy is stated.
         """
-        if self.found is not None:
-            return self.found[0]
-        limit = Q_(self._limits()[0], "1")
-        return Estimate.within(Q_(1, "1"), limit, f"{self.name} gain", source=f"accuracy {self.accuracy}")
+        share, fixed = self._limits()
+        source = f"accuracy {self.accuracy}"
+        return self.found or (
+            Estimate.within(Q_(1, "1"), Q_(share, "1"), f"{self.name} gain", source=source),
+            Estimate.within("0 W", Q_(fixed, "W"), f"{self.name} offset", source=source),
+        )
 
-    @cached_property
+    @property
+    def gain(self) -> Estimate:
+        """The true reading over the one shown [-]: 1, with one influence for all this meter measures."""
+        return self._errors[0]
+
+    @property
     def offset(self) -> Estimate:
         """The true reading less the one shown at no load [W]: 0, with one influence, as `gain`."""
-        if self.found is not None:
-            return self.found[1]
-        limit = Q_(self._limits()[1], "W")
-        return Estimate.within("0 W", limit, f"{self.name} offset", source=f"accuracy {self.accuracy}")
-
-    def unseen(self, share: float) -> Estimate:
-        """Return what it was too blind to count, on the mean power: from 0 to its smallest load where it read 0 [W].
-
-        P = share (a / 2 +- a / 2),   a the smallest load                                     (1)
-
-        Parameters
-        ----------
-        share : float
-            Share of the time that it read 0 [-].
-
-        References
-        ----------
-        JCGM 100:2008, 4.3.7.
-
-        Example
-        -------
-        >>> Meter(smallest_load="4 W").unseen(0.5)
-        <Estimate 1 W, 95 %: -0.13 to 2.1 W>
-        """
-        half = share * read_quantity(self.smallest_load or "0 W") / 2
-        return Estimate.within(half, half, f"{self.name} blind below {self.smallest_load}")  # (1)
+        return self._errors[1]
 
     def reading(self, shown: Any, over: Any = None) -> Estimate:
         """Return the true mean power behind a steady reading [W].

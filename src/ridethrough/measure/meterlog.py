@@ -100,11 +100,6 @@ class MeterLog:
         return tuple(str(finding) for finding in self.findings if finding.span_s)
 
     @property
-    def unseen(self) -> Estimate:
-        """What the meter was too blind to count, on the mean power [W]; see `Meter.unseen`."""
-        return self.meter.unseen(float(np.average(self.power_w == 0, weights=self.duration_s)))
-
-    @property
     def covered(self) -> pint.Quantity:
         """The time that readings stand for [h]."""
         return Q_(float(self.duration_s.sum()) / 3600, "h")

@@ -7,9 +7,8 @@ from typing import Any, Literal
 from ..estimate import Estimate, estimate, not_negative
 from ..sources import coefficient
 from ..units import Q_, Refusal, positive
-from .line import repeatability_of
 from .meter import Meter
-from .rundown import fall_of_charge
+from .rundown import fall_of_charge, repeatability_of
 
 Side = Literal["battery", "outlet", "wall"]
 SIDES = ("battery", "outlet", "wall")
