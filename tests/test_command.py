@@ -255,13 +255,13 @@ def test_root_is_allowed_only_to_root(
 @pytest.mark.parametrize(
     ("line", "function", "given"),
     [
-        ("papers class.csv --exercises 00-b 02-a --out p", "papers.write_papers",
+        ("papers class.csv --exercises 00-b 02-a --out p", "jobs.write_papers",
          {"table": Path("class.csv"), "exercises": ["00-b", "02-a"], "out": Path("p")}),
-        ("papers class.csv --exercises 00-b", "papers.write_papers",
+        ("papers class.csv --exercises 00-b", "jobs.write_papers",
          {"table": Path("class.csv"), "exercises": ["00-b"], "out": Path("papers")}),
-        ("mark answers.csv", "papers.write_marked", {"table": Path("answers.csv"), "out": Path("marked")}),
-        ("pages", "site.write_pages", {"out": Path("site")}),
-        ("wheels --out w", "site.write_wheels", {"out": Path("w")}),
+        ("mark answers.csv", "jobs.write_marked", {"table": Path("answers.csv"), "out": Path("marked")}),
+        ("pages", "jobs.write_pages", {"out": Path("site")}),
+        ("wheels --out w", "jobs.write_wheels", {"out": Path("w")}),
     ],
 )  # fmt: skip
 def test_a_job_is_done_in_place_of_the_lessons(

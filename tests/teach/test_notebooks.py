@@ -270,8 +270,8 @@ def test_lesson_is_named_by_its_number(path: Path) -> None:
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=name_of)
 def test_notebook_is_stored_clean(path: Path) -> None:
-    clean = refresh.as_text(refresh.normalise(nbformat.read(path, as_version=4)))
-    assert path.read_bytes() == clean.encode(), "run: python -m ridethrough.teach.refresh"
+    clean = nbformat.writes(refresh.normalise(nbformat.read(path, as_version=4)))
+    assert path.read_text(encoding="utf-8") == f"{clean}\n", "run: python -m ridethrough.teach.refresh"
 
 
 # --- The guards themselves -------------------------------------------------------------------------

@@ -14,7 +14,7 @@ from axe_playwright_python.sync_playwright import Axe
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 from playwright.sync_api import Browser, Page
 
-from ridethrough.teach import export, site
+from ridethrough.teach import export, jobs
 from ridethrough.teach.panels import _SLEEPING
 from ridethrough.units import Refusal
 
@@ -38,11 +38,11 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> Path:
     ]
     nbformat.write(new_notebook(cells=told), kit / "98-plain.ipynb")
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(site, "kit_folder", lambda name: kit)
+        patch.setattr(jobs, "kit_folder", lambda name: kit)
         out = tmp_path_factory.mktemp("site")
-        assert site.write_pages(out) == f"Lessons: 3. Open {out / 'index.html'}."
+        assert jobs.write_pages(out) == f"Lessons: 3. Open {out / 'index.html'}."
         with pytest.raises(Refusal, match="in it"):
-            site.write_pages(out)
+            jobs.write_pages(out)
     return out
 
 
@@ -124,19 +124,19 @@ def pip(patch: pytest.MonkeyPatch, status: int, said: str = "") -> list[list[str
             (folder / name).touch()
         return subprocess.CompletedProcess(line, status, "", said)
 
-    patch.setattr(site.subprocess, "run", run)
+    patch.setattr(jobs.subprocess, "run", run)
     return asked
 
 
 def test_wheels_are_asked_for_in_the_pinned_versions(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     asked, out = pip(monkeypatch, 0), tmp_path / "wheels"
-    said = site.write_wheels(out)
+    said = jobs.write_wheels(out)
     pins = str(ROOT / "binder" / "requirements.txt")
     assert asked == [[sys.executable, "-m", "pip", "wheel", "-q", "-c", pins, "-w", str(out), str(ROOT)]]
     assert said.startswith(f"Files: 2, for machines of this kind with Python 3.{sys.version_info.minor}.")
     assert "pip install -q --no-index --find-links wheels ridethrough" in said
     with pytest.raises(Refusal, match=r"a\.whl|b\.whl"):
-        site.write_wheels(out)
+        jobs.write_wheels(out)
     assert len(asked) == 1
 
 
@@ -144,11 +144,11 @@ def test_wheels_are_asked_for_in_the_pinned_versions(tmp_path: Path, monkeypatch
 def test_a_failing_pip_is_said(said: str, told: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     pip(monkeypatch, 2, said)
     with pytest.raises(Refusal, match=f"pip, which failed: .*{told}"):
-        site.write_wheels(tmp_path / "wheels")
+        jobs.write_wheels(tmp_path / "wheels")
 
 
 def test_an_installed_kit_has_no_pins(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(site, "kit_folder", lambda name: tmp_path / name)
+    monkeypatch.setattr(jobs, "kit_folder", lambda name: tmp_path / name)
     with pytest.raises(Refusal, match="holds no pins"):
-        site.write_wheels(tmp_path / "wheels")
+        jobs.write_wheels(tmp_path / "wheels")
     assert not (tmp_path / "wheels").exists()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from html import escape
 from typing import Any
@@ -18,11 +17,11 @@ from ..known import Known
 from ..quantity_text import PER_HOUR
 from ..sampling import DRAWS, Drawn
 from ..units import Q_, Refusal, number, positive, show
-from .formulas import SLIPS, result, slipped, texts, unit_slip, worked
+from .formulas import SLIPS, found_slips, result, slipped, texts, unit_slip, worked
 
 _TEXTS = texts("claims.toml")
 ABOUT = tuple(_TEXTS)  # what a claim may be about
-NEAR = 0.03  # a claim comes out of a slip whose formula lies within 3 % of it: claims are rounded
+NEAR = 0.03  # a claim comes out of a slip where it lies within 3 % of the slip's formula: claims are rounded
 _PER = re.compile(r"\s+(?:an?|each|every)\s+(?=hour|day|week|month|year)", re.IGNORECASE)
 _KINDS = {"[time]": "run time", "[power]": "power", "[apparent_power]": "power"}  # where nobody says
 
@@ -126,9 +125,9 @@ def claim(said: Any, *, load: Any, unit: Any, outage: Any, about: str | None = N
 
     Notes
     -----
-    A claim in the interval of what was measured agrees, however it was found. Another one comes out of a slip where the
-    slip's formula lies within 3 % of it; several may. Recharge, and what a fast discharge costs, are in what was
-    measured and in no slip.
+    A claim in the interval of what was measured agrees, however it was found. Another one comes out of a slip where it
+    lies within 3 % of what the slip's formula gives; several may. Recharge, and what a fast discharge costs, are in
+    what was measured and in no slip.
 
     Example
     -------
@@ -140,21 +139,22 @@ def claim(said: Any, *, load: Any, unit: Any, outage: Any, about: str | None = N
     ('the whole printed capacity',)
     """
     given, topic = _read(said, about)
-    account = ledger(load, unit, outage, draws=draws, seed=seed)
+    text, account = _TEXTS[topic], ledger(load, unit, outage, draws=draws, seed=seed)
     measured = _measured(account, topic)
-    unit_slips = [slip] if (slip := unit_slip(given, *_ends(measured))) else []
+    claimed, ends = None, _ends(measured)
     try:
-        claimed = positive(given, _TEXTS[topic]["unit"], "said")
+        claimed = positive(given, text["unit"], "said")
     except Refusal:
-        if not unit_slips:
+        if not unit_slip(given, *ends):
             raise
-        return Claim(str(said), topic, None, "", measured, tuple(unit_slips), account.cautions)
-    numbers = _numbers(account, sticker, efficiency) | {"claimed": np.float64(claimed.magnitude)}
+    numbers = _numbers(account, sticker, efficiency)
+    numbers["claimed"] = np.float64(np.nan if claimed is None else claimed.magnitude)
     with np.errstate(all="ignore"):  # what is not known is nan, and what is nothing may stand below
-        lines = worked(_TEXTS[topic]["formula"] | _TEXTS[topic]["meaning"], numbers)
-        slips = tuple(dict.fromkeys([*unit_slips, *_slips(_TEXTS[topic], numbers)]))
-    made = Claim(str(said), topic, claimed, _TEXTS[topic]["means"].format(**lines), measured, slips,
-                 account.cautions)  # fmt: skip
+        means = text["means"].format(**worked(text["formula"] | text["meaning"], numbers))
+        base = result(text["formula"], numbers)  # a slip that changes nothing here is none
+        wrong = [(value, slip) for value, slip in slipped(text, numbers) if abs(value - base) > NEAR * abs(base)]
+        slips = found_slips(given, numbers["claimed"], ends, wrong, NEAR)
+    made = Claim(str(said), topic, claimed, "" if claimed is None else means, measured, tuple(slips), account.cautions)
     return replace(made, slips=()) if made.agrees or made.beyond else made
 
 
@@ -208,14 +208,6 @@ def _ends(measured: Known) -> tuple[pint.Quantity, pint.Quantity]:
     return min(low, measured.value * (1 - NEAR)), max(high, measured.value * (1 + NEAR))
 
 
-def _slips(task: dict[str, Any], numbers: dict[str, Any]) -> Iterator[str]:
-    """Yield the slips that come near a claim, the nearest first; one that changes nothing here is none."""
-    base, claimed = result(task["formula"], numbers), numbers["claimed"]
-    near = [(abs(value / claimed - 1), slip) for value, slip in slipped(task, numbers)
-            if abs(value - base) > NEAR * abs(base)]  # fmt: skip
-    yield from (slip for off, slip in sorted(near) if off <= NEAR)
-
-
 def _numbers(account: Ledger, sticker: Any, efficiency: Any) -> dict[str, Any]:
     """Return what the formulas of ``claims.toml`` begin with, by the best estimates; nan where it is not known."""
     load, unit, outage, case = account.load, account.unit, account.outage, account.case
@@ -223,21 +215,23 @@ def _numbers(account: Ledger, sticker: Any, efficiency: Any) -> dict[str, Any]:
     means = [float(power.mean_w[0]) for power in case.powers]
     mean = sum(means)
     runs = [each if a.motor is None else a.motor.m_as("W") for a, each in zip(load.appliances, means, strict=True)]
-    peaks, apparent = [a.peak for a in load.appliances], [a.apparent for a in load.appliances]
+    peaks = [_plain(a.peak, "W") for a in load.appliances]
     shares = [float(np.ravel(share.share)[0]) for share in case.shares]
     found = {
         "mean": mean, "own": own.own_w[0], "conversion": (b - 1) * mean + c * (mean**2 + load.variance_w2),
-        "running": sum(runs) if runs != means else None,
-        "peak": None if None in peaks else sum(each.m_as("W") for each in peaks),
-        "largest": None if None in peaks else max(each.m_as("W") for each in peaks),
-        "apparent": None if None in apparent else sum(each.m_as("VA") for each in apparent),
+        "running": np.nan if runs == means else sum(runs), "peak": sum(peaks), "largest": np.max(peaks),
+        "apparent": sum(_plain(a.apparent, "VA") for a in load.appliances),
         "printed": unit.printed.m_as("Wh"), "shares": np.prod(shares), "start": case.start[0], "cold": own.cold[0],
         "lost": sum(1 - share for share in shares),
         "health": getattr(unit.route, "battery", unit.route).health.value.m_as("1"),
-        "frost": None if outage.unit_at is None else 1,
-        "reserve": outage.reserve.m_as("Wh"), "hours": outage.hours,
-        "rated": unit.ratings.rated.m_as("W"), "packs": unit.packs,
-        "sticker": None if sticker is None else number(sticker, "W", "sticker"),
-        "efficiency": None if efficiency is None else number(efficiency, "1", "efficiency"),
+        "frost": np.nan if outage.unit_at is None else 1, "reserve": outage.reserve.m_as("Wh"),
+        "hours": outage.hours, "rated": unit.ratings.rated.m_as("W"), "packs": unit.packs,
+        "sticker": np.nan if sticker is None else number(sticker, "W", "sticker"),
+        "efficiency": np.nan if efficiency is None else number(efficiency, "1", "efficiency"),
     }  # fmt: skip
-    return {name: np.float64(np.nan if value is None else value) for name, value in found.items()}
+    return {name: np.float64(value) for name, value in found.items()}
+
+
+def _plain(known: pint.Quantity | None, unit: str) -> float:
+    """Return a quantity as a plain number, nan where it is not known."""
+    return np.nan if known is None else float(known.m_as(unit))

@@ -18,16 +18,18 @@ from html import escape
 from itertools import count, pairwise
 from typing import Any, ClassVar, Literal
 
+import numpy as np
 import pint
 
-from ..units import Q_, Refusal, quantity, show
-from .formulas import SLIPS, slipped, texts, unit_slip, worked
+from ..units import Q_, Refusal, number, show
+from .formulas import SLIPS, found_slips, slipped, texts, worked
 
 _TEXTS = texts("exercises.toml")
 EXERCISES = tuple(_TEXTS)  # lesson number and letter, in the lessons' order; x asks for words
 CLOSE = 0.02  # an answer counts as the value it lies within 2 % of: mental arithmetic, not guessing
 TRIES = 100  # draws until all values are apart; no exercise needs ten
 SEATS = 64  # learners of one word and a number whose numbers differ, "anna1" to "anna64"
+NOTHING = ("", "None")  # what stands where nothing was answered
 Kind = Literal["unanswered", "right", "slip", "not yet", "to compare"]
 
 
@@ -102,26 +104,24 @@ class Exercise(_Asked):
 
     def check(self, answer: Any = None) -> Reply:
         """Return what to say to ``answer``: text or Quantity with its unit; None means not answered yet."""
-        unit = f"{self.answer.units:~C}"
-        if str(answer).strip() in ("", "None"):
-            return Reply(
-                f'Not answered yet. Replace None by your answer with its unit, such as "{show(Q_(123, unit))}", '
-                "and run the cell: Shift+Enter.",
-                "unanswered",
-            )
+        unit, right = f"{self.answer.units:~C}", self.answer.magnitude
+        if str(answer).strip() in NOTHING:
+            asked = f'Replace None by your answer with its unit, such as "{show(Q_(123, unit))}"'
+            return Reply(f"Not answered yet. {asked}, and run the cell: Shift+Enter.", "unanswered")
         try:
-            number = float(quantity(answer, unit, "my_answer").magnitude)
+            given = number(answer, unit, "my_answer")
             way = f"Where to look: {self.look}. Go through it with your numbers, one step at a time."
         except Refusal as refusal:
-            number, way = _grouped(answer, unit), refusal.remedy
-        if _near(number, self.answer) or show(Q_(number, unit)) == show(self.answer):
+            given, way = _grouped(answer, unit), refusal.remedy
+        if abs(given / right - 1) <= CLOSE or show(Q_(given, unit)) == show(self.answer):
             return Reply(f"Right: {show(self.answer)}.", "right")
-        known = (slip for value, slip in self.wrong if _near(number, value))
-        slip = unit_slip(answer, self.answer * (1 - CLOSE), self.answer * (1 + CLOSE)) or next(known, None)
-        if slip is None:
+        ends = self.answer * (1 - CLOSE), self.answer * (1 + CLOSE)
+        slips = found_slips(answer, given, ends, ((value.magnitude, slip) for value, slip in self.wrong), CLOSE)
+        if not slips:
             return Reply(f"Not yet. {way}")
-        see = "" if SLIPS[slip].lesson in self.look else f" Lesson {SLIPS[slip].lesson} is about it."
-        return Reply(f"A known slip: {slip}. {SLIPS[slip].hint}{see}", "slip", slip)
+        slip = SLIPS[slips[0]]
+        see = "" if slip.lesson in self.look else f" Lesson {slip.lesson} is about it."
+        return Reply(f"A known slip: {slip.name}. {slip.hint}{see}", "slip", slip.name)
 
     def solution(self) -> str:
         """Return the worked solution."""
@@ -144,32 +144,24 @@ class Explanation(_Asked):
     turn: str
     wrong: ClassVar[tuple[()]] = ()
 
-    @property
-    def answer(self) -> str:
-        """What a good answer holds, and the usual wrong turn."""
+    def solution(self) -> str:
+        """Return what a good answer holds, and the usual wrong turn."""
         return "\n".join(["A good answer holds:", *(f"- {point}" for point in self.points), self.turn])
+
+    answer = property(solution)
 
     def check(self, answer: str | None = None) -> Reply:
         """Return what to compare the words with; None means not answered yet."""
-        if str(answer).strip() in ("", "None"):
+        if str(answer).strip() in NOTHING:
             return Reply("Not answered yet. Write your two sentences in place of None, in quotes.", "unanswered")
         return Reply(f"Compare your words with these. {self.answer}", "to compare")
-
-    def solution(self) -> str:
-        """Return what a good answer holds."""
-        return self.answer
 
 
 def _grouped(answer: Any, unit: str) -> float:
     """Return an answer's number where commas group its thousands, as `show` prints it; nan where it is no such text."""
     with suppress(Refusal):
-        return float(quantity(re.sub(r"(?<=\d),(?=\d{3}(?!\d))", "", str(answer)), unit, "my_answer").magnitude)
+        return number(re.sub(r"(?<=\d),(?=\d{3}(?!\d))", "", str(answer)), unit, "my_answer")
     return math.nan
-
-
-def _near(number: float, value: pint.Quantity) -> bool:
-    """Return whether a number is meant to be ``value``, in its unit."""
-    return bool(abs(number - value.magnitude) <= CLOSE * abs(value.magnitude))
 
 
 def exercise(key: str, learner: Any) -> Exercise | Explanation:
@@ -208,21 +200,21 @@ def exercise(key: str, learner: Any) -> Exercise | Explanation:
     return Exercise(task["question"].format(**said), key, answer, slips, steps, task["look"])
 
 
+def plain_name(who: str) -> str:
+    """Return a learner's name without what makes no difference: case, spaces, and how its letters are stored."""
+    return "".join(unicodedata.normalize("NFKC", who).casefold().split())
+
+
 def _drawn(who: str, ranges: Mapping[str, Any], attempt: int) -> dict[str, Any]:
     """Return the numbers of a learner: one of all ways to choose them, another one for each seat and attempt."""
-    plain = "".join(unicodedata.normalize("NFKC", who).casefold().split())
-    word, seat = re.fullmatch(r"(.*?)([0-9]{0,4})", plain, re.DOTALL).groups()  # type: ignore[union-attr]
-    sizes = {name: round((high - low) / step) + 1 for name, (low, high, step) in ranges.items()}
-    ways = math.prod(sizes.values())
+    word, seat = re.fullmatch(r"(.*?)([0-9]{0,4})", plain_name(who), re.DOTALL).groups()  # type: ignore[union-attr]
+    sizes = [round((high - low) / step) + 1 for low, high, step in ranges.values()]
+    ways = math.prod(sizes)
     stride = next(far for far in count(round(0.382 * ways)) if math.gcd(far, ways) == 1)
     first = int.from_bytes(hashlib.sha256(word.encode()).digest())
-    place = (first + stride * (int(seat or 0) + SEATS * attempt)) % ways
-    numbers = {}
-    for name, (low, _, step) in ranges.items():
-        place, at = divmod(place, sizes[name])
-        drawn = round(low + step * at, 6)
-        numbers[name] = int(drawn) if drawn == int(drawn) else drawn
-    return numbers
+    places = np.unravel_index((first + stride * (int(seat or 0) + SEATS * attempt)) % ways, sizes, order="F")
+    drawn = [round(low + step * int(at), 6) for (low, _, step), at in zip(ranges.values(), places, strict=True)]
+    return {name: int(value) if value == int(value) else value for name, value in zip(ranges, drawn, strict=True)}
 
 
 def _apart(values: Iterable[float]) -> bool:

@@ -7,18 +7,15 @@ in ``unit_slips.csv``.
 
 from __future__ import annotations
 
-import csv
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import pint
 
-from ..quantity_text import PER_HOUR
+from ..quantity_text import PER_HOUR, rows_beside
 from ..units import Q_, Refusal, registry, unit_name
-
-_HERE = Path(__file__).parent
 
 
 class Slip(NamedTuple):
@@ -31,15 +28,13 @@ class Slip(NamedTuple):
 
 def texts(name: str) -> dict[str, Any]:
     """Return one of the kit's files of formulas and texts."""
-    return tomllib.loads((_HERE / name).read_text(encoding="utf-8"))
+    return tomllib.loads(Path(__file__).with_name(name).read_text(encoding="utf-8"))
 
 
-def _rows(name: str) -> list[list[str]]:
-    return list(csv.reader((_HERE / name).read_text(encoding="utf-8").splitlines()))[1:]
-
-
-SLIPS = {row[0]: Slip(*row) for row in _rows("slips.csv")}
-_UNIT_SLIPS = [(unit_name(asked), unit_name(given), slip) for asked, given, slip in _rows("unit_slips.csv")]
+SLIPS = {row["slip"]: Slip(*row.values()) for row in rows_beside(__file__, "slips.csv")}
+_UNIT_SLIPS = [
+    (unit_name(row["asked"]), unit_name(row["given"]), row["slip"]) for row in rows_beside(__file__, "unit_slips.csv")
+]
 
 
 def worked(formula: Mapping[str, str], numbers: Mapping[str, Any]) -> dict[str, Any]:
@@ -98,3 +93,30 @@ def unit_slip(given: Any, low: pint.Quantity, high: pint.Quantity) -> str | None
             if found.units == registry().Unit(unit) and low.m_as(asked) <= found.magnitude <= high.m_as(asked):
                 return slip
     return None
+
+
+def found_slips(given: Any, number: float, ends: tuple[pint.Quantity, pint.Quantity],
+                wrong: Iterable[tuple[float, str]], near: float) -> list[str]:  # fmt: skip
+    """Return the slips that a number with its unit comes out of: that of the unit first, then the nearest.
+
+    Parameters
+    ----------
+    given : Any
+        As it was written, or a Quantity.
+    number : float
+        What was given, in the unit of what is right; nan where it is no such number.
+    ends : (pint.Quantity, pint.Quantity)
+        Between which it would be right.
+    wrong : iterable of (float, str)
+        What known slips give, in that unit, and their names.
+    near : float
+        How far from a slip's value it may lie, as a share of that value [-].
+
+    Example
+    -------
+    >>> found_slips("46 h", 46.0, (Q_("29 h"), Q_("31 h")), [(45.5, "the hours left out")], 0.02)
+    ['the hours left out']
+    """
+    off = sorted((abs(number / value - 1), slip) for value, slip in wrong)
+    found = [unit_slip(given, *ends), *(slip for share, slip in off if share <= near)]
+    return list(dict.fromkeys(filter(None, found)))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import tempfile
-from dataclasses import dataclass
 from pathlib import Path
 
 from ..units import Refusal, of_kind
@@ -13,23 +12,10 @@ PAGES = ("metering", "run-down", "standby", "cold run-down", "start", "idle fuel
 EXAMPLE = ("kitchen-fridge-freezer.csv", "hand-readings.csv", "units.csv", "prices.csv")  # beside templates/example
 
 
-@dataclass(frozen=True)
-class Page:
-    """A page to read or to print, shown as Markdown.
+class Page(str):
+    """A page to read or to print: text in Markdown, and shown as that."""
 
-    Parameters
-    ----------
-    text : str
-        In Markdown.
-    """
-
-    text: str
-
-    def _repr_markdown_(self) -> str:
-        return self.text
-
-    def __repr__(self) -> str:
-        return self.text
+    _repr_markdown_ = __repr__ = str.__str__
 
 
 def protocol(test: str) -> Page:
@@ -56,37 +42,6 @@ def reading_sheet(rows: int = 12) -> Page:
     """
     head = "| date | clock | counter (kWh), all digits | room (°C) | remarks |\n|---|---|---|---|---|\n"
     return Page(head + "|  |  |  |  |  |\n" * rows)
-
-
-def write_template(path: str | Path) -> str:
-    """Write a CSV file for display readings, to be filled in and read by `read_log`; never over a file.
-
-    Parameters
-    ----------
-    path : str or path
-        Where to; the file must not exist.
-
-    Returns
-    -------
-    str
-        What was done and what comes next.
-
-    Raises
-    ------
-    Refusal
-        If the file exists or can't be written.
-    """
-    file = Path(path)
-    try:
-        with file.open("x", encoding="utf-8", newline="") as template:
-            template.write("time,energy counter (kWh)\n")
-    except OSError as error:
-        needed = "a file name that is free, in a folder that can be written to"
-        raise Refusal(f"{file} ({error.strerror})", needed, "Choose another name or folder.") from None
-    return (
-        f'{file.name} is ready: one line for each reading, such as "2026-01-10 08:00,12.31". '
-        f'Then: rt.measure_draw(rt.read_log("{file.name}"))'
-    )
 
 
 def write_templates(folder: str | Path, *, example: bool = False) -> str:

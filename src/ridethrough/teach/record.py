@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import platform
 import re
 from collections.abc import Iterable, Mapping, Sequence
@@ -20,6 +21,7 @@ from ..units import Refusal, of_kind
 FORM = "ridethrough method sheet 1"
 _PACKAGES = ("ridethrough", "numpy", "pandas", "pint", "scipy", "uncertainties")
 _LEAST = {"Wh": 1.0, "h": 0.1}  # what moved by less is told only where it is more than its give or take
+_ABSENT = {"said": "–", "value": math.nan, "low": math.nan, "high": math.nan}
 _VOLATILE = re.compile(r"-?\d[\d,.]*(?= (?:h|W|%|°C|°F)\b| %)")  # what may differ in a line's label
 
 
@@ -83,23 +85,19 @@ def read_record(path: str | Path, remedy: str = 'Write previous="my-sheet/record
     raise Refusal(f"{path} as a record", "the record.json of a method sheet", remedy)
 
 
-def changes(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[tuple[str, str, str, str]]:
+def changes(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[tuple[str, ...]]:
     """Return what differs between two records: what, before, now, and whether it is beyond its give or take."""
-    found = []
+    words = [_texts(each) for each in (before, now)]
+    told = [(what, *(each.get(what, "–") for each in words), "") for what in dict.fromkeys([*words[1], *words[0]])]
+    found = [row for row in told if row[1] != row[2]]
     for what in dict.fromkeys([*now["numbers"], *before["numbers"]]):
-        held = [each["numbers"].get(what) for each in (before, now)]
-        if None in held:
-            beyond = ""
-        else:
-            moved, half = abs(held[1]["value"] - held[0]["value"]), max(each["high"] - each["low"] for each in held) / 2
-            if moved < _LEAST[held[1]["unit"]] and moved <= half:
-                continue
-            beyond = "yes" if moved > half else "no"
-        label = (held[1] or held[0]).get("line", what)
-        found.append((label, *("–" if each is None else each["said"] for each in held), beyond))
-    old, new = _texts(before), _texts(now)
-    told = [(what, old.get(what, "–"), new.get(what, "–"), "") for what in dict.fromkeys([*new, *old])]
-    return [row for row in told if row[1] != row[2]] + found
+        old, new = (each["numbers"].get(what, _ABSENT) for each in (before, now))
+        moved, half = abs(new["value"] - old["value"]), max(each["high"] - each["low"] for each in (old, new)) / 2
+        if moved <= half and moved < _LEAST[new["unit"]]:
+            continue
+        beyond = "yes" if moved > half else "no"
+        found.append(((old | new).get("line", what), old["said"], new["said"], "" if math.isnan(moved) else beyond))
+    return found
 
 
 def _texts(record: Mapping[str, Any]) -> dict[str, str]:

@@ -20,34 +20,9 @@ from ..units import Refusal
 
 WIDGET_VIEW = "application/vnd.jupyter.widget-view+json"
 CELL_TIMEOUT_S = 60
+METADATA = {"kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"},
+            "language_info": {"name": "python"}}  # fmt: skip
 _RUN_DATA = ("execution", "ExecuteTime")  # what JupyterLab and its extensions note of a run
-
-
-def run(path: Path) -> Any:
-    """Return the notebook at ``path`` as a fresh kernel in the notebook's own folder leaves it.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The stored notebook; it is read and not written [-].
-
-    Returns
-    -------
-    nbformat.NotebookNode
-        With new outputs and execution counts.
-
-    Raises
-    ------
-    Refusal
-        If a cell raises, takes longer than a minute or ends the kernel; with the cell's text.
-    """
-    notebook, folder = nbformat.read(path, as_version=4), str(path.resolve().parent)
-    try:
-        return execute(notebook, folder, kernel_name="python3", timeout=CELL_TIMEOUT_S, coalesce_streams=True,
-                       record_timing=False, store_widget_state=False)  # fmt: skip
-    except (CellControlSignal, DeadKernelError) as error:
-        remedy = f"The file was left as it was.\n{error}"
-        raise Refusal(f"{path}, where a cell failed", "cells that all run", remedy) from error
 
 
 def normalise(notebook: Any) -> Any:
@@ -61,9 +36,7 @@ def normalise(notebook: Any) -> Any:
     notebook : nbformat.NotebookNode
         Changed in place [-].
     """
-    notebook.metadata.pop("widgets", None)
-    notebook.metadata["kernelspec"] = {"display_name": "Python 3", "language": "python", "name": "python3"}
-    notebook.metadata["language_info"] = {"name": "python"}
+    notebook.metadata = nbformat.from_dict(METADATA)
     for cell in notebook.cells:
         for key in _RUN_DATA:
             cell.metadata.pop(key, None)
@@ -74,21 +47,28 @@ def normalise(notebook: Any) -> Any:
     return notebook
 
 
-def as_text(notebook: Any) -> str:
-    """Return ``notebook`` as the text of its file: sorted keys, one space of indent, a last newline."""
-    return nbformat.writes(notebook, version=nbformat.NO_CONVERT).rstrip("\n") + "\n"
-
-
 def refresh(path: Path) -> bool:
-    """Run the notebook at ``path``, store it clean, and return whether the file changed.
+    """Run the notebook at ``path`` in a fresh kernel and its own folder, store it clean, and say whether it changed.
 
-    Nothing is written if a cell fails.
+    Parameters
+    ----------
+    path : pathlib.Path
+        The stored notebook [-].
+
+    Raises
+    ------
+    Refusal
+        If a cell raises, takes longer than a minute or ends the kernel; with the cell's text. Then nothing is written.
     """
-    stored = as_text(normalise(run(path))).encode()
-    changed = stored != path.read_bytes()
-    if changed:
-        path.write_bytes(stored)
-    return changed
+    notebook, before, folder = nbformat.read(path, as_version=4), path.read_bytes(), str(path.resolve().parent)
+    try:
+        execute(notebook, folder, kernel_name="python3", timeout=CELL_TIMEOUT_S, coalesce_streams=True,
+                record_timing=False, store_widget_state=False)  # fmt: skip
+    except (CellControlSignal, DeadKernelError) as error:
+        remedy = f"The file was left as it was.\n{error}"
+        raise Refusal(f"{path}, where a cell failed", "cells that all run", remedy) from error
+    nbformat.write(normalise(notebook), path)
+    return path.read_bytes() != before
 
 
 def main(argv: list[str] | None = None) -> int:

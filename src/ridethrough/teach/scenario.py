@@ -41,9 +41,6 @@ def path(name: str) -> Path:
     folder = kit_folder("data")
     tables = sorted(file.name for file in folder.glob("*.csv"))
     if name not in tables:
-        raise Refusal(
-            f"the scenario file {name!r}",
-            f"a table in {folder}",
-            f"Write one of: {', '.join(tables)}; a lost one is made again by: python {folder / 'make.py'}",
-        )
+        remedy = f"Write one of: {', '.join(tables)}; a lost one is made again by: python {folder / 'make.py'}"
+        raise Refusal(f"the scenario file {name!r}", f"a table in {folder}", remedy)
     return folder / name

@@ -35,10 +35,10 @@ from .record import changes, files_of, plain_rows, read_record, record_of, writt
 from .views.outages import charge_view
 from .views.units import ledger_view, rundown_view
 
-_FOLDER = Path(__file__).with_name("pages")
-_WORDS = tomllib.loads((_FOLDER / "sheet.toml").read_text(encoding="utf-8"))
+FOLDER = Path(__file__).with_name("pages")
+_WORDS = tomllib.loads((FOLDER / "sheet.toml").read_text(encoding="utf-8"))
 _TEMPLATES = Environment(
-    loader=FileSystemLoader(_FOLDER), undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
+    loader=FileSystemLoader(FOLDER), undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
     autoescape=select_autoescape(["html"], default_for_string=False),
     finalize=lambda told: " ".join(str(told).splitlines()).replace("¦", "|"),  # it begins no line and no cell
 )  # fmt: skip
@@ -47,6 +47,11 @@ _TEMPLATES.globals |= {"show": show, "Q_": Q_, "lookup": lookup, "headroom": hea
 _PIXELS = 1920  # that a picture is wide, for a video
 _MOMENTS = 72  # of the charge: enough for a picture
 _REASON = 'corrected="the meter\'s gain was read wrongly"'
+
+
+def render(page: str, **facts: Any) -> str:
+    """Return a page of the folder, its blanks filled with ``facts``."""
+    return _TEMPLATES.get_template(page).render(facts)
 
 
 @dataclass(frozen=True, repr=False)
@@ -71,27 +76,29 @@ class Sheet:
     tables: Mapping[str, pd.DataFrame]
 
     @cached_property
-    def _pictures(self) -> dict[str, tuple[str, bytes]]:
+    def _pictures(self) -> dict[str, dict[str, Any]]:
         """Each figure as SVG and as PNG."""
-        drawn = {name: canvas() for name in self.figures}
-        for name, figure in drawn.items():
+        made = {}
+        for name, view in self.figures.items():
+            figure = canvas()
             figure.set_dpi(_PIXELS / figure.get_figwidth())
-            self.figures[name].draw(figure)
-        return {name: (svg(figure), png(figure)) for name, figure in drawn.items()}
+            view.draw(figure)
+            made[name] = {"svg": svg(figure), "png": png(figure)}
+        return made
 
     @property
     def html(self) -> str:
         """The page, one file that asks the network for nothing."""
-        return _TEMPLATES.get_template("sheet.html").render(self.content, pictures=self._pictures)
+        return render("sheet.html", **self.content, pictures=self._pictures)
 
     @property
     def pdf(self) -> bytes:
         """The page to print: tagged for readers that speak, its fonts inside."""
         import typst
 
-        inputs = {name: text for name, (text, _) in self._pictures.items()} | {"content": json.dumps(self.content)}
+        inputs = {name: both["svg"] for name, both in self._pictures.items()} | {"content": json.dumps(self.content)}
         fonts = str(Path(matplotlib.get_data_path(), "fonts", "ttf"))
-        return typst.compile(str(_FOLDER / "sheet.typ"), font_paths=[fonts], ignore_system_fonts=True,
+        return typst.compile(str(FOLDER / "sheet.typ"), font_paths=[fonts], ignore_system_fonts=True,
                              sys_inputs=inputs, pdf_standards=["ua-1"])  # fmt: skip
 
     def write(self, folder: str | Path) -> str:
@@ -113,21 +120,18 @@ class Sheet:
             If the folder holds this edition with other words or numbers, a later one, or files of something else.
         """
         of_kind(folder, str | Path, "folder", "a folder", 'Write sheet.write("my-sheet").')
-        place, as_markdown = Path(folder), _TEMPLATES.get_template("table.md").render
-        texts = {"sheet.html": self.html, "record.json": written(self.record)}
-        texts |= {
-            f"tables/{name}.csv": table.to_csv(index=False, lineterminator="\n") for name, table in self.tables.items()
-        }
-        shown = [each for section in self.content["sections"] for each in section["tables"]]
-        texts |= {f"tables/{each['name']}.md": as_markdown(each) for each in shown}
-        files = {"sheet.pdf": self.pdf} | {name: text.encode() for name, text in texts.items()}
-        for name, (text, picture) in self._pictures.items():
-            files |= {f"figures/{name}.svg": text.encode(), f"figures/{name}.png": picture}
+        place, shown = Path(folder), [each for section in self.content["sections"] for each in section["tables"]]
+        files: dict[str, Any] = {"sheet.html": self.html, "sheet.pdf": self.pdf, "record.json": written(self.record)}
+        files |= {f"tables/{each['name']}.md": render("table.md", **each) for each in shown}
+        for name, table in self.tables.items():
+            files[f"tables/{name}.csv"] = table.to_csv(index=False, lineterminator="\n")
+        for name, picture in self._pictures.items():
+            files |= {f"figures/{name}.{kind}": drawn for kind, drawn in picture.items()}
         try:
             self._make_room(place, {name.split("/")[0] for name in files})
             for name, held in files.items():
                 (place / name).parent.mkdir(parents=True, exist_ok=True)
-                (place / name).write_bytes(held)
+                (place / name).write_bytes(held.encode() if isinstance(held, str) else held)
         except OSError as error:
             needed, remedy = "a folder that can be written to", "Choose another folder."
             raise Refusal(f"{place} ({error.strerror})", needed, remedy) from None
@@ -153,7 +157,7 @@ class Sheet:
         return f"<Sheet: {self.content['question']} {self.content['answer']}>"
 
     def _repr_html_(self) -> str:
-        return _TEMPLATES.get_template("sheet-short.html").render(self.content)
+        return render("sheet-short.html", **self.content)
 
 
 def method_sheet(
@@ -204,23 +208,22 @@ def method_sheet(
     'Method sheet · edition 1 · 2026-03-01'
     """
     of_kind(account, Ledger, "account", "a ledger", "Write account=rt.ledger(load, unit, outage).")
-    sampler = account.case.sampler
     if compared is not None:
         as_compared(compared, "compared", 'Write compared=rt.compare(load, units, ["1 day"]).')
-    before = None if previous is None else read_record(previous)
+    before, sampler = None if previous is None else read_record(previous), account.case.sampler
     record = record_of(
         account, compared, edition=_edition(edition, corrected, before), date=_day(date, before), corrected=corrected,
         question=question, author=author, note=note, files=files_of(inputs),
     )  # fmt: skip
-    context = _measured(measured, account) | {"compared": compared, "before": before}
+    context = record | _measured(measured, account) | {"account": account, "compared": compared, "before": before}
+    context["changes"] = [] if before is None else changes(before, record)
     rides = ride(account.load, account.unit, account.outage, draws=sampler.draws, seed=sampler.seed, times=_MOMENTS)
     views = {"ledger": ledger_view(account), "charge": charge_view(rides)}
     views |= {f"run-downs-{n}": rundown_view(line) for n, line in enumerate(context["lines"], 1)}
+    views = {name: replace(view, note=note) for name, view in views.items()}
     tables = {"shares": account.shares, "sources": account.sources()} | {n: view.table for n, view in views.items()}
-    context["changes"] = [] if before is None else changes(before, record)
-    content = _content(views, record | context | {"account": account})
-    return Sheet(content, record, {name: replace(view, note=note) for name, view in views.items()},
-                 tables if compared is None else tables | {"comparison": compared})  # fmt: skip
+    tables |= {} if compared is None else {"comparison": compared}
+    return Sheet(_content(views, context), record, views, tables)
 
 
 def _measured(given: Any, account: Ledger) -> dict[str, Any]:

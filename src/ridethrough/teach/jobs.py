@@ -1,37 +1,34 @@
-"""Papers for a class: sheets to write on, their key, and the learners' answers marked.
+"""The command's jobs: papers for a class and their marking, the kit as pages, and a folder to install it from.
 
-A learner's name gives the numbers. Names and answers are kept nowhere but in the papers that were asked for. Their
-looks stand in ``pages/``, what is said of them in ``jobs.toml`` and ``refusals.csv``.
+A learner's name gives the numbers. Names and answers are kept nowhere but in the papers that were asked for, and no
+page asks the network for anything. Looks stand in ``pages/``, words in ``jobs.toml`` and ``refusals.csv``.
 """
 
 from __future__ import annotations
 
-import unicodedata
+import platform
+import subprocess
+import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
+import nbformat
 import pandas as pd
-from matplotlib.axes import Axes
-from matplotlib.ticker import MaxNLocator
 
 from ..measure.layout import Place, head_of, split_by
+from ..quantity_text import rows_beside
 from ..units import Refusal
-from .exercises import EXERCISES, exercise
-from .figures import canvas, svg
-from .figures.base import About, beside
-from .figures.palette import SHORT
-from .formulas import SLIPS, _rows, texts
-from .panels import View
-from .sheet import _TEMPLATES
+from .exercises import EXERCISES, exercise, plain_name
+from .export import panel_of, title_of
+from .formulas import SLIPS, texts
+from .panels import _SLEEPING
+from .scenario import kit_folder
+from .sheet import FOLDER, render
 
 SPLITS = ("\x1f", ",", ";", "\t", "|")  # what may part columns; the first stands in no text, and leaves lines whole
 HEADS = {"name", "names", "learner", "learners", "student", "students", "pupil", "pupils"}
-MOST = 12  # slips that a picture has room for
-LONGEST = 60  # characters beside its bars
-JOBS = texts("jobs.toml")
-_REFUSALS = {why: words for why, *words in _rows("refusals.csv")}
-_TEMPLATES.globals["known_slips"] = SLIPS
+_REFUSALS = {row.pop("why"): row for row in rows_beside(__file__, "refusals.csv")}
 
 
 class ClassTable(NamedTuple):
@@ -44,7 +41,28 @@ class ClassTable(NamedTuple):
 
 def refusal(why: str, **facts: Any) -> Refusal:
     """Return the refusal of that name, its blanks filled with ``facts``."""
-    return Refusal(*(words.format(**facts) for words in _REFUSALS[why]))
+    return Refusal(**{part: words.format(**facts) for part, words in _REFUSALS[why].items()})
+
+
+def _done(job: str, **facts: Any) -> str:
+    """Return what is said when a job is done, its blanks filled with ``facts``."""
+    return str(texts("jobs.toml")[job]["done"]).strip().format(**facts)
+
+
+def fresh(folder: str | Path) -> Path:
+    """Return a folder that is new or empty, made where there is none; refuse one with something in it."""
+    place = Path(folder)
+    try:
+        place.mkdir(parents=True, exist_ok=True)
+        held = next(place.iterdir(), None)
+    except OSError as error:
+        raise refusal("not written", place=place, error=error.strerror) from None
+    if held:
+        raise refusal("not empty", place=place, held=held.name)
+    return place
+
+
+# -- a class's papers ------------------------------------------------------------------------------
 
 
 def read_class(path: str | Path) -> ClassTable:
@@ -68,10 +86,9 @@ def read_class(path: str | Path) -> ClassTable:
     lines: dict[str, int] = {}
     for line, row in rows[1:] if named else rows:
         name = " ".join(row[at] for at in named or [0] if at < len(row)).strip()
-        same = "".join(unicodedata.normalize("NFKC", name).casefold().split())
-        _check(f"{file.name}, line {line}", row, len(head), name, lines.get(same))
+        _check(f"{file.name}, line {line}", row, len(head), name, lines.get(plain_name(name)))
         if name:
-            learners[name], lines[same] = dict(zip(head, row, strict=False)), line
+            learners[name], lines[plain_name(name)] = dict(zip(head, row, strict=False)), line
     if not learners:
         raise refusal("no learner", file=file.name)
     return ClassTable(split, head, learners)
@@ -107,19 +124,6 @@ def _check(here: str, row: Sequence[str], width: int, name: str, before: int | N
         raise refusal("twice", here=here, name=name, before=before)
 
 
-def fresh(folder: str | Path) -> Path:
-    """Return a folder that is new or empty, made where there is none; refuse one with something in it."""
-    place = Path(folder)
-    try:
-        place.mkdir(parents=True, exist_ok=True)
-        held = next(place.iterdir(), None)
-    except OSError as error:
-        raise refusal("not written", place=place, error=error.strerror) from None
-    if held:
-        raise refusal("not empty", place=place, held=held.name)
-    return place
-
-
 def write_papers(table: str | Path, exercises: Sequence[str], out: str | Path) -> str:
     """Write a class's worksheets, the key and an empty table for its answers; return what comes next.
 
@@ -136,9 +140,10 @@ def write_papers(table: str | Path, exercises: Sequence[str], out: str | Path) -
     asked = {who: {key: exercise(key, who) for key in keys} for who in listed.rows}
     place, names = fresh(out), list(asked)
     for page in ("worksheets.html", "key.html"):
-        (place / page).write_text(_TEMPLATES.get_template(page).render(asked=asked, keys=keys), encoding="utf-8")
+        told = render(page, asked=asked, keys=keys, known_slips=SLIPS)
+        (place / page).write_text(told, encoding="utf-8")
     _write_csv(pd.DataFrame({"learner": names} | dict.fromkeys(keys, "")), place / "answers.csv", listed.split)
-    return JOBS["papers"]["done"].strip().format(count=len(names), first=names[0], last=names[-1], out=place)
+    return _done("papers", count=len(names), first=names[0], last=names[-1], out=place)
 
 
 def _write_csv(table: pd.DataFrame, file: Path, split: str) -> None:
@@ -162,13 +167,13 @@ def write_marked(table: str | Path, out: str | Path) -> str:
     if not keys or len(set(keys)) < len(keys):
         raise refusal("no exercises", file=Path(table).name, columns=", ".join(listed.head))
     marked = pd.DataFrame(_marked(who, key, row.get(key, "")) for who, row in listed.rows.items() for key in keys)
-    view, figure, place = class_view(marked), canvas(), fresh(out)
-    view.draw(figure)
-    context = {"learners": marked.groupby("learner", sort=False), "keys": keys, "view": view, "picture": svg(figure)}
-    (place / "marked.html").write_text(_TEMPLATES.get_template("marked.html").render(context), encoding="utf-8")
+    slips = marked[marked["kind"] == "slip"].value_counts(["exercise", "slip"]).reset_index(name="learners")
+    sentence, place, by_learner = _told(marked, slips), fresh(out), marked.groupby("learner", sort=False)
+    page = render("marked.html", learners=by_learner, keys=keys, slips=slips, sentence=sentence)
+    (place / "marked.html").write_text(page, encoding="utf-8")
     _write_csv(marked, place / "marked.csv", listed.split)
     other = ", ".join(column for column in listed.head if column.casefold() not in {*EXERCISES, *HEADS}) or "none"
-    return JOBS["mark"]["done"].strip().format(sentence=view.text, out=place, other=other)
+    return _done("mark", sentence=sentence, out=place, other=other)
 
 
 def _marked(who: str, key: str, answer: str) -> dict[str, str]:
@@ -179,30 +184,72 @@ def _marked(who: str, key: str, answer: str) -> dict[str, str]:
             "lesson": lesson, "said": str(reply)}  # fmt: skip
 
 
-def class_view(marked: pd.DataFrame) -> View:
-    """Return how often a class slipped, by exercise: sentence, table and picture.
+def _told(marked: pd.DataFrame, slips: pd.DataFrame) -> str:
+    """Return how often a class was right and slipped, by exercise."""
+    kinds = marked.groupby("exercise", sort=False)["kind"]
+    right = ", ".join(f"{key} {(kind == 'right').sum()}" for key, kind in kinds if not str(key).endswith("x"))
+    often = "; ".join(f"{row.exercise}: {row.slip} ({row.learners})" for row in slips.itertuples())
+    size = marked["learner"].nunique()
+    return f"Learners: {size}. Right: {right or 'not counted'}. Slips: {often or 'none that is known'}."
+
+
+# -- the kit without a network -----------------------------------------------------------------------
+
+
+def write_pages(out: str | Path) -> str:
+    """Write every lesson as a page, the page of its panel, and an index; return where to begin.
+
+    Code that the lessons hide is left out, and so is what only a running lesson has a use for.
 
     Parameters
     ----------
-    marked : pandas.DataFrame
-        Columns: learner, exercise, kind, slip.
+    out : str or path
+        A folder, new or empty.
     """
-    size, kinds = marked["learner"].nunique(), marked.groupby("exercise", sort=False)["kind"]
-    right = [f"{key} {(kind == 'right').sum()}" for key, kind in kinds if not str(key).endswith("x")]
-    slips = marked[marked["kind"] == "slip"].value_counts(["exercise", "slip"])
-    told = [f"{key}: {slip}" for key, slip in slips.index]
-    often = "; ".join(f"{each} ({count})" for each, count in zip(told, slips, strict=True)) or "none that is known"
-    text = f"Learners: {size}. Right: {', '.join(right) or 'not counted'}. Slips: {often}."
+    place, told = fresh(out), []
+    for lesson in sorted(kit_folder("lessons").glob("*.ipynb")):
+        told.append(_write_lesson(lesson, place))
+        print(place / told[-1]["page"], flush=True)
+    (place / "index.html").write_text(render("index.html", lessons=told), encoding="utf-8")
+    return _done("pages", count=len(told), out=place)
 
-    def picture(axes: Axes) -> About:
-        axes.figure.subplots_adjust(left=0.55, right=0.94)
-        for row, (each, count) in enumerate(zip(told[:MOST], slips, strict=False)):
-            axes.barh(row, count, height=0.6, color=SHORT)
-            beside(axes, row, each, -0.02, ha="right", fontsize=12.5 * min(1, LONGEST / len(each)))
-            axes.text(count, row, f"  {count}", va="center", fontweight="bold")
-        axes.xaxis.set_major_locator(MaxNLocator(5, integer=True))
-        axes.set(xlim=(0, size), ylim=(max(len(told[:MOST]), 4) - 0.4, -0.6), xlabel="learners", yticks=[])
-        return (f"the {MOST} most frequent of {len(told)}",) if len(told) > MOST else ()
 
-    headline = f"{slips.iloc[0]} of {size} in {told[0]}" if told else "No known slip"
-    return View(text, slips.reset_index(name="learners"), headline, picture, note=f"a class of {size}")
+def _write_lesson(lesson: Path, place: Path) -> dict[str, str]:
+    """Write a lesson's two pages and return what the index says of it."""
+    from nbconvert import HTMLExporter
+
+    told = {"page": f"{lesson.stem}.html", "panel": "", "title": title_of(lesson)}
+    told["question"] = nbformat.read(lesson, as_version=4).cells[0].source.split("\n\n")[1].replace("*", "")
+    exporter = HTMLExporter(template_name="basic", template_file=str(FOLDER / "lesson.html"),
+                            exclude_anchor_links=True)  # fmt: skip
+    page, _ = exporter.from_filename(str(lesson), told)
+    if _SLEEPING in page:  # it shows a panel
+        told["panel"] = panel_of(lesson).export(place / f"{lesson.stem}-panel.html", title=told["title"]).name
+        page = page.replace(_SLEEPING, f'<a href="{told["panel"]}">Move its sliders.</a>')
+    (place / told["page"]).write_text(page, encoding="utf-8")
+    return told
+
+
+def write_wheels(out: str | Path) -> str:
+    """Write the kit's own wheel and those of all that it needs, in the pinned versions; return how to install them.
+
+    Parameters
+    ----------
+    out : str or path
+        A folder, new or empty.
+
+    Raises
+    ------
+    Refusal
+        If this is no checkout of the kit, or pip fails.
+    """
+    pins = kit_folder("binder") / "requirements.txt"
+    if not pins.is_file():
+        raise refusal("no checkout", place=pins.parent)
+    place, kit = fresh(out), pins.parents[1]
+    asked = [sys.executable, "-m", "pip", "wheel", "-q", "-c", str(pins), "-w", str(place), str(kit)]
+    ran = subprocess.run(asked, capture_output=True, text=True)
+    if ran.returncode:
+        raise refusal("pip failed", last=next(filter(None, ran.stderr.splitlines()), f"status {ran.returncode}"))
+    python, count = ".".join(platform.python_version_tuple()[:2]), len(list(place.iterdir()))
+    return _done("wheels", count=count, python=python, out=place, name=place.name)
