@@ -19,8 +19,7 @@ from ridethrough.answer.ledger import Ledger, ledger
 from ridethrough.answer.outage import Outage
 from ridethrough.estimate import Estimate
 from ridethrough.measure.bench import fit_rundowns
-from ridethrough.model.ageing import aged, charge_after
-from ridethrough.model.battery import CHEMISTRIES
+from ridethrough.model.battery import CHEMISTRIES, aged, charge_after
 from ridethrough.model.load import Load
 from ridethrough.model.temperature import TemperatureCurve
 from ridethrough.model.unit import BackupUnit

@@ -22,16 +22,19 @@ from .measure.standby import (
     standby_on as standby_on,
 )
 from .measure.weather import read_weather as read_weather
-from .model.battery import peukert_hours as peukert_hours, takes_charge as takes_charge
-from .model.ageing import aged as aged, charge_after as charge_after
+from .model.battery import (
+    aged as aged,
+    charge_after as charge_after,
+    peukert_hours as peukert_hours,
+    takes_charge as takes_charge,
+)
 from .model.cabinet import Cabinet as Cabinet
 from .model.generator import Generator as Generator
 from .model.inverter import Inverter as Inverter
 from .model.load import Load as Load
-from .model.nameplate import apparent_power as apparent_power, label_limit as label_limit, label_power as label_power
+from .model.nameplate import Ratings as Ratings, apparent_power as apparent_power, label_power as label_power
 from .model.pattern import Pattern as Pattern
 from .model.price import Price as Price, PriceList as PriceList
-from .model.ratings import Ratings as Ratings
 from .model.recharge import Mains as Mains, Recharge as Recharge
 from .model.room import in_room as in_room
 from .model.rundowns import RundownLine as RundownLine

@@ -276,7 +276,7 @@ def values(estimates: Sequence[Estimate]) -> np.ndarray:
     return np.array([float(each.value.magnitude) for each in estimates])
 
 
-def estimate(value: Any, unit: str, name: str) -> Estimate:
+def estimate(value: Any, unit: str, name: str, usual: Estimate | None = None) -> Estimate:
     """Return ``value`` as an Estimate in ``unit``: the guard for arguments that may be uncertain.
 
     Parameters
@@ -285,7 +285,11 @@ def estimate(value: Any, unit: str, name: str) -> Estimate:
         Text and Quantities are taken as exact.
     unit, name : str
         The unit needed and the argument's name, for the message.
+    usual : Estimate, optional
+        What stands in where ``value`` is None.
     """
+    if value is None and usual is not None:
+        return usual
     if isinstance(value, Estimate):
         quantity(value.value, unit, name)
         return value.to(unit)

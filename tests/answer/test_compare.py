@@ -21,8 +21,8 @@ from ridethrough.measure.bench import fit_rundowns
 from ridethrough.measure.candidates import UnitTable, read_prices, read_units
 from ridethrough.model.cabinet import Cabinet
 from ridethrough.model.load import Load
+from ridethrough.model.nameplate import Ratings
 from ridethrough.model.price import Price, PriceList
-from ridethrough.model.ratings import Ratings
 from ridethrough.model.recharge import Recharge
 from ridethrough.model.unit import BackupUnit
 from ridethrough.units import Q_, Refusal, show

@@ -26,6 +26,7 @@ from ridethrough.units import Q_
 
 CASES, SIZED, LONGEST_H = 500, 60, 400  # of both routes; of them sized and read back; where the loop gives up
 METER = Meter("1 % + 0.5 W", power_step="0.1 W")
+TESTED_WH = 1230
 PACKS = {"pack": "710 Wh", "packs_max": 2, "pack_standby": "1.5 W"}
 
 
@@ -48,7 +49,7 @@ def random_unit(rng: np.random.Generator) -> BackupUnit:
     more = PACKS | {"health": health, "heater": ("14 W", "3 degC") if rng.random() < 0.2 else None}
     if rng.random() < 0.5:
         by = line(chemistry, str(rng.choice(["1", "1.02 to 1.12"])) if rng.random() < 0.5 else None)
-        unit = BackupUnit.from_rundowns("mine", by, printed="1230 Wh", rated="1500 W", k1="8 %", **more)
+        unit = BackupUnit.from_rundowns("mine", by, printed=f"{TESTED_WH} Wh", rated="1500 W", k1="8 %", **more)
     else:
         unit = BackupUnit.from_print("mine", capacity=Q_(rng.uniform(200, 4000), "Wh"), chemistry=chemistry,
                                      standby=Q_(rng.uniform(1, 20), "W"), rated="1500 W",
@@ -115,13 +116,12 @@ def plain_loop(case: Case) -> tuple[float, float]:
         cells, own_w = heater.below.m_as("degC"), own_w + at_best(heater.power)
     kept = 1.0 if cells is None else at_best(route.curve.at(Q_(cells, "degC")))
     if route.side == "battery":
-        battery, inverter = route.battery, unit.inverter
-        full = battery.printed.m_as("Wh") * at_best(battery.holds) * at_best(battery.health)
-        full *= at_best(battery.depth_of_discharge)
-        reference_w, k = battery.printed.m_as("Wh") / battery.rating_hours.m_as("h"), at_best(battery.rate_exponent)
+        inverter, printed_wh = unit.inverter, route.printed.m_as("Wh")
+        full = printed_wh * at_best(route.holds[0]) * at_best(route.health) * at_best(route.depth_of_discharge)
+        reference_w, k = printed_wh / route.rating_hours.m_as("h"), at_best(route.rate_exponent)
         b, c, least = 1 + at_best(inverter.k1), at_best(inverter.k2) / inverter.rated.m_as("W"), 1.0
     else:
-        energy = at_best(route.line.energy) * float((route.printed / route.tested).m_as("dimensionless"))
+        energy = at_best(route.line.energy) * route.printed.m_as("Wh") / TESTED_WH
         full, reference_w = energy * at_best(route.health), energy / route.line.reference.m_as("h")
         k, b, c, least = at_best(route.line.rate_exponent), 1.0, at_best(route.line.bend), 0.0
         kept /= 1.0 if cells is None else at_best(route.curve.at(route.line.room))

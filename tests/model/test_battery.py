@@ -10,9 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ridethrough.estimate import Estimate
-from ridethrough.model.ageing import aged, charge_after
-from ridethrough.model.battery import CHEMISTRIES, Battery, drained_w, peukert_hours, stored_energy
+from ridethrough.model.battery import CHEMISTRIES, aged, charge_after, drained_w, peukert_hours, stored_energy
+from ridethrough.model.routes import Route
 from ridethrough.model.temperature import TemperatureCurve
+from ridethrough.model.unit import BackupUnit
 from ridethrough.sources import lookup
 from ridethrough.units import Q_, Refusal
 
@@ -23,15 +24,17 @@ def share(found: Estimate) -> float:
     return float(found.value.to("1").magnitude)
 
 
-def box(capacity: float = 1000, chemistry: str = "iron phosphate", **told: Any) -> Battery:
-    return Battery.from_print(Q_(capacity, "Wh"), chemistry, **told)
+def box(capacity: Any = "1 kWh", chemistry: str = "iron phosphate", **told: Any) -> Route:
+    unit = BackupUnit.from_print("mine", capacity=capacity, chemistry=chemistry, standby="9 W", rated="800 W",
+                                 efficiency="88 %", at="300 W", **told)  # fmt: skip
+    return unit.route
 
 
 # -- what print is worth -------------------------------------------------------------------------------------
 
 
 def test_a_printed_number_has_the_table_s_band_and_its_own_value() -> None:
-    holds, entry = box().holds, lookup("capacity over its print")
+    (holds,), entry = box().holds, lookup("capacity over its print")
     assert share(holds) == 1
     assert holds.u.magnitude > 0
     assert list(holds.budget()["influence"]) == [entry.name]
@@ -39,10 +42,10 @@ def test_a_printed_number_has_the_table_s_band_and_its_own_value() -> None:
 
 @pytest.mark.parametrize("known", [Estimate.exact("1 kWh"), Estimate.standard("1 kWh", "20 Wh", "own test")])
 def test_an_estimate_of_the_capacity_is_taken_as_it_is(known: Estimate) -> None:
-    battery = Battery.from_print(known, "iron phosphate")
+    battery = box(known)
     assert battery.printed == Q_(1000, "Wh")
-    assert (battery.holds * Q_(1, "kWh")).u == known.u
-    assert "capacity over its print" not in set(battery.holds.budget()["influence"])
+    assert (battery.holds[0] * Q_(1, "kWh")).u == known.u
+    assert "capacity over its print" not in set(battery.holds[0].budget()["influence"])
 
 
 # -- a fast discharge ----------------------------------------------------------------------------------------
@@ -114,7 +117,7 @@ def test_what_leaves_it_is_peukert_s_relation_at_a_steady_voltage(drain: float, 
 def test_ampere_hours_mean_nothing_without_their_voltage() -> None:
     cell, battery = (stored_energy("50 Ah", volts).magnitude for volts in ("3.2 V", "12.8 V"))
     assert (cell, battery) == (pytest.approx(160), pytest.approx(640))
-    assert Battery.from_print("50 Ah", "iron phosphate", volts="12.8 V").printed.to("Wh").magnitude == battery
+    assert box("50 Ah", volts="12.8 V").printed.to("Wh").magnitude == battery
 
 
 @given(CHEMISTRY, st.floats(0, 6), st.floats(0, 6))
@@ -153,12 +156,12 @@ def test_a_battery_that_would_be_empty_in_storage_is_refused() -> None:
     ("call", "says", "told"),
     [
         (
-            lambda: Battery.from_print("100 Ah", "iron phosphate"), 'capacity="100 Ah", volts="12.8 V"',
-            lambda: Battery.from_print(capacity="100 Ah", chemistry="iron phosphate", volts="12.8 V"),
+            lambda: box("100 Ah"), 'capacity="100 Ah", volts="12.8 V"',
+            lambda: box(capacity="100 Ah", volts="12.8 V"),
         ),
         (
-            lambda: Battery.from_print("1 kWh", "iron phosphate", volts="12 V"), "Leave volts out",
-            lambda: Battery.from_print("1 kWh", "iron phosphate"),
+            lambda: box("1 kWh", volts="12 V"), "Leave volts out",
+            lambda: box("1 kWh"),
         ),
         (
             lambda: box(depth_of_discharge=80), 'depth_of_discharge="80 %"', lambda: box(depth_of_discharge="80 %"),

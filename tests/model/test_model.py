@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ridethrough.estimate import Estimate
-from ridethrough.model.battery import Battery, Rate, drained_w
+from ridethrough.model.battery import Rate, drained_w
 from ridethrough.model.inverter import Inverter, drained_of_cycles_w
 from ridethrough.model.load import Load
 from ridethrough.model.nameplate import apparent_power, label_power
@@ -63,8 +63,7 @@ def test_a_sheet_s_numbers_have_the_table_s_bands_and_their_own_values() -> None
 
 def entries(unit: BackupUnit) -> set[str]:
     """Return the table's coefficients that the unit's numbers are uncertain by."""
-    route = unit.route
-    inputs = (route.battery.holds, unit.standby, unit.inverter.k1)  # type: ignore[union-attr]
+    inputs = (*unit.route.holds, unit.standby, unit.inverter.k1)
     return {name for each in inputs for name in each.budget()["influence"]}
 
 
@@ -74,14 +73,14 @@ def test_another_standby_is_a_sheet_s_too_unless_it_is_known() -> None:
 
 
 def test_a_charger_is_the_table_s_or_as_given() -> None:
-    charger = printed(charge_power="300 W", taper_from="85 %").charger
-    assert (charger.power.value, charger.taper_from.value) == (Q_(300, "W"), Q_(0.85, "1"))
-    assert (charger.power.u.magnitude, charger.taper_from.u.magnitude) == (0, 0)
-    table = printed(capacity="2 kWh").charger
-    assert table.power.value.m_as("W") == pytest.approx(2000 * 0.3)
-    assert list(table.power.budget()["influence"]) == ["charge power over printed capacity"]
+    charger = printed(charge_power="300 W", taper_from="85 %")
+    assert (charger.charge_power.value, charger.taper_from.value) == (Q_(300, "W"), Q_(0.85, "1"))
+    assert (charger.charge_power.u.magnitude, charger.taper_from.u.magnitude) == (0, 0)
+    table = printed(capacity="2 kWh")
+    assert table.charge_power.value.m_as("W") == pytest.approx(2000 * 0.3)
+    assert list(table.charge_power.budget()["influence"]) == ["charge power over printed capacity"]
     assert list(table.taper_from.budget()["influence"]) == ["taper from"]
-    assert printed(pack="1 kWh", packs_max=1).with_packs(1).charger.power.value == printed().charger.power.value
+    assert printed(pack="1 kWh", packs_max=1).with_packs(1).charge_power.value == printed().charge_power.value
 
 
 @pytest.mark.parametrize(
@@ -151,7 +150,7 @@ def test_another_standby_leaves_the_conversion_loss() -> None:
 )
 def test_a_box_that_says_too_little_is_refused(capacity: str, chemistry: str, says: str) -> None:
     with pytest.raises(Refusal, match=says):
-        Battery.from_print(capacity, chemistry)
+        printed(capacity=capacity, chemistry=chemistry)
 
 
 def test_the_next_outage_is_less_certain_than_the_mean() -> None:

@@ -19,9 +19,8 @@ from ridethrough.measure.bench import RundownLine, fit_rundowns
 from ridethrough.measure.meter import Meter
 from ridethrough.model.inverter import Inverter
 from ridethrough.model.load import Load
-from ridethrough.model.ratings import Ratings
+from ridethrough.model.nameplate import Ratings
 from ridethrough.model.recharge import Recharge
-from ridethrough.model.routes import Measured, Printed
 from ridethrough.model.unit import BackupUnit
 from ridethrough.sampling import Sampler
 from ridethrough.units import Q_, Refusal
@@ -236,7 +235,7 @@ def test_recharge_at_the_outlet_needs_the_inverter_s_loss() -> None:
 def test_a_charge_counts_at_the_rating_on_both_routes() -> None:
     """Lead-acid, run down in 1 to 2 h and rated at 20 h: what was charged by the sun lasts alike on both routes."""
     unit = printed(chemistry="sealed lead-acid")
-    k = str(unit.route.battery.rate_exponent.value.magnitude)  # type: ignore[union-attr]
+    k = str(unit.route.rate_exponent.value.magnitude)
     runs = [(Q_(power_w, "W"), hours(unit, Load.steady(Q_(power_w, "W")))) for power_w in (150.0, 250.0, 400.0)]
     line = fit_rundowns([(power, Q_(ran_h, "h")) for power, ran_h in runs], room="25 degC", rate_exponent=k,
                         chemistry="sealed lead-acid", rated="80 MW", repeatability="0.1 %")  # fmt: skip
@@ -378,4 +377,4 @@ def test_refused_with_the_line_to_type(call: Callable[[], Any], says: str) -> No
 
 
 def test_both_routes_are_there() -> None:
-    assert (type(PRINTED.route), type(MEASURED.route)) == (Printed, Measured)
+    assert (PRINTED.route.side, MEASURED.route.side) == ("battery", "outlet")

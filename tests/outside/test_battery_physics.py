@@ -22,8 +22,10 @@ import numpy as np
 import pytest
 
 from ridethrough.estimate import Estimate, through
-from ridethrough.model.battery import Battery, drained_w, peukert_hours
+from ridethrough.model.battery import drained_w, peukert_hours
+from ridethrough.model.routes import Route
 from ridethrough.model.temperature import TemperatureCurve
+from ridethrough.model.unit import BackupUnit
 from ridethrough.sources import lookup
 from ridethrough.units import Q_
 
@@ -100,12 +102,15 @@ def exponents(rates: tuple[float, ...], given: np.ndarray) -> tuple[float, np.nd
     return -float(np.polyfit(log_rate, log_hours, 1)[0]), -np.diff(log_hours) / np.diff(log_rate)
 
 
-def rated(chemistry: str) -> tuple[Battery, np.ndarray, np.ndarray]:
+def rated(chemistry: str) -> tuple[Route, np.ndarray, np.ndarray]:
     """Return the kit's battery of the energy that the cell gives at its rating, and powers and shares simulated."""
     cell = CELLS[chemistry]
     power_w, energy_wh = np.array(RATES) * cell.nominal_ah * cell.nominal_v, energies_wh(cell)
     printed_wh = at_hours(lookup(f"rating hours, {chemistry}").value, power_w, energy_wh)
-    return Battery.from_print(Q_(printed_wh, "Wh"), chemistry), power_w, energy_wh / printed_wh
+    capacity = Estimate.exact(Q_(printed_wh, "Wh"))  # of a cell: less than a unit would have
+    unit = BackupUnit.from_print("box", capacity=capacity, chemistry=chemistry, standby="9 W",
+                                 efficiency="88 %", at="300 W", rated="800 W")  # fmt: skip
+    return unit.route, power_w, energy_wh / printed_wh
 
 
 def holds(found: Estimate, value: float) -> bool:
@@ -113,7 +118,7 @@ def holds(found: Estimate, value: float) -> bool:
     return bool(low.magnitude <= value <= high.magnitude)
 
 
-def rate_factor(battery: Battery, drain_w: float) -> Estimate:
+def rate_factor(battery: Route, drain_w: float) -> Estimate:
     """Return what the kit has a steady power give over what leaves the battery, with the band of its exponent [-]."""
     rated_w = battery.printed.m_as("Wh") / battery.rating_hours.m_as("h")
 

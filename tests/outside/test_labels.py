@@ -5,30 +5,8 @@ import math
 import pytest
 
 from ridethrough.model.load import Load
-from ridethrough.model.nameplate import label_limit, label_power
+from ridethrough.model.nameplate import label_power
 from ridethrough.units import Q_, number
-
-
-@pytest.mark.parametrize(
-    ("product_class", "kwh_a_year"), [("3", 395), ("3A", 343), ("4", 468), ("1A", 329), ("3I", 479)]
-)
-def test_10_cfr_430_32_a(product_class: str, kwh_a_year: int) -> None:
-    """10 CFR 430.32(a), compliance date 2014-09-15, equations at AV = 20 ft3, worked out by hand."""
-    assert label_limit(product_class, "20 ft3").magnitude == kwh_a_year
-
-
-def test_10_cfr_430_32_a_in_litres() -> None:
-    """The same rule's metric form for class 3, 0.285 av + 233.7 with av in litres (rounded slope)."""
-    for litres in (300, 566.34, 800):
-        assert label_limit("3", f"{litres} L").magnitude == pytest.approx(0.285 * litres + 233.7, abs=0.6)
-
-
-def test_10_cfr_430_32_a_rounds_halves_up() -> None:
-    """10 CFR 430.32(a): to the nearest kWh, halves up. Class 3 at an AV that gives exactly 356.5."""
-    volume = (356.5 - 233.7) / 8.07
-    assert 8.07 * volume + 233.7 == 356.5
-    assert label_limit("3", Q_(volume, "ft3")).magnitude == 357
-    assert round(356.5) == 356  # the rounding that would be wrong
 
 
 def test_si_kilowatt_hour() -> None:

@@ -13,11 +13,10 @@ import numpy as np
 
 from ..known import apart
 from ..model.battery import Rate, takes_charge
-from ..model.charger import LEAST
 from ..model.load import Load
-from ..model.pattern import DAY_H
+from ..model.pattern import DAY_H, LEAST
 from ..model.recharge import Recharge
-from ..model.routes import Share, cells_at
+from ..model.routes import Share
 from ..model.unit import BackupUnit
 from ..sampling import Sampler
 from ..sources import coefficient
@@ -110,7 +109,7 @@ class Case:
     @cached_property
     def shares(self) -> list[Share]:
         """What of the printed capacity is usable when full, share by share [-]."""
-        return self.unit.route.shares(self.sampler.of, self.printed)
+        return self.unit.route.shares(self.sampler.of)
 
     @cached_property
     def start(self) -> np.ndarray:
@@ -156,12 +155,12 @@ class Case:
     @cached_property
     def limit_w(self) -> np.ndarray:
         """The most that flows in before charge loss, on the side of the route [W]."""
-        return self.sampler.of(self.unit.charger.power, 0) * self.inflow
+        return self.sampler.of(self.unit.charge_power, 0) * self.inflow
 
     @cached_property
     def slack_h(self) -> np.ndarray:
         """How far below full its charger begins to take less, over what it takes there [h]."""
-        tapers_wh = self.full_wh * (1 - self.sampler.of(self.unit.charger.taper_from, 0, 1))
+        tapers_wh = self.full_wh * (1 - self.sampler.of(self.unit.taper_from, 0, 1))
         return tapers_wh / np.maximum(self.limit_w, LEAST)
 
     @cached_property
@@ -222,7 +221,7 @@ class Case:
 
     def _own(self, unit_at: Any) -> Own:
         route, of, ones = self.unit.route, self.sampler.of, np.ones(self.rows)
-        heater, cells = route.heater, cells_at(route.heater, unit_at)
+        heater, cells = route.heater, route.cells_at(unit_at)
         heats = heater is not None and heater.on(unit_at)
         heater_w = of(heater.power, 0) * (int(heats) - int(route.heated_in_tests)) if heater else 0.0
         cold = ones if cells is None else route.cold(of, cells) * ones
@@ -233,7 +232,7 @@ class Case:
     def cells_at(self, time_h: float) -> Any:
         """Return the temperature of the cells at a moment [degC]; None where none is given."""
         place = self.outage.unit_at
-        return cells_at(self.unit.route.heater, None if place is None else Q_(float(place.at(time_h)), "degC"))
+        return self.unit.route.cells_at(None if place is None else Q_(float(place.at(time_h)), "degC"))
 
 
 def case_of(load: Any, unit: Any, outage: Any, *, draws: int, seed: int, times: int = 0) -> Case:

@@ -101,7 +101,7 @@ def _limit(found: Ride, aim: float) -> str:
         return next((LIMITS[what] for what in LIMITS if failed == {what}), "inverter")
     if found.chance >= aim:
         return "not checked" if _checks(found, "not checked") else ""
-    free = replace(unit, charger=replace(unit.charger, power=LARGE * unit.charger.power))
+    free = replace(unit, charge_power=LARGE * unit.charge_power)
     if outage.unit_at is not None and ride(load, unit, other(outage, unit_at=None), times=1).chance >= aim:
         return "cold"
     if outage.recharge and ride(load, free, outage, times=1).chance >= aim:

@@ -12,9 +12,8 @@ import pint
 from ..model.battery import takes_charge
 from ..model.generator import Generator
 from ..model.load import Appliance, Load
-from ..model.ratings import Ratings
+from ..model.nameplate import Ratings
 from ..model.recharge import Recharge
-from ..model.routes import cells_at
 from ..model.unit import BackupUnit
 from ..sources import lookup
 from ..units import Q_, show
@@ -115,7 +114,7 @@ def cautions_of(unit: BackupUnit, outage: Outage) -> tuple[str, ...]:
     """Return what the numbers leave out and may hurt."""
     route, found = unit.route, []
     places = [] if outage.unit_at is None else [Q_(float(each), "degC") for each in outage.unit_at.celsius]
-    if any(not takes_charge(route.curve.chemistry, cells_at(route.heater, place)) for place in places):
+    if any(not takes_charge(route.curve.chemistry, route.cells_at(place)) for place in places):
         coldest = Q_(lookup(f"coldest charging, {route.curve.chemistry}").value, "degC")
         found.append(f"do not charge it below {show(coldest)}: warm it first")
         found += ["recharge is not counted while the cells are too cold"] if outage.recharge else []

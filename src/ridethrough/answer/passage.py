@@ -17,8 +17,8 @@ from typing import Any
 
 import numpy as np
 
-from ..model.battery import drained_w
-from ..model.charger import LEAST, gap_after, hours_to
+from ..model.battery import drained_w, gap_after, hours_to
+from ..model.pattern import LEAST
 from .state import Array, Fixed, Powers, State
 from .stretches import Stretch
 

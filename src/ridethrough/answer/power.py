@@ -10,10 +10,9 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from ..model.cabinet import Cabinet
-from ..model.charger import LEAST
 from ..model.inside import Inside, steps_h
 from ..model.load import Appliance
-from ..model.pattern import DAY_H
+from ..model.pattern import DAY_H, LEAST
 from ..model.room import caution, warmer, within
 from ..sampling import Sampler
 from ..sources import CAUTIONS, lookup

@@ -12,11 +12,10 @@ import pandas as pd
 
 from ..known import as_list
 from ..model.cabinet import Cabinet
-from ..model.charger import LEAST
 from ..model.inside import steps_h
 from ..model.inverter import asked_w
 from ..model.load import Load
-from ..model.pattern import DAY_H
+from ..model.pattern import DAY_H, LEAST
 from ..sampling import DRAWS, Drawn, Sampler, enough
 from ..sources import CAUTIONS, lookup
 from ..units import Q_, Refusal, of_kind, show, truth, whole

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ..model.charger import LEAST
+from ..model.pattern import LEAST
 from ..sources import lookup
 from .case import Case, Own
 from .passage import Passage, total

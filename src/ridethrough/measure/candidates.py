@@ -12,8 +12,8 @@ from typing import Any
 
 import pint
 
+from ..model.nameplate import Ratings
 from ..model.price import Price, PriceList, day_of
-from ..model.ratings import Ratings
 from ..model.unit import BackupUnit
 from ..quantity_text import rows_beside
 from ..sources import coefficient

@@ -1,111 +1,18 @@
-"""From the capacity printed on the box to what may be used tonight, on the battery's side."""
+"""What cells hold, give and take: by what is printed on them, by rate and chemistry, by age, and on charge."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
 import pint
 
-from ..estimate import Estimate, estimate, not_negative
+from ..estimate import Estimate, estimate
 from ..sources import coefficient, lookup
 from ..units import Q_, Refusal, measures, number, positive, show
-from .temperature import TemperatureCurve
+from .pattern import LEAST
 
 CHEMISTRIES = ("iron phosphate", "nickel-manganese-cobalt", "sealed lead-acid", "flooded lead-acid")
-
-
-@dataclass(frozen=True)
-class Battery:
-    """A battery as its box describes it; make it with `Battery.from_print`.
-
-    Parameters
-    ----------
-    printed : pint.Quantity
-        Capacity printed on the box, packs included [Wh].
-    chemistry : str
-        One of `CHEMISTRIES`.
-    holds : Estimate
-        Share of the printed capacity that was really in its cells when new [-].
-    depth_of_discharge : Estimate
-        Share of the capacity that the unit gives up before it cuts off [-].
-    health : Estimate
-        Capacity of its cells today over that printed [-].
-    rate_exponent : Estimate
-        k of t ~ (power from the battery)^-k above the rating [-].
-    rating_hours : pint.Quantity
-        The discharge for which the printed capacity holds [h].
-    curve : TemperatureCurve
-        What the cold leaves.
-    """
-
-    printed: pint.Quantity
-    chemistry: str
-    holds: Estimate
-    depth_of_discharge: Estimate
-    health: Estimate
-    rate_exponent: Estimate
-    rating_hours: pint.Quantity
-    curve: TemperatureCurve
-
-    @classmethod
-    def from_print(
-        cls, capacity: Any, chemistry: str, depth_of_discharge: Any = None, *, volts: Any = None,
-        health: Any = "100 %", rating_hours: Any = None, curve: TemperatureCurve | None = None,
-    ) -> Battery:  # fmt: skip
-        """Return the battery with this printed capacity.
-
-        Parameters
-        ----------
-        capacity : Estimate, str or pint.Quantity
-            As printed [Wh], or [Ah] with ``volts``; but for an Estimate with the table's band.
-        chemistry : str
-            One of `CHEMISTRIES`.
-        depth_of_discharge : Estimate, str or float, optional
-            Usable share [-]; else the table's value and band for the chemistry.
-        volts : str or pint.Quantity, optional
-            Nominal voltage of what the ampere-hours were printed on [V].
-        health : Estimate, str or float
-            Capacity today over that printed [-]; see `aged`.
-        rating_hours : str or pint.Quantity, optional
-            The discharge that the capacity was rated for [h]; else the table's for the chemistry.
-        curve : TemperatureCurve, optional
-            From the user's own cold run-down; else the table's for the chemistry.
-
-        Raises
-        ------
-        Refusal
-            If the capacity is not an energy above zero, comes in ampere-hours without their voltage, or the
-            chemistry is unknown.
-        """
-        known(chemistry)
-        if curve is not None and curve.chemistry != chemistry:
-            raise Refusal(f"a curve for {curve.chemistry} beside {chemistry}", "the curve of the same chemistry",
-                          f'Write TemperatureCurve("{chemistry}").')  # fmt: skip
-        depth = of_chemistry("depth of discharge", chemistry) if depth_of_discharge is None else depth_of_discharge
-        rating = lookup(f"rating hours, {chemistry}").value if rating_hours is None else None
-        known_well = isinstance(capacity, Estimate)
-        printed = stored_energy(capacity.value if known_well else capacity, volts)
-        return cls(
-            printed,
-            chemistry,
-            (capacity / capacity.value).to("1") if known_well else coefficient("capacity over its print"),
-            estimate(depth, "1", "depth_of_discharge"),
-            not_negative(health, "1", "health"),
-            of_chemistry("rate exponent above the rating", chemistry),
-            Q_(rating, "h") if rating else positive(rating_hours, "h", "rating_hours"),
-            curve or TemperatureCurve(chemistry),
-        )
-
-    def fixed(self) -> list[str]:
-        """Return the table's coefficients without a band that it rests on."""
-        rating, coldest = lookup(f"rating hours, {self.chemistry}"), lookup(f"coldest charging, {self.chemistry}")
-        own = float(self.rating_hours.m_as("h")) != rating.value
-        return [coldest.name] if own else [rating.name, coldest.name]
-
-    def __repr__(self) -> str:
-        return f"<Battery: {show(self.printed)} printed, {self.chemistry}>"
 
 
 class Rate(NamedTuple):
@@ -240,6 +147,95 @@ def peukert_hours(capacity: Any, current: Any, exponent: float, *, rating_hours:
     hours = (charge / rated).to("h") if rated is not None else positive(rating_hours, "h", "rating_hours")
     over = max(1.0, float((drawn * hours / charge).to("1").magnitude))
     return (charge / drawn).to("h") * over ** (1 - exponent)  # (1)
+
+
+def aged(years: Any, chemistry: str) -> Estimate:
+    """Return the health of a battery that has stood ready for some years: capacity over that printed [-].
+
+    health = 1 - fading * years                                                               (1)
+
+    Parameters
+    ----------
+    years : str or pint.Quantity
+        Since it was made, as "3 years" [year].
+    chemistry : str
+        One of `CHEMISTRIES`.
+
+    Notes
+    -----
+    A wide band, for no neutral table was at hand; a full run-down of the old unit replaces it.
+
+    Example
+    -------
+    >>> aged("5 years", "iron phosphate").value
+    <Quantity(0.9, 'dimensionless')>
+    """
+    span = positive(years, "year", "years", zero=True)
+    left = 1 - of_chemistry("fading", chemistry) * float(span.magnitude)  # (1)
+    if left.value.magnitude <= 0:
+        raise Refusal(f"a battery of {years}", "an age at which something is left", "Run it down and see.")
+    return left
+
+
+def charge_after(storage: Any, chemistry: str, start: Any = "100 %") -> Estimate:
+    """Return the state of charge after some months in storage, switched off [-].
+
+    start - self-discharge * months                                                           (1)
+
+    Parameters
+    ----------
+    storage : str or pint.Quantity
+        How long it lay, as "6 months" [month].
+    chemistry : str
+        One of `CHEMISTRIES`.
+    start : Estimate, str or float
+        State of charge when it was put away [-].
+
+    Raises
+    ------
+    Refusal
+        If it would have been empty before: then it may be damaged.
+
+    Example
+    -------
+    >>> charge_after("5 months", "iron phosphate", "90 %").value
+    <Quantity(0.75, 'dimensionless')>
+    """
+    months = float(positive(storage, "month", "storage", zero=True).magnitude)
+    left = estimate(start, "1", "start") - of_chemistry("self-discharge", chemistry) * months  # (1)
+    if left.value.magnitude <= 0:
+        raise Refusal(f"{storage} in storage from {start}", "a time after which something is left",
+                      "Charge it now, and see whether it still takes its charge.")  # fmt: skip
+    return left
+
+
+def gap_after(gap: np.ndarray, hours: np.ndarray, wanted: np.ndarray, bend: np.ndarray) -> np.ndarray:
+    """Return what is missing to full after charging for some hours [Wh].
+
+    gap - r t             while more than gap* is missing
+    gap* exp(-t r / gap*) from there                                                          (1)
+
+    Parameters
+    ----------
+    gap : array
+        What is missing to full [Wh].
+    hours : array
+        t [h].
+    wanted : array
+        r, what is stored of a surplus that the charger takes whole [W].
+    bend : array
+        gap*, where a charger whose limit falls in proportion to the gap takes just that surplus [Wh].
+    """
+    needed = np.where(wanted > 0, np.maximum(gap - bend, 0) / np.maximum(wanted, LEAST), np.inf)
+    tail = np.exp(-np.maximum(hours - needed, 0) * wanted / np.maximum(bend, LEAST))
+    return np.where(hours <= needed, gap - wanted * hours, np.minimum(gap, bend) * tail)  # (1)
+
+
+def hours_to(gap: np.ndarray, aim: np.ndarray, wanted: np.ndarray, bend: np.ndarray) -> np.ndarray:
+    """Return how long charging takes from one gap to a smaller one, of the arrays of `gap_after` [h]."""
+    straight = np.maximum(gap - np.maximum(aim, bend), 0) / np.maximum(wanted, LEAST)
+    tail = np.log(np.maximum(np.minimum(gap, bend), LEAST) / np.maximum(aim, LEAST)) * bend / np.maximum(wanted, LEAST)
+    return np.where(gap <= aim, 0.0, straight + np.where(aim < bend, tail, 0.0))
 
 
 def percent(share: Estimate) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import KW_ONLY, dataclass, field, replace
 from typing import Any, cast
 
 import numpy as np
@@ -19,7 +19,7 @@ from .pattern import DAY_H
 FREEZER = CABINETS[1]
 
 
-@dataclass(frozen=True, init=False)
+@dataclass(frozen=True, repr=False)
 class Cabinet:
     """A refrigerator or freezer with what is in it.
 
@@ -51,43 +51,37 @@ class Cabinet:
     """
 
     load: Load
-    food: Estimate
-    full: bool
-    inside_at: Estimate
-    cop: Estimate
-    air: Estimate
-    nature: tuple[Estimate, ...]
-    duty: Estimate
+    _: KW_ONLY
+    food: Any = None
+    full: bool = True
+    inside: Any = None
+    cop: Any = None
+    air: Any = None
+    nature: tuple[Estimate, ...] = field(init=False)
+    duty: Estimate = field(init=False)
 
-    def __init__(self, load: Load, *, food: Any = None, full: bool = True, inside: Any = None,
-                 cop: Estimate | None = None, air: Any = None) -> None:  # fmt: skip
-        (appliance, *others), kind = Load.of(load).appliances, load.appliances[0].cabinet
+    def __post_init__(self) -> None:
+        (appliance, *others), kind = Load.of(self.load).appliances, self.load.appliances[0].cabinet
         if others or appliance.room is None:
-            raise Refusal(f"a cabinet of {load.name}", "one cold appliance, and the room its draw was measured in",
+            raise Refusal(f"a cabinet of {self.load.name}", "one cold appliance, and the room its draw was measured in",
                           'Write Cabinet(load.in_a_room_of("20 degC", "freezer")).')  # fmt: skip
-        truth(full, "full")
-        of_kind(cop, Estimate | None, "cop", "an Estimate", 'Write cop=Estimate.within("150 %", "30 %", "COP").')
-        held = coefficient(f"food when full, {kind}") / (1 if full else 2)
-        for name, value in {
-            "load": load,
-            "food": held if food is None else estimate(food, "kg", "food"),
-            "full": full,
-            "inside_at": (coefficient(f"inside temperature, {kind}") if inside is None
-                          else estimate(inside, "degC", "inside")),
-            "cop": coefficient(f"heat moved per electric energy, {kind}") if cop is None else cop.to("1"),
-            "air": (coefficient(f"heat capacity of air and lining, {kind}") if air is None
-                    else estimate(air, "Wh/kelvin", "air")),
-            "nature": (coefficient(f"heat capacity of food, {kind}").to("Wh/kg/kelvin"),
-                       coefficient(f"heat of thawing, {kind}").to("Wh/kg"),
-                       coefficient(f"food begins to thaw, {kind}"), coefficient(f"heat from air to food, {kind}")),
-            "duty": coefficient("duty cycle of a cold appliance"),
-        }.items():  # fmt: skip
-            object.__setattr__(self, name, value)
+        truth(self.full, "full")
+        of_kind(self.cop, Estimate | None, "cop", "an Estimate",
+                'Write cop=Estimate.within("150 %", "30 %", "COP").')  # fmt: skip
+        food, inside, cop, air, capacity, thawing, thaws_at, exchange = (coefficient(f"{what}, {kind}") for what in (
+            "food when full", "inside temperature", "heat moved per electric energy", "heat capacity of air and lining",
+            "heat capacity of food", "heat of thawing", "food begins to thaw", "heat from air to food"))  # fmt: skip
+        vars(self).update(
+            food=estimate(self.food, "kg", "food", food / (1 if self.full else 2)),
+            inside=estimate(self.inside, "degC", "inside", inside), cop=(self.cop or cop).to("1"),
+            air=estimate(self.air, "Wh/kelvin", "air", air), duty=coefficient("duty cycle of a cold appliance"),
+            nature=(capacity.to("Wh/kg/kelvin"), thawing.to("Wh/kg"), thaws_at, exchange),
+        )  # fmt: skip
         for name, value in (("food", self.food), ("air", self.air), ("cop", self.cop)):
             if not value.value.magnitude > 0:
                 raise Refusal(f"{name}={show(value.value)}", "more than nothing", f"Leave {name} out for a usual one.")
-        if self.room_c - float(self.inside_at.value.magnitude) < lookup("least step between rooms").value:
-            raise Refusal(f"a draw measured in a room of {show(appliance.room)}, {show(self.inside_at.value)} inside",
+        if self.room_c - float(self.inside.value.magnitude) < lookup("least step between rooms").value:
+            raise Refusal(f"a draw measured in a room of {show(appliance.room)}, {show(self.inside.value)} inside",
                           "a room that is warmer than the inside", "Measure its draw in a warmer room.")  # fmt: skip
 
     @classmethod
@@ -113,7 +107,7 @@ class Cabinet:
             return cabinet
         rest = Q_(float(cycles["off_min"].median()) / 60, "h")
         air = (cabinet.cop * draw.mean_power * rest / coefficient("swing of the air in a cycle")).to("Wh/kelvin")  # (1)
-        return cls(cabinet.load, **{**told, "food": cabinet.food, "cop": cabinet.cop, "air": air})
+        return replace(cabinet, air=air)
 
     @property
     def kind(self) -> str:
@@ -155,7 +149,7 @@ class Cabinet:
         """
         (appliance,), of, freezer = self.load.appliances, sampler.of, self.kind == FREEZER
         capacity, thawing, thaw_c, exchange = (of(each) for each in self.nature)
-        mean_w, cop, keeps_c = of(appliance.mean_power, 0), of(self.cop, 0), of(self.inside_at)
+        mean_w, cop, keeps_c = of(appliance.mean_power, 0), of(self.cop, 0), of(self.inside)
         most_w = mean_w / of(self.duty) if appliance.motor is None else appliance.motor.m_as("W")
         warmer = np.maximum(self.room_c - keeps_c, lookup("least step between rooms").value)
         ice_kg = number(positive(ice, "kg", "ice", zero=True), "kg", "ice")

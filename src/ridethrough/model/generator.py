@@ -8,8 +8,8 @@ from typing import Any
 from ..estimate import Estimate, estimate, not_negative
 from ..sources import coefficient, lookup
 from ..units import Q_, Refusal, of_kind, positive, show
+from .nameplate import Ratings
 from .pattern import Pattern
-from .ratings import Ratings
 from .recharge import Recharge, efficiency_of
 
 

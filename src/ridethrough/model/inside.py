@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from ..sources import lookup
-from .charger import LEAST
+from .pattern import LEAST
 
 Moments = Callable[[Any], Any]  # what there is at moments, counted from the beginning of the outage [h]
 NEWTON = 4  # steps to the moment at which the air is cold again

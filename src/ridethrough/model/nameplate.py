@@ -1,14 +1,17 @@
-"""What sticker and label say of an appliance, and what they can't say."""
+"""What sticker and label say of an appliance, and a sheet of an inverter; and what they can't say."""
 
 from __future__ import annotations
 
-import math
+from dataclasses import dataclass
 from typing import Any
 
 import pint
 
 from ..sources import lookup
-from ..units import Q_, Refusal, positive, quantity, read_quantity
+from ..units import Q_, Refusal, positive, quantity, read_quantity, show
+
+WAVEFORMS = ("sine", "stepped")
+UNITS = {"rated": "W", "rated_va": "VA", "surge": "W", "volts": "V", "sleeps_below": "W"}  # of the ratings
 
 
 def apparent_power(voltage: Any, current: Any) -> pint.Quantity:
@@ -70,33 +73,60 @@ def label_power(yearly: Any) -> pint.Quantity:
     return Q_(1000 * energy.magnitude / (24 * lookup("days in a label's year").value), "W")  # (1)
 
 
-def label_limit(product_class: str, adjusted_volume: Any) -> pint.Quantity:
-    """Return the most energy a refrigerator of a US product class may use by its label [kWh/year].
-
-    E = slope * AV + constant, to the nearest kWh, halves up                                  (1)
+@dataclass(frozen=True)
+class Ratings:
+    """What the inverter may carry; None where it is not known.
 
     Parameters
     ----------
-    product_class : str
-        "3" (automatic defrost, top freezer), "3A", "4", "1A" or "3I".
-    adjusted_volume : str or pint.Quantity
-        AV [ft3].
-
-    Raises
-    ------
-    Refusal
-        If the class is not in the table of coefficients, or the volume is not above zero.
-
-    Example
-    -------
-    >>> label_limit("3", "20 ft3")
-    <Quantity(395.0, 'kilowatt_hour / year')>
-
-    References
-    ----------
-    10 CFR 430.32(a), compliance date 2014-09-15.
+    rated : pint.Quantity
+        Largest steady power [W].
+    rated_va : pint.Quantity, optional
+        Largest steady apparent power [VA].
+    surge : pint.Quantity, optional
+        Largest power for the moment of a start [W].
+    waveform : {"sine", "stepped"}, optional
+        Shape of the outlet's voltage; "stepped" is sold as modified sine.
+    volts : pint.Quantity, optional
+        At the outlet [V].
+    legs : int
+        2 where the rating is split over two legs, each with half of it [-].
+    sleeps_below : pint.Quantity, optional
+        Power below which the output switches itself off [W].
     """
-    volume = positive(adjusted_volume, "ft3", "adjusted_volume")
-    slope = lookup(f"US label limit slope, class {product_class}").value
-    constant = lookup(f"US label limit constant, class {product_class}").value
-    return Q_(float(math.floor(slope * volume.magnitude + constant + 0.5)), "kWh/year")  # (1)
+
+    rated: pint.Quantity
+    rated_va: pint.Quantity | None = None
+    surge: pint.Quantity | None = None
+    waveform: str | None = None
+    volts: pint.Quantity | None = None
+    legs: int = 1
+    sleeps_below: pint.Quantity | None = None
+
+    def __post_init__(self) -> None:
+        for name, unit in UNITS.items():
+            if name == "rated" or getattr(self, name) is not None:
+                object.__setattr__(self, name, positive(getattr(self, name), unit, name))
+        if self.waveform not in (None, *WAVEFORMS):
+            raise Refusal(f"waveform={self.waveform!r}", f"one of {', '.join(WAVEFORMS)}", 'Write waveform="sine".')
+        if self.legs not in (1, 2) or isinstance(self.legs, bool):
+            raise Refusal(f"legs={self.legs!r}", "1, or 2 for split phase", "Write legs=2.")
+        if self.surge is not None and self.surge < self.rated:
+            raise Refusal(f"surge={show(self.surge)} beside rated={show(self.rated)}",
+                          "no less than it may carry steadily", "Check both, or leave surge out.")  # fmt: skip
+
+    @classmethod
+    def of(cls, rated: Any, **more: Any) -> Ratings:
+        """Return the ratings given as text or quantities; ratings themselves are returned as they are.
+
+        Parameters
+        ----------
+        rated, more
+            As in `Ratings` itself.
+
+        Example
+        -------
+        >>> Ratings.of("1800 W", surge="3.6 kW", waveform="sine").surge
+        <Quantity(3600.0, 'watt')>
+        """
+        return rated if isinstance(rated, Ratings) else cls(rated, **more)

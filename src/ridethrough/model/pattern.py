@@ -15,6 +15,7 @@ from ..sources import lookup
 from ..units import Refusal, number, of_kind
 
 DAY_H = 24.0
+LEAST = 1e-200  # keeps a division by nothing from being one
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})")
 
 

@@ -8,15 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any, ClassVar, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 import pint
 
-from ..estimate import Estimate
-from ..sources import lookup
-from ..units import Refusal, number
-from .battery import Battery, Rate, percent
+from ..estimate import Estimate, not_negative
+from ..sources import lookup, temperature
+from ..units import Q_, Refusal, number
+from .battery import Rate, percent
 from .inverter import Inverter
 from .rundowns import RundownLine
 from .temperature import TemperatureCurve
@@ -48,181 +48,147 @@ class Heater:
     power: Estimate
     below: pint.Quantity
 
+    @classmethod
+    def of(cls, given: Any) -> Heater | None:
+        """Return the heater given as power [W] and temperature [degC], or none."""
+        if given is None:
+            return None
+        if not isinstance(given, (tuple, list)) or len(given) != 2:
+            raise Refusal(f"heater={given!r}", "its mean power, and the temperature it keeps",
+                          'Write heater=("12 W", "0 degC").')  # fmt: skip
+        return cls(not_negative(given[0], "W", "heater"), temperature(given[1], "heater"))
+
     def on(self, unit_at: Any) -> bool:
         """Return whether it is on at a temperature of the room [degC]."""
         return unit_at is not None and number(unit_at, "degC", "unit_at") < number(self.below, "degC", "below")
 
 
-@dataclass(frozen=True)
-class Printed:
-    """The printed route: capacity from the box, every loss on the battery side.
+@dataclass(frozen=True, kw_only=True)
+class Route:
+    """What a unit holds and takes: by print on its battery's side, by run-downs on its outlet's.
 
-    ``known`` names what was measured all the same: "capacity", "depth_of_discharge", "health", "standby", "efficiency".
+    By print every loss is charged on the battery's side. By run-downs depth of discharge and conversion loss are in the
+    energy already, and nothing charges them again; what differs from the tests is a ratio to them: temperature, rate,
+    age.
+
+    Parameters
+    ----------
+    side : {"battery", "outlet"}
+        Where every number stands.
+    printed : pint.Quantity
+        Printed capacity, packs included [Wh].
+    holds : tuple of Estimate
+        What its cells when new, or as tested, give of the print on this side: the product of these [-].
+    health : Estimate
+        Capacity today over that printed, or over that in the tests [-].
+    depth_of_discharge : Estimate
+        Share of the capacity that the unit gives up before it cuts off [-].
+    inverter : Inverter
+        What is asked on this side for a load at the outlet: at the outlet standby, load, and the bend of the loss.
+    curve : TemperatureCurve
+        What the cold leaves.
+    rating_hours : pint.Quantity
+        The discharge for which the printed capacity holds [h].
+    rate_exponent : Estimate
+        k of t ~ power^-k, above the rating or about the run-downs [-].
+    k1 : Estimate, optional
+        What is lost between the battery and this side, in proportion; None where it is not known [-].
+    heater : Heater, optional
+        Its power on this side.
+    known : frozenset of str
+        What was measured: "capacity", "depth_of_discharge", "health", "standby", "efficiency".
+    line : RundownLine, optional
+        From `fit_rundowns`; None by print.
     """
 
-    battery: Battery
+    side: Literal["battery", "outlet"]
+    printed: pint.Quantity
+    holds: tuple[Estimate, ...]
+    health: Estimate
+    depth_of_discharge: Estimate
     inverter: Inverter
-    heater: Heater | None = None
-    known: frozenset[str] = frozenset()
+    curve: TemperatureCurve
+    rating_hours: pint.Quantity
+    rate_exponent: Estimate
+    k1: Estimate | None
+    heater: Heater | None
+    known: frozenset[str]
+    line: RundownLine | None = None
 
-    side = "battery"
+    @classmethod
+    def by_rundowns(cls, line: RundownLine, tested: pint.Quantity, standby: Estimate, rated: pint.Quantity,
+                    **own: Any) -> Route:  # fmt: skip
+        """Return the route of a line through the run-downs of what has a printed capacity [Wh], with its standby [W].
+
+        Parameters
+        ----------
+        rated : pint.Quantity
+            Largest steady power [W].
+        own
+            Its health, k1 and heater.
+        """
+        takes = Inverter(standby, Estimate.exact(Q_(0, "1")), (line.bend * rated).to("1"), rated)
+        return cls(
+            side="outlet", printed=tested, holds=((line.energy / tested).to("1"), line.next_run),
+            depth_of_discharge=Estimate.exact(Q_(1, "1")), inverter=takes, curve=line.curve,
+            rating_hours=Q_(lookup(f"rating hours, {line.curve.chemistry}").value, "h"),
+            rate_exponent=line.rate_exponent, line=line,
+            known=frozenset(["capacity", "depth_of_discharge", "standby", "efficiency"]), **own,
+        )  # fmt: skip
 
     @property
-    def printed(self) -> pint.Quantity:
-        """Capacity printed on the box [Wh]."""
-        return self.battery.printed
+    def warnings(self) -> tuple[str, ...]:
+        """What limits what its run-downs say."""
+        return () if self.line is None else self.line.warnings
 
     @property
-    def curve(self) -> TemperatureCurve:
-        """What the cold leaves."""
-        return self.battery.curve
+    def heated_in_tests(self) -> bool:
+        """Whether its run-downs have the heater in their standby already."""
+        return self.heater is not None and self.line is not None and self.heater.on(self.line.room)
 
-    @property
-    def standby(self) -> Estimate:
-        """Power with nothing plugged in, from the battery [W]."""
-        return self.inverter.standby
+    def cells_at(self, unit_at: Any) -> Any:
+        """Return the temperature of the cells where the unit stands at ``unit_at`` [degC]."""
+        return self.heater.below if self.heater is not None and self.heater.on(unit_at) else unit_at
 
     def measured(self, *names: str) -> bool:
         """Return whether all of these were measured."""
         return self.known >= {*names}
 
-    heated_in_tests = False
-    warnings: ClassVar[tuple[str, ...]] = ()
-
-    def shares(self, read: Read, printed_wh: Any) -> list[Share]:
-        """Return what of the printed capacity a full unit gives [-]; depth of discharge comes last."""
-        battery = self.battery
+    def shares(self, read: Read) -> list[Share]:
+        """Return what of the printed capacity a full unit gives on this side [-]; depth of discharge comes last."""
+        held, since = f"cells hold {percent(self.holds[0])} of the print", ""
+        if self.line is not None:
+            held, since = "printed to measured at the outlet", " since the tests"
+        depth = self.depth_of_discharge
         return [
-            Share(f"cells hold {percent(battery.holds)} of the print", read(battery.holds, 0),
-                  self.measured("capacity")),
-            Share(f"{percent(battery.health)} health", read(battery.health, 0), self.measured("health")),
-            Share(f"depth of discharge {percent(battery.depth_of_discharge)}", read(battery.depth_of_discharge, 0, 1),
-                  self.measured("depth_of_discharge")),
-        ]  # fmt: skip
-
-    def takes(self, read: Read) -> tuple[Any, Any, Any]:
-        """Return a, b and c of `inverter.asked_w` [W, -, 1/W]."""
-        standby, b, c = self.inverter.takes
-        return read(standby, 0), read(b, 1), read(c, 0)
-
-    def rate(self, read: Read, printed_wh: Any) -> Rate:
-        """Return what a discharge faster than the rating costs."""
-        return Rate(printed_wh / self.battery.rating_hours.m_as("h"), read(self.battery.rate_exponent, 1), 1.0)
-
-    def cold(self, read: Read, cells: Any) -> Any:
-        """Return the capacity at a temperature of the cells over that of the shares [-]."""
-        return read(self.curve.at(cells, "unit_at"), 0)
-
-    def inflow(self, read: Read) -> Any:
-        """Return what recharge at the battery is worth on this side [-]."""
-        return 1.0
-
-    def keeps(self, read: Read) -> Any:
-        """Return what of a charge counts, at the rate that its energy holds for [-]."""
-        return 1.0
-
-    def changed(self, *, measured: bool = False, **other: Any) -> Printed:
-        """Return the route with another standby [W] or inverter, or other numbers of its battery, measured or not."""
-        inverter = other.pop("inverter", self.inverter)
-        names = {*other} if inverter is self.inverter else {*other, "standby", "efficiency"}
-        if "standby" in other:
-            inverter = replace(inverter, standby=other.pop("standby"))
-        known = self.known | names if measured else self.known - names
-        return replace(self, battery=replace(self.battery, **other), inverter=inverter, known=known)
-
-    def with_packs(self, count: int, pack: pint.Quantity, standby: Estimate | None) -> Printed:
-        """Return the route with more packs: each with its printed capacity [Wh] and what it takes [W], if known."""
-        found = self.changed(printed=self.printed + count * pack)
-        if standby is None:
-            return found
-        return found.changed(standby=self.standby + count * standby, measured=self.measured("standby"))
-
-    def fixed(self) -> list[str]:
-        """Return the table's coefficients without a band that this route rests on."""
-        return self.battery.fixed()
-
-
-@dataclass(frozen=True)
-class Measured:
-    """The measured route: energy and standby of the run-down line, every number at the outlet.
-
-    Depth of discharge and conversion loss are in the energy already; charging them again is what this route
-    leaves no room for. What differs from the tests is a ratio to them: temperature, rate, age.
-
-    Parameters
-    ----------
-    printed : pint.Quantity
-        Printed capacity, packs included [Wh].
-    line : RundownLine
-        From `fit_rundowns`.
-    tested : pint.Quantity
-        Printed capacity of what was run down [Wh].
-    standby : Estimate
-        As the outlet sees it [W].
-    health : Estimate
-        Capacity today over that in the tests [-].
-    heater : Heater, optional
-        Its power at the outlet's side.
-    k1 : Estimate, optional
-        Proportional loss of its inverter, which recharge needs to be counted at the outlet [-].
-    """
-
-    printed: pint.Quantity
-    line: RundownLine
-    tested: pint.Quantity
-    standby: Estimate
-    health: Estimate
-    heater: Heater | None = None
-    k1: Estimate | None = None
-
-    side = "outlet"
-
-    @property
-    def curve(self) -> TemperatureCurve:
-        """What the cold leaves."""
-        return self.line.curve
-
-    @property
-    def warnings(self) -> tuple[str, ...]:
-        """What limits what the run-downs say."""
-        return self.line.warnings
-
-    def measured(self, *names: str) -> bool:
-        """Return that whatever stands in its run-downs was measured."""
-        return True
-
-    @property
-    def heated_in_tests(self) -> bool:
-        """Whether the run-downs have the heater in their standby already."""
-        return self.heater is not None and self.heater.on(self.line.room)
-
-    def _energy(self, read: Read, printed_wh: Any) -> Any:
-        """Return E of the line, for as much printed capacity [Wh]."""
-        return read(self.line.energy, 0) * (printed_wh / self.tested.m_as("Wh"))
-
-    def shares(self, read: Read, printed_wh: Any) -> list[Share]:
-        """Return what of the printed capacity a full unit gives at its outlet [-]."""
-        energy = self._energy(read, printed_wh) * read(self.line.next_run, 0)
-        return [
-            Share("printed to measured at the outlet", energy / printed_wh, True),
-            Share(f"{percent(self.health)} health since the tests", read(self.health, 0), False),
+            Share(held, np.prod([read(each, 0) for each in self.holds], axis=0), self.measured("capacity")),
+            Share(f"{percent(self.health)} health{since}", read(self.health, 0), self.measured("health")),
+            Share(f"depth of discharge {percent(depth)}", read(depth, 0, 1), self.measured("depth_of_discharge")),
         ]
 
     def takes(self, read: Read) -> tuple[Any, Any, Any]:
-        """Return a, b and c of `inverter.asked_w`: what is asked at the outlet [W, -, 1/W]."""
-        return read(self.standby, 0), 1.0, read(self.line.bend)
+        """Return a, b and c of `inverter.asked_w` [W, -, 1/W]; by run-downs the loss may bend either way."""
+        standby, b, c = self.inverter.takes
+        return read(standby, 0), read(b, 1), read(c, 0 if self.line is None else -np.inf)
 
     def rate(self, read: Read, printed_wh: Any) -> Rate:
-        """Return what a discharge faster than the run-downs costs, and a slower one gives."""
-        reference_w = self._energy(read, printed_wh) / self.line.reference.m_as("h")
-        return Rate(reference_w, read(self.line.rate_exponent, 1), 0.0)
+        """Return what a discharge faster than the rating, or than the run-downs, costs; a slower one than these gives.
+
+        P_H = C / H,   by run-downs E / T, as much of the print as they measured over their time     (1)
+        """
+        exponent = read(self.rate_exponent, 1)
+        if self.line is None:
+            return Rate(printed_wh / self.rating_hours.m_as("h"), exponent, 1.0)  # (1)
+        return Rate(printed_wh * read(self.holds[0], 0) / self.line.reference.m_as("h"), exponent, 0.0)  # (1)
 
     def cold(self, read: Read, cells: Any) -> Any:
-        """Return the capacity at a temperature of the cells over that in the tests [-]."""
+        """Return the capacity at a temperature of the cells over that of the shares [-]."""
+        if self.line is None:
+            return read(self.curve.at(cells, "unit_at"), 0)
         if self.line.room is None:
             raise Refusal("unit_at for run-downs that state no temperature", "the room's temperature in the tests",
                           'Write fit_rundowns(..., room="20 degC"), or leave unit_at out.')  # fmt: skip
-        then = cells_at(self.heater, self.line.room)
+        then = self.cells_at(self.line.room)
         return read(self.curve.at(cells, "unit_at"), 0) / read(self.curve.at(then, "room"), 0)
 
     def inflow(self, read: Read) -> Any:
@@ -234,39 +200,44 @@ class Measured:
         return 1 / (1 + read(self.k1, 0))
 
     def keeps(self, read: Read) -> Any:
-        """Return what of a charge counts, at the rate of the run-downs [-].
+        """Return what of a charge counts, at the rate that its energy holds for [-].
 
         (P_r / P_H)^(k - 1), at most 1,   P_r = C / (H (1 + k1))                              (1)
 
-        What was charged is there in full at the rating, C in H hours, as on the printed route; P_H, the power of the
-        run-downs, gets less of it.
+        What was charged is there in full at the rating, C in H hours; P_H, the power of run-downs, gets less of it.
         """
-        tested_wh, hours = self.tested.m_as("Wh"), lookup(f"rating hours, {self.curve.chemistry}").value
-        reference_w, exponent, _ = self.rate(read, tested_wh)
-        return np.minimum(tested_wh / hours * self.inflow(read) / reference_w, 1) ** (exponent - 1)  # (1)
+        if self.line is None:
+            return 1.0
+        reference_w, exponent, _ = self.rate(read, 1.0)
+        return np.minimum(self.inflow(read) / self.rating_hours.m_as("h") / reference_w, 1) ** (exponent - 1)  # (1)
 
-    def with_packs(self, count: int, pack: pint.Quantity, standby: Estimate | None) -> Measured:
-        """Return the route with more packs, as run-downs with and without them told, or else as alike as printed."""
-        more, told = count * pack, self.line.pack
-        own = self.standby if standby is None else self.standby + count * standby
-        found = self.changed(printed=self.printed + more, standby=own)
-        if told is None:
-            return found
-        line = replace(self.line, energy=self.line.energy + count * told.energy)
-        return replace(found, line=line, tested=self.tested + more)
+    def changed(self, *, measured: bool = False, **other: Any) -> Route:
+        """Return the route with another standby [W] or other fields of its own, which were measured or not."""
+        known = self.known | {*other} if measured else self.known - {*other}
+        if self.line is not None:
+            known = self.known
+            if "depth_of_discharge" in other:
+                raise Refusal("a depth of discharge for a unit that was measured by run-downs", "a unit from print",
+                              "Its run-downs went down to its own cut-off.")  # fmt: skip
+        if "standby" in other:
+            other["inverter"] = replace(self.inverter, standby=other.pop("standby"))
+        return replace(self, known=known, **other)
 
-    def changed(self, *, measured: bool = True, **other: Any) -> Measured:
-        """Return the route with another printed capacity [Wh], another standby [W] or another health [-]."""
-        if "depth_of_discharge" in other:
-            raise Refusal("a depth of discharge for a unit that was measured by run-downs", "a unit from print",
-                          "Its run-downs went down to its own cut-off.")  # fmt: skip
-        return replace(self, **other)
+    def with_packs(self, count: int, pack: pint.Quantity, standby: Estimate | None) -> Route:
+        """Return the route with more packs: each with its printed capacity [Wh] and what it takes [W], if known.
+
+        By run-downs with and without packs it gives as they told, else of its print as much as the rest.
+        """
+        printed, holds, inverter = self.printed + count * pack, self.holds, self.inverter
+        if self.line is not None and self.line.pack is not None:
+            energy = holds[0] * self.printed + count * self.line.pack.energy
+            holds = ((energy / printed).to("1"), *holds[1:])
+        if standby is not None:
+            inverter = replace(inverter, standby=inverter.standby + count * standby)
+        return replace(self, printed=printed, holds=holds, inverter=inverter)
 
     def fixed(self) -> list[str]:
         """Return the table's coefficients without a band that this route rests on."""
-        return [f"coldest charging, {self.curve.chemistry}"]
-
-
-def cells_at(heater: Heater | None, unit_at: Any) -> Any:
-    """Return the temperature of the cells in a unit that stands at ``unit_at`` [degC]."""
-    return heater.below if heater is not None and heater.on(unit_at) else unit_at
+        rating, coldest = (lookup(f"{what}, {self.curve.chemistry}") for what in ("rating hours", "coldest charging"))
+        own = self.line is not None or float(self.rating_hours.m_as("h")) != rating.value
+        return [coldest.name] if own else [rating.name, coldest.name]

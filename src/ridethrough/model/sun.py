@@ -12,8 +12,7 @@ import numpy as np
 from ..estimate import Estimate, estimate
 from ..sources import coefficient, lookup
 from ..units import Q_, Refusal, is_plain, of_kind, positive, show, truth
-from .charger import LEAST
-from .pattern import DAY_H, Pattern, clock
+from .pattern import DAY_H, LEAST, Pattern, clock
 from .recharge import Days, Recharge, efficiency_of
 
 RIGHT, SOUTH = 90, 180  # degrees
@@ -154,7 +153,7 @@ class Sun(Recharge):
         if not light.any():
             raise Refusal("a panel without sun in that season", "some light", "Check place, when and azimuth.")
         pattern = Pattern(np.ones(light.size), positive(watts, "W", "watts").magnitude * light, begins_h=0.0)
-        derated = coefficient("panel over its print") if derate is None else estimate(derate, "1", "derate")
+        derated = estimate(derate, "1", "derate", coefficient("panel over its print"))
         stored = efficiency_of(efficiency, coefficient("solar charger efficiency"))
         super().__init__(pattern, stored, False, (derated * share).to("1"), once=False, days=days)
         vars(self).update(light=light, share=share)

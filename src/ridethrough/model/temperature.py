@@ -12,7 +12,7 @@ import pint
 
 from ..estimate import Estimate, estimate
 from ..sources import COEFFICIENTS, Coefficient, lookup
-from ..units import Q_, Refusal, number, positive, show
+from ..units import Q_, Refusal, number, of_kind, positive, show
 
 
 @dataclass(frozen=True)
@@ -103,6 +103,15 @@ class TemperatureCurve:
         found = replace(table, scale=scale, coldest=Q_(cold_c, "degC"))
         vars(found)["_z"] = table._z  # the warm run may stand over the table's
         return found
+
+    @classmethod
+    def of(cls, given: TemperatureCurve | None, chemistry: str) -> TemperatureCurve:
+        """Return the user's own curve, refused for another chemistry, or the table's."""
+        own = of_kind(given, cls | None, "curve", "a curve", "Write curve=TemperatureCurve.from_runs(...).")
+        if own is not None and own.chemistry != chemistry:
+            raise Refusal(f"a curve for {own.chemistry} beside {chemistry}", "the curve of the same chemistry",
+                          f'Write TemperatureCurve("{chemistry}").')  # fmt: skip
+        return own or cls(chemistry)
 
     def measured_at(self, temperature: Any) -> bool:
         """Return whether own runs tell the capacity at a temperature [degC]: from the cold one to 25 degC."""

@@ -8,17 +8,14 @@ from typing import Any, cast
 import pint
 
 from ..estimate import Estimate, estimate, not_negative
-from ..sources import coefficient, temperature, usual
-from ..units import Refusal, of_kind, positive, show, whole
-from .battery import Battery
-from .charger import Charger
+from ..sources import coefficient, lookup, usual
+from ..units import Q_, Refusal, of_kind, positive, show, whole
+from .battery import known, of_chemistry, stored_energy
 from .inverter import Inverter
-from .ratings import Ratings
-from .routes import Heater, Measured, Printed
+from .nameplate import Ratings
+from .routes import Heater, Route
 from .rundowns import RundownLine
 from .temperature import TemperatureCurve
-
-FITTED = "Write inverter=Inverter.fit(points, rated)."
 
 
 @dataclass(frozen=True)
@@ -29,12 +26,14 @@ class BackupUnit:
     ----------
     name : str
         What the kit calls it.
-    route : Printed or Measured
+    route : Route
         How it is known; packs included.
     ratings : Ratings
         Packs add capacity, never inverter.
-    charger : Charger
-        Packs add none either.
+    charge_power : Estimate
+        The most that its charger takes, before charge loss [W]; packs add none.
+    taper_from : Estimate
+        Charge from which it takes less and less, in proportion to what is missing to full [-].
     pack : pint.Quantity, optional
         Printed capacity of one more pack [Wh]; None if no packs are known.
     packs_max : int
@@ -46,9 +45,10 @@ class BackupUnit:
     """
 
     name: str
-    route: Printed | Measured
+    route: Route
     ratings: Ratings
-    charger: Charger
+    charge_power: Estimate
+    taper_from: Estimate
     pack: pint.Quantity | None = None
     packs_max: int = 0
     packs: int = 0
@@ -74,10 +74,20 @@ class BackupUnit:
         ----------
         name : str
             What the kit calls it.
-        capacity, volts, depth_of_discharge, health, rating_hours, curve
-            As in `Battery.from_print` [Wh, or Ah with V; -; h].
+        capacity : Estimate, str or pint.Quantity
+            As printed [Wh], or [Ah] with ``volts``.
         chemistry : str
             One of `battery.CHEMISTRIES`.
+        volts : str or pint.Quantity, optional
+            Nominal voltage of what the ampere-hours were printed on [V].
+        depth_of_discharge : Estimate, str or float, optional
+            Usable share [-]; else the table's value and band for the chemistry.
+        health : Estimate, str or float
+            Capacity today over that printed [-]; see `aged`.
+        rating_hours : str or pint.Quantity, optional
+            The discharge that the capacity was rated for [h]; else the table's for the chemistry.
+        curve : TemperatureCurve, optional
+            From the user's own cold run-down; else the table's for the chemistry.
         standby : Estimate, str or pint.Quantity
             Power from the battery with nothing plugged in [W].
         rated : Ratings, str or pint.Quantity
@@ -110,26 +120,30 @@ class BackupUnit:
         ...                       rated="800 W", efficiency="88 %", at="300 W")
         <BackupUnit 'mine': 1,200 Wh printed, standby 9 W at the battery>
         """
-        ratings = Ratings.of(rated)
-        of_kind(inverter, Inverter | None, "inverter", "an inverter", FITTED)
-        of_kind(curve, TemperatureCurve | None, "curve", "a curve", "Write curve=TemperatureCurve.from_runs(...).")
+        of_kind(inverter, Inverter | None, "inverter", "an inverter", "Write inverter=Inverter.fit(points, rated).")
+        ratings, printed = Ratings.of(rated), stored_energy(getattr(capacity, "value", capacity), volts)
         if (inverter is None) == (standby is None and efficiency is None):
             given = "a measured curve beside standby and efficiency" if inverter else "a unit without its losses"
             remedy = 'Write standby="9 W", efficiency="88 %", at="300 W", or inverter=Inverter.fit(points, rated).'
             raise Refusal(given, "either standby and efficiency, or a measured curve", remedy)
         told = {"capacity": capacity, "depth_of_discharge": depth_of_discharge, "health": health,
                 "standby": inverter or standby, "efficiency": inverter or efficiency}  # fmt: skip
-        route = Printed(
-            Battery.from_print(capacity, chemistry, depth_of_discharge, volts=volts, health=health,
-                               rating_hours=rating_hours, curve=curve),
-            inverter or _by_sheet(standby, efficiency, at, ratings.rated),
-            _heater(heater),
-            frozenset(name for name, given in told.items() if isinstance(given, Estimate | Inverter)),
+        holds, usual_h = coefficient("capacity over its print"), lookup(f"rating hours, {known(chemistry)}").value
+        if isinstance(capacity, Estimate):
+            holds = (capacity / capacity.value).to("1")
+        else:
+            usual(printed, "printed capacity", "capacity")
+        depth = of_chemistry("depth of discharge", chemistry)
+        route = Route(
+            side="battery", printed=printed, holds=(holds,), health=not_negative(health, "1", "health"),
+            depth_of_discharge=estimate(depth_of_discharge, "1", "depth_of_discharge", depth),
+            inverter=inverter or _by_sheet(standby, efficiency, at, ratings.rated),
+            curve=TemperatureCurve.of(curve, chemistry),
+            rating_hours=positive(Q_(usual_h, "h") if rating_hours is None else rating_hours, "h", "rating_hours"),
+            rate_exponent=of_chemistry("rate exponent above the rating", chemistry), k1=Estimate.exact(Q_(0, "1")),
+            heater=Heater.of(heater), known=frozenset(n for n, v in told.items() if isinstance(v, Estimate | Inverter)),
         )  # fmt: skip
-        if not isinstance(capacity, Estimate):
-            usual(route.printed, "printed capacity", "capacity")
-        charger = Charger.of(charge_power, taper_from, route.printed)
-        return cls(name, route, ratings, charger, *_packs(pack, packs_max, pack_standby))
+        return cls(name, route, ratings, **_about(printed, charge_power, taper_from, pack, packs_max, pack_standby))
 
     @classmethod
     def from_rundowns(
@@ -162,17 +176,16 @@ class BackupUnit:
         """
         of_kind(line, RundownLine, "line", "a run-down line", "Write line=fit_rundowns([...]).")
         tested = usual(positive(printed, "Wh", "printed"), "printed capacity", "printed")
-        since = not_negative(health, "1", "health")
         if pack_standby is None and line.pack is not None:
             pack_standby = line.pack.standby
         if line.energy.interval()[0] > tested:
             given = f"{show(line.energy.value)} from run-downs of a box that says {show(tested)}"
             remedy = "Check hours and loads, and count its packs in printed."
             raise Refusal(given, "no more at the outlet than is printed", remedy)
-        loss = None if k1 is None else not_negative(k1, "1", "k1")
-        route = Measured(tested, line, tested, line.standby.to("W"), since, _heater(heater), loss)
-        charger = Charger.of(charge_power, taper_from, tested)
-        return cls(name, route, Ratings.of(rated), charger, *_packs(pack, packs_max, pack_standby))
+        loss, ratings = None if k1 is None else not_negative(k1, "1", "k1"), Ratings.of(rated)
+        own = {"health": not_negative(health, "1", "health"), "k1": loss, "heater": Heater.of(heater)}
+        route = Route.by_rundowns(line, tested, line.standby.to("W"), ratings.rated, **own)
+        return cls(name, route, ratings, **_about(tested, charge_power, taper_from, pack, packs_max, pack_standby))
 
     @property
     def printed(self) -> pint.Quantity:
@@ -182,7 +195,7 @@ class BackupUnit:
     @property
     def standby(self) -> Estimate:
         """Power with nothing plugged in, on the side of the route [W]."""
-        return self.route.standby
+        return self.route.inverter.standby
 
     @property
     def chemistry(self) -> str:
@@ -192,7 +205,7 @@ class BackupUnit:
     @property
     def inverter(self) -> Inverter:
         """The loss curve of the printed route; a measured unit has its losses in its energy instead."""
-        if isinstance(self.route, Measured):
+        if self.route.line is not None:
             remedy = "Its conversion loss is part of the measured energy; charging it again would count it twice."
             raise Refusal(f"the loss curve of {self.name}, measured by run-downs", "a unit from print", remedy)
         return self.route.inverter
@@ -230,13 +243,9 @@ class BackupUnit:
         """Return the unit from print with another depth of discharge [-]."""
         return self._with(depth, depth_of_discharge=not_negative(depth, "1", "depth"))
 
-    def with_inverter(self, inverter: Inverter) -> BackupUnit:
-        """Return the unit from print with a measured loss curve, standby included, in place of its sheet's."""
-        return self._with(self.inverter, inverter=of_kind(inverter, Inverter, "inverter", "an inverter", FITTED))
-
     def _with(self, given: Any, **other: Any) -> BackupUnit:
         """Return the unit with a number changed, which was measured if it was given as an Estimate."""
-        return replace(self, route=self.route.changed(**other, measured=isinstance(given, Estimate | Inverter)))
+        return replace(self, route=self.route.changed(**other, measured=isinstance(given, Estimate)))
 
     @property
     def label(self) -> str:
@@ -262,25 +271,19 @@ def _by_sheet(standby: Any, efficiency: Any, at: Any, rated: pint.Quantity) -> I
     return Inverter.from_efficiency(on_sheet(standby, "W", "standby"), efficiency, at, rated)
 
 
-def _packs(pack: Any, packs_max: int, standby: Any) -> tuple[pint.Quantity | None, int, int, Estimate | None]:
-    """Return one pack's capacity [Wh], how many fit, that none is added, and what each takes [W]."""
-    if pack is None and whole(packs_max, "packs_max"):
-        remedy = 'Write pack="700 Wh", packs_max=2.'
-        raise Refusal("packs without their capacity", "the printed capacity of one", remedy)
-    capacity = None if pack is None else usual(positive(pack, "Wh", "pack"), "printed capacity", "pack")
-    return (
-        capacity,
-        whole(packs_max, "packs_max"),
-        0,
-        None if standby is None else not_negative(standby, "W", "pack_standby"),
-    )
-
-
-def _heater(given: Any) -> Heater | None:
-    """Return the heater given as (power, temperature)."""
-    if given is None:
-        return None
-    if not isinstance(given, (tuple, list)) or len(given) != 2:
-        raise Refusal(f"heater={given!r}", "its mean power, and the temperature it keeps",
-                      'Write heater=("12 W", "0 degC").')  # fmt: skip
-    return Heater(not_negative(given[0], "W", "heater"), temperature(given[1], "heater"))
+def _about(printed: pint.Quantity, charge_power: Any, taper_from: Any, pack: Any, packs_max: int,
+           pack_standby: Any) -> dict[str, Any]:  # fmt: skip
+    """Return what a unit's charger takes and what its packs add, of fields' names; for a printed capacity [Wh]."""
+    if whole(packs_max, "packs_max") and pack is None:
+        raise Refusal("packs without their capacity", "the printed capacity of one",
+                      'Write pack="700 Wh", packs_max=2.')  # fmt: skip
+    table = (coefficient("charge power over printed capacity") * printed).to("W")
+    most = estimate(charge_power, "W", "charge_power", table)
+    positive(most.value, "W", "charge_power")
+    return {
+        "charge_power": most,
+        "taper_from": estimate(taper_from, "1", "taper_from", coefficient("taper from")),
+        "pack": None if pack is None else usual(positive(pack, "Wh", "pack"), "printed capacity", "pack"),
+        "packs_max": packs_max,
+        "pack_standby": None if pack_standby is None else not_negative(pack_standby, "W", "pack_standby"),
+    }

@@ -16,7 +16,7 @@ from ..measure.bench import fit_rundowns
 from ..measure.meter import Meter
 from ..measure.rundown import Rundown
 from ..model.load import Load
-from ..model.routes import Measured
+from ..model.routes import Route
 from ..model.unit import BackupUnit
 from ..quantity_text import rows_beside
 from ..sources import temperature
@@ -137,17 +137,19 @@ class Agreement:
             If the unit is known from print, or this was no run from full like its run-downs.
         """
         unit, outage, remedy = self.account.unit, self.account.outage, 'rt.protocol("run-down") tells how.'
-        if not isinstance(unit.route, Measured):
+        route, old = unit.route, unit.route.line
+        if old is None:
             needed = "run-downs at two loads: one alone does not part energy from standby"
             remedy = f"Run it down at a second load; fit_rundowns([agreement.run, ...]) takes this run too; {remedy}"
             raise Refusal(f"one run of {unit.name}, known from print", needed, remedy)
-        old, one = unit.route.line, Q_(1, "1")
-        if unit.packs or outage.recharge or outage.start.value != one or unit.route.health.value != one:
+        one = Q_(1, "1")
+        if unit.packs or outage.recharge or outage.start.value != one or route.health.value != one:
             raise Refusal("a run with packs or recharge, from less than full, or of an aged unit",
                           "one like the run-downs before", f"Note it in your table of run-downs; {remedy}")  # fmt: skip
         line = fit_rundowns([*old.runs, self.run], **old.settings)
-        standby = unit.route.standby + (line.standby - old.standby)
-        return replace(unit, route=replace(unit.route, line=line, standby=standby))
+        own = {"health": route.health, "k1": route.k1, "heater": route.heater}
+        standby = unit.standby + (line.standby - old.standby)
+        return replace(unit, route=Route.by_rundowns(line, unit.printed, standby, unit.ratings.rated, **own))
 
     def __repr__(self) -> str:
         told = "\n  ".join([*map(str, self.checks), *(f"suspect: {each}" for each in self.suspects)])

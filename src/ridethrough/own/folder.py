@@ -278,5 +278,5 @@ def as_measured(unit: BackupUnit, line: RundownLine) -> BackupUnit:
     own = None if packs is None else standby_on("outlet", packs, found_on="battery", k1=k1)
     return BackupUnit.from_rundowns(
         unit.name, line, printed=unit.printed, rated=unit.ratings, k1=k1, pack=unit.pack, packs_max=unit.packs_max,
-        pack_standby=own, charge_power=unit.charger.power, taper_from=unit.charger.taper_from,
+        pack_standby=own, charge_power=unit.charge_power, taper_from=unit.taper_from,
     )  # fmt: skip

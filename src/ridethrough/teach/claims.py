@@ -223,7 +223,7 @@ def _numbers(account: Ledger, sticker: Any, efficiency: Any) -> dict[str, Any]:
         "apparent": sum(_plain(a.apparent, "VA") for a in load.appliances),
         "printed": unit.printed.m_as("Wh"), "shares": np.prod(shares), "start": case.start[0], "cold": own.cold[0],
         "lost": sum(1 - share for share in shares),
-        "health": getattr(unit.route, "battery", unit.route).health.value.m_as("1"),
+        "health": unit.route.health.value.m_as("1"),
         "frost": np.nan if outage.unit_at is None else 1, "reserve": outage.reserve.m_as("Wh"),
         "hours": outage.hours, "rated": unit.ratings.rated.m_as("W"), "packs": unit.packs,
         "sticker": np.nan if sticker is None else number(sticker, "W", "sticker"),

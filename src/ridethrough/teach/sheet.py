@@ -233,8 +233,8 @@ def _measured(given: Any, account: Ledger) -> dict[str, Any]:
     for each in given:
         of_kind(each, tuple(kinds.values()), "measured", "draws, logs and run-down lines", "Write measured=[draw].")
     found = {name: [each for each in given if isinstance(each, kind)] for name, kind in kinds.items()}
-    own = getattr(account.unit.route, "line", None)
-    if own is not None:  # with packs it is another object of the same runs
+    own = account.unit.route.line
+    if own is not None:
         found["lines"] = [own] + [line for line in found["lines"] if line.runs is not own.runs]
     return found
 

@@ -16,7 +16,7 @@ from ...answer.ledger import Ledger, ledger
 from ...answer.outage import Outage
 from ...answer.size import confidence_of
 from ...estimate import Estimate
-from ...model.ageing import aged, charge_after
+from ...model.battery import aged, charge_after
 from ...model.load import Load
 from ...model.rundowns import RundownLine
 from ...model.unit import BackupUnit
