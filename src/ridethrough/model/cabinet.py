@@ -68,14 +68,15 @@ class Cabinet:
         truth(self.full, "full")
         of_kind(self.cop, Estimate | None, "cop", "an Estimate",
                 'Write cop=Estimate.within("150 %", "30 %", "COP").')  # fmt: skip
-        food, inside, cop, air, capacity, thawing, thaws_at, exchange = (coefficient(f"{what}, {kind}") for what in (
-            "food when full", "inside temperature", "heat moved per electric energy", "heat capacity of air and lining",
-            "heat capacity of food", "heat of thawing", "food begins to thaw", "heat from air to food"))  # fmt: skip
         vars(self).update(
-            food=estimate(self.food, "kg", "food", food / (1 if self.full else 2)),
-            inside=estimate(self.inside, "degC", "inside", inside), cop=(self.cop or cop).to("1"),
-            air=estimate(self.air, "Wh/kelvin", "air", air), duty=coefficient("duty cycle of a cold appliance"),
-            nature=(capacity.to("Wh/kg/kelvin"), thawing.to("Wh/kg"), thaws_at, exchange),
+            food=estimate(self.food, "kg", "food", coefficient(f"food when full, {kind}") / (1 if self.full else 2)),
+            inside=estimate(self.inside, "degC", "inside", coefficient(f"inside temperature, {kind}")),
+            cop=(self.cop or coefficient(f"heat moved per electric energy, {kind}")).to("1"),
+            air=estimate(self.air, "Wh/kelvin", "air", coefficient(f"heat capacity of air and lining, {kind}")),
+            nature=(coefficient(f"heat capacity of food, {kind}").to("Wh/kg/kelvin"),
+                    coefficient(f"heat of thawing, {kind}").to("Wh/kg"),
+                    coefficient(f"food begins to thaw, {kind}"), coefficient(f"heat from air to food, {kind}")),
+            duty=coefficient("duty cycle of a cold appliance"),
         )  # fmt: skip
         for name, value in (("food", self.food), ("air", self.air), ("cop", self.cop)):
             if not value.value.magnitude > 0:

@@ -238,6 +238,7 @@ class Route:
 
     def fixed(self) -> list[str]:
         """Return the table's coefficients without a band that this route rests on."""
-        rating, coldest = (lookup(f"{what}, {self.curve.chemistry}") for what in ("rating hours", "coldest charging"))
+        chemistry = self.curve.chemistry
+        rating, coldest = lookup(f"rating hours, {chemistry}"), lookup(f"coldest charging, {chemistry}")
         own = self.line is not None or float(self.rating_hours.m_as("h")) != rating.value
         return [coldest.name] if own else [rating.name, coldest.name]
