@@ -91,10 +91,8 @@ def prepare(folder: Path) -> str:
     text = f"Your lessons are in {folder.resolve()}. New files: {len(copied)}; "
     text += "those already there are as you left them."
     if changed:
-        text += (
-            f"\nThe kit's copy has changed since yours was made, and yours was kept: {', '.join(changed)}. "
-            "To get the new one, rename yours and run this command again."
-        )
+        text += f"\nThe kit's copy has changed since yours was made, and yours was kept: {', '.join(changed)}. "
+        text += "To get the new one, rename yours and run this command again."
     return text
 
 

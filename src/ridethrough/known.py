@@ -65,8 +65,8 @@ class Known:
     def __repr__(self) -> str:
         low, high = self.interval()
         digits = 0 if float(self.expanded().magnitude) >= 10 else None
-        low_text = show(low, digits).rsplit(" ", 1)[0] if " " in show(low, digits) else show(low, digits)
-        return f"<{type(self).__name__} {show(self.value, digits)}, 95 %: {low_text} to {show(high, digits)}>"
+        ends = f"{show(low, digits).rsplit(' ', 1)[0]} to {show(high, digits)}"
+        return f"<{type(self).__name__} {show(self.value, digits)}, 95 %: {ends}>"
 
     def _repr_html_(self) -> str:
         return f"<span>{self}</span>"

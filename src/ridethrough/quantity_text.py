@@ -58,10 +58,8 @@ def registry() -> pint.UnitRegistry:
 
 
 # How people write a unit -> pint's name of it. Looked up as written, then without regard to case
-# where that leaves one reading: "KWH" is read, "mw" (milli or mega?) is not. Beside it one example for each kind.
-_SPELLINGS = rows_beside(__file__, "spellings.csv")
-EXAMPLES = {row["unit"]: (row["needed"], row["example"]) for row in _SPELLINGS if row["needed"]}
-_EXACT = {text: row["unit"] for row in _SPELLINGS for text in row["spellings"].split()}
+# where that leaves one reading: "KWH" is read, "mw" (milli or mega?) is not.
+_EXACT = {text: row["unit"] for row in rows_beside(__file__, "spellings.csv") for text in row["spellings"].split()}
 
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _PART = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[^\s\d+.-][^\d\s]*(?:[23²³](?!\d))?(?:\s(?i:hours?)\b)?"
@@ -81,12 +79,9 @@ def unit_name(text: str) -> str:
             raise Refusal(f"the unit {part!r}", "a unit of this trade", _respelt(part, sorted(alike)))
         names += found
     if len(names) == 2 and names[0].endswith("watt") and names[1] in {"second", "minute", "hour", "day"}:
-        raise Refusal(
-            f"{text!r}, which would be a power that keeps changing",
-            PER_HOUR,
-            "A watt is already energy per time: 1 W is 1 Wh every hour. "
-            "For how fast energy flows write W, for how much has flowed write Wh.",
-        )
+        given = f"{text!r}, which would be a power that keeps changing"
+        remedy = "For how fast energy flows write W, for how much has flowed write Wh."
+        raise Refusal(given, PER_HOUR, f"A watt is already energy per time: 1 W is 1 Wh every hour. {remedy}")
     return " / ".join(names)
 
 
@@ -163,9 +158,6 @@ decimal mark to some and groups thousands to others. Write "1.3 kWh" if the comm
     signed = any(part["number"][0] in "+-" for part in parts[1:])
     falling = timely and all(1 * b.units < 1 * a.units for a, b in pairwise(values))
     if len(values) > 1 and (signed or not falling):
-        raise Refusal(
-            repr(text),
-            "one number and one unit; only times have parts, the longest first",
-            'Write for example "1.3 kWh" or "1 h 30 min".',
-        )
+        needed = "one number and one unit; only times have parts, the longest first"
+        raise Refusal(repr(text), needed, 'Write for example "1.3 kWh" or "1 h 30 min".')
     return sum(values[1:], values[0])

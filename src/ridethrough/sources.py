@@ -17,8 +17,7 @@ import pandas as pd
 import pint
 
 from .estimate import Estimate
-from .quantity_text import rows_beside
-from .units import Q_, Refusal, float_of, quantity, show, unit_name
+from .units import Q_, Refusal, float_of, quantity, rows_beside, show, unit_name
 
 # "common practice" has no document behind it; "from memory" has one that was not at hand.
 KINDS = ("published", "common practice", "from memory", "invented")
@@ -101,9 +100,8 @@ def lookup(name: str) -> Coefficient:
     """Return the table's entry called ``name``, or say which names there are."""
     if name not in _TABLE:
         near = [known for known in _TABLE if known.split(",")[0] == str(name).split(",")[0]]
-        raise Refusal(
-            f"the coefficient {name!r}", "one that the table holds", f"Write one of: {'; '.join(near or _TABLE)}."
-        )
+        remedy = f"Write one of: {'; '.join(near or _TABLE)}."
+        raise Refusal(f"the coefficient {name!r}", "one that the table holds", remedy)
     return _TABLE[name]
 
 
@@ -125,9 +123,8 @@ def usual(value: pint.Quantity, what: str, name: str) -> pint.Quantity:
     known = lookup(f"{what}, usual")
     if not known.low <= value.m_as(unit_name(known.unit)) <= known.high:
         low, high = (show(Q_(end, known.unit)) for end in (known.low, known.high))
-        raise Refusal(
-            f"{name}={show(value, 2)}", f"a {what} from {low} to {high}", f"Check number and unit: {known.note}."
-        )
+        needed = f"a {what} from {low} to {high}"
+        raise Refusal(f"{name}={show(value, 2)}", needed, f"Check number and unit: {known.note}.")
     return value
 
 

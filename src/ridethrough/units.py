@@ -15,8 +15,12 @@ from typing import Any
 
 import pint
 
-from .quantity_text import CLOCK, EXAMPLES, NO_QUANTITY, Refusal, read_quantity, registry, unit_name
+from .quantity_text import CLOCK, NO_QUANTITY, Refusal, read_quantity, registry, rows_beside, unit_name
 
+# What is measured in a unit, in words, and an example.
+EXAMPLES = {
+    row["unit"]: (row["needed"], row["example"]) for row in rows_beside(__file__, "spellings.csv") if row["needed"]
+}
 _LARGEST = 1e100  # so that squares of what is given are numbers still
 
 
@@ -86,10 +90,8 @@ def quantity(value: Any, unit: str, name: str) -> pint.Quantity:
         raise Refusal(f"{name}={value!r}", needed, remedy)
     if not found.is_compatible_with(target):
         if "voltampere" in {target, f"{found.units:D}"}:
-            remedy = (
-                "Volt-amperes are not watts: the two differ by the power factor. "
-                f"Give the watts, or both the volt-amperes and the power factor. {remedy}"
-            )
+            both = "Give the watts, or both the volt-amperes and the power factor."
+            remedy = f"Volt-amperes are not watts: the two differ by the power factor. {both} {remedy}"
         raise Refusal(f"{name}={str(value)!r}, {_kind(found)}", what, remedy)
     converted = found.to(target)
     if target == "degree_Celsius":  # 32 degF is 0 degC, not 6e-14 above it
@@ -97,11 +99,9 @@ def quantity(value: Any, unit: str, name: str) -> pint.Quantity:
     if not abs(float(getattr(converted.magnitude, "nominal_value", converted.magnitude))) < _LARGEST:
         raise Refusal(f"{name}={value!r}", f"a finite {what.split(' ', 1)[1]}", remedy)
     if share and not 0 <= converted.magnitude <= 1:
-        raise Refusal(
-            f"{name}={value!r}, which is {converted.magnitude:g} times the whole",
-            "a share between 0 and 1, or a percentage from 0 % to 100 %",
-            f'For a percentage write {name}="{value} %".' if bare and value > 1 else remedy,
-        )
+        given = f"{name}={value!r}, which is {converted.magnitude:g} times the whole"
+        remedy = f'For a percentage write {name}="{value} %".' if bare and value > 1 else remedy
+        raise Refusal(given, "a share between 0 and 1, or a percentage from 0 % to 100 %", remedy)
     return converted
 
 
@@ -241,11 +241,8 @@ def width_of(u: Any, held: pint.Quantity) -> float:
     given = registry().Quantity(given.magnitude, difference_unit(given.units))  # "2 degC" is a difference here
     width = float(given.m_as(unit)) if given.is_compatible_with(unit) else math.nan
     if not 0 <= width < math.inf:
-        raise Refusal(
-            f"an uncertainty of {u} for {show(held)}",
-            "a finite uncertainty of zero or more in a unit of the same kind",
-            f'Write for example "1 {unit:~P}".',
-        )
+        needed = "a finite uncertainty of zero or more in a unit of the same kind"
+        raise Refusal(f"an uncertainty of {u} for {show(held)}", needed, f'Write for example "1 {unit:~P}".')
     return width
 
 

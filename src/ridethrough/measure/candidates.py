@@ -15,9 +15,8 @@ import pint
 from ..model.nameplate import Ratings
 from ..model.price import Price, PriceList, day_of
 from ..model.unit import BackupUnit
-from ..quantity_text import rows_beside
 from ..sources import coefficient
-from ..units import Q_, Refusal, float_of, of_kind
+from ..units import Q_, Refusal, float_of, of_kind, rows_beside
 from .layout import Place, head_of, split_by
 
 # Each column's unit (none for text), whether a unit can't be reckoned with without it, where it goes, and

@@ -18,9 +18,8 @@ from ..measure.rundown import Rundown
 from ..model.load import Load
 from ..model.routes import Route
 from ..model.unit import BackupUnit
-from ..quantity_text import rows_beside
 from ..sources import temperature
-from ..units import Q_, Refusal, of_kind, positive, show
+from ..units import Q_, Refusal, of_kind, positive, rows_beside, show
 
 SUSPECTS = rows_beside(__file__, "suspects.csv")
 AGREES, FAR, OPEN = "agrees", "does not agree", "cannot tell"

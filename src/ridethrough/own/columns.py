@@ -7,8 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from ..measure.layout import Layout, find_layout, unit_of, words_of
-from ..quantity_text import rows_beside
-from ..units import Q_, Refusal, float_of, registry, unit_name
+from ..units import Q_, Refusal, float_of, registry, rows_beside, unit_name
 
 ORDER = ("settings", "units", "prices", "run-downs", "log")  # what a file may hold; later ones need what was before
 ROLES = {row["role"]: row for row in rows_beside(__file__, "rundown_columns.csv")}

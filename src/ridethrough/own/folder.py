@@ -26,8 +26,7 @@ from ..measure.standby import standby_on
 from ..model.load import Load
 from ..model.rundowns import RundownLine
 from ..model.unit import BackupUnit
-from ..quantity_text import rows_beside
-from ..units import Refusal, of_kind
+from ..units import Refusal, of_kind, rows_beside
 from .columns import ORDER, cell_of, rundown_roles, taken_for
 
 MISSING = {row.pop("what"): row for row in rows_beside(__file__, "missing.csv")}
