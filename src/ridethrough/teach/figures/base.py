@@ -6,7 +6,9 @@ import base64
 import html
 import io
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from itertools import chain
+from math import ceil, floor
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -14,16 +16,18 @@ import numpy as np
 import pint
 from matplotlib import rc_context, rc_params_from_file
 from matplotlib.axes import Axes
+from matplotlib.axis import Axis
+from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 from PIL import Image
 
 from ...known import Known
-from .letters import Canvas
 from .palette import INK
 
 _STYLE = rc_params_from_file(Path(__file__).parents[1] / "kit.mplstyle", use_default_template=False)
 _SHOWN = 0.75  # of the size drawn: controls, sentence and picture fit on a small screen
+_WORDS = 150  # kept as drawn, as most stood in the picture before: 20 MB at most
 
 About = Sequence[str]  # what the grey line explains of a picture
 Picture = Callable[[Axes], About]
@@ -54,6 +58,68 @@ def plain(amount: Known | pint.Quantity) -> float:
     return float((amount.value if isinstance(amount, Known) else amount).magnitude)
 
 
+@lru_cache(_WORDS)
+def _written(words: str, look: Any, colour: Any, dpi: float, x: float, y: float) -> tuple[np.ndarray, int]:
+    """Return the pixels of words that begin near (0, 0), upside down, and how far left and below they begin."""
+    width, height, _ = RendererAgg(1, 1, dpi).get_text_width_height_descent(words, look, False)
+    around = 4 + ceil(height)
+    page = RendererAgg(ceil(width) + 2 * around, 2 * around, dpi)
+    ink = page.new_gc()
+    ink.set_foreground(colour, isRGBA=True)
+    page.draw_text(ink, around + x, around + y, words, look, 0)
+    return np.asarray(page.buffer_rgba())[::-1].copy(), around
+
+
+class _Renderer(RendererAgg):
+    """Draws like its parent, words from memory where they were drawn in the same look."""
+
+    def draw_text(self, gc: Any, x: float, y: float, s: str, prop: Any, angle: float, ismath: Any = False,
+                  mtext: Any = None) -> None:  # fmt: skip
+        """Draw text; see the parent."""
+        if ismath or angle or gc.get_clip_rectangle() or gc.get_clip_path() != (None, None):
+            super().draw_text(gc, x, y, s, prop, angle, ismath, mtext)
+            return
+        pixels, around = _written(s, prop, gc.get_rgb(), self.dpi, x % 1, y % 1)
+        self.draw_image(gc, floor(x) - around, int(self.height) - floor(y) - around, pixels)
+
+
+class Canvas(FigureCanvasAgg):
+    """A canvas that draws the marks and labels of its axes once, as long as they stay what they are."""
+
+    renderer: Any = None
+    _looks: Any = None
+    _ground: Any = None
+
+    def get_renderer(self) -> Any:
+        """Return what draws, a new one where the size has changed."""
+        size = (*self.get_width_height(physical=True), self.figure.dpi)
+        if self.renderer is None or size != (self.renderer.width, self.renderer.height, self.renderer.dpi):
+            self.renderer = _Renderer(*size)
+        return self.renderer
+
+    def draw(self) -> None:
+        """Draw the figure: first what may be kept, then all the rest."""
+        renderer, marks = self.get_renderer(), [mark for axes in self.figure.axes for mark in (axes.xaxis, axes.yaxis)]
+        looks = [renderer, *map(_look, marks)]
+        if looks != self._looks:
+            np.asarray(renderer.buffer_rgba())[:] = 255
+            for mark in marks:
+                mark.draw(renderer)
+            self._looks, self._ground = looks, self.copy_from_bbox(self.figure.bbox)
+        self.restore_region(self._ground)
+        self.figure.draw(renderer)
+
+
+def _look(axis: Axis) -> list[Any]:
+    """Return what decides how the marks and the label of an axis look."""
+    places, label = list(axis.get_majorticklocs()), axis.label
+    return [
+        axis.axes.get_position().bounds, axis.axes.viewLim.bounds, axis.get_visible(), axis.get_scale(), places,
+        axis.get_major_formatter().format_ticks(places), str(axis.get_tick_params()),
+        label.get_text(), label.get_color(), label.get_fontsize(), label.get_fontweight(),
+    ]  # fmt: skip
+
+
 def canvas() -> Figure:
     """Return an empty figure with one axes, in the kit's style."""
     with rc_context(_STYLE):
@@ -69,6 +135,7 @@ def add_axes(figure: Figure) -> Axes:
     for axis in (axes.xaxis, axes.yaxis):
         axis.set_major_locator(MaxNLocator(5))
         axis.set_major_formatter("{x:,.4g}")
+        axis.set_animated(True)  # `Canvas` draws it
     return axes
 
 
