@@ -16,7 +16,7 @@ from ridethrough.model.load import Load
 from ridethrough.model.unit import BackupUnit
 from ridethrough.teach.figures import canvas
 from ridethrough.teach.figures.palette import OWN
-from ridethrough.teach.views import household
+from ridethrough.teach.views import appliances as household
 from ridethrough.units import Q_, Refusal
 
 UNIT = BackupUnit.from_print(

@@ -18,7 +18,7 @@ from ridethrough.model.sun import Sun
 from ridethrough.model.unit import BackupUnit
 from ridethrough.teach.figures import canvas
 from ridethrough.teach.panels import Panel
-from ridethrough.teach.views.stretching import stretch_panel, stretch_view
+from ridethrough.teach.views.outages import stretch_panel, stretch_view
 
 EXACT = Estimate.exact
 FRIDGE = Cabinet(Load.cycling("90 W", "40 %", "fridge").in_a_room_of("20 degC", "refrigerator"))

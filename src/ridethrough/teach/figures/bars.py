@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
+import pandas as pd
 from matplotlib.axes import Axes
 
 from ...answer.ledger import Ledger, Line
@@ -16,9 +16,9 @@ from .palette import APPLIANCE, ASSUMED, BEFORE, HELD, INK, KEPT, LEFT, MAINS, O
 _LONGEST = 29  # characters that fit beside the bars
 _COLOURS = {"total": HELD, "battery": KEPT, "load": APPLIANCE, "loss": OWN, "recharge": MAINS}
 _MISSING: dict[str, dict[str, Any]] = {
-    "kept back": {"color": KEPT},
-    "not full": {"color": KEPT, "alpha": 0.35},
-    "lost to age": {"facecolor": "white", "edgecolor": INK, "linewidth": 1},
+    "kept back (Wh)": {"color": KEPT},
+    "not full (Wh)": {"color": KEPT, "alpha": 0.35},
+    "lost to age (Wh)": {"facecolor": "white", "edgecolor": INK, "linewidth": 1},
 }
 
 
@@ -102,51 +102,34 @@ def bars_figure(axes: Axes, bars: Sequence[tuple[str, Known, bool]], axis: str, 
     return "thin lines: 95 % interval", "hatched: not measured"
 
 
-@dataclass(frozen=True)
-class Box:
-    """What is printed on one box, in its parts.
-
-    Parameters
-    ----------
-    name, chemistry : str
-        What the kit calls the unit, and what its battery is made of.
-    printed_wh : float
-        What is printed [Wh].
-    missing_wh : mapping from str to float
-        What of it may not be used, by the reason: "kept back", "not full", "lost to age" [Wh].
-    usable : Known
-        The rest, which may be used [Wh].
-    """
-
-    name: str
-    chemistry: str
-    printed_wh: float
-    missing_wh: Mapping[str, float]
-    usable: Known
-
-
-def capacity_figure(axes: Axes, boxes: Sequence[Box]) -> About:
-    """Draw a bar for each box, the first on top, as long as what is printed: usable in blue, then what is missing.
+def capacity_figure(axes: Axes, accounts: Sequence[Ledger], table: pd.DataFrame) -> About:
+    """Draw a bar for each unit, the first on top, as long as what is printed: usable in blue, then what is missing.
 
     Parameters
     ----------
     axes
         As in `ledger_figure`.
-    boxes : sequence of Box
-        What to show.
+    accounts : sequence of Ledger
+        Of units known from print.
+    table : pandas.DataFrame
+        A row for each: what of it may not be used, by the reason [Wh].
     """
-    _rows(axes, [f"{box.name}\n{box.chemistry}" for box in boxes], "energy at the battery (Wh)", left=0.275, right=0.87)
-    for row, box in enumerate(boxes):
-        level = plain(box.usable)
-        axes.barh(row, level, height=0.6, color=HELD)
-        for reason, energy in box.missing_wh.items():
+    units = [account.unit for account in accounts]
+    _rows(axes, [f"{unit.name}\n{unit.chemistry}" for unit in units], "energy at the battery (Wh)", left=0.275,
+          right=0.87)  # fmt: skip
+    for row, account in enumerate(accounts):
+        usable = account.available
+        axes.barh(row, plain(usable), height=0.6, color=HELD)
+        level = plain(usable)
+        for reason, look in _MISSING.items():
+            energy = table[reason].iloc[row]
             if energy > 0:
-                axes.barh(row, energy, left=level, height=0.6, **_MISSING[reason])
+                axes.barh(row, energy, left=level, height=0.6, **look)
             level += energy
-        _interval(axes, row, 0, box.usable)
-        beside(axes, row - 0.11, show(box.usable.value, 0), fontsize=15, fontweight="bold")
-        beside(axes, row + 0.15, f"of {box.printed_wh:,.0f} Wh", fontsize=12.5)
-    axes.set_xlim(0, 1.005 * max(box.printed_wh for box in boxes))
+        _interval(axes, row, 0, usable)
+        beside(axes, row - 0.11, show(usable, 0), fontsize=15, fontweight="bold")
+        beside(axes, row + 0.15, f"of {show(account.unit.printed, 0)}", fontsize=12.5)
+    axes.set_xlim(0, 1.005 * max(plain(unit.printed) for unit in units))
     return "dark: usable", "light: kept back", "pale: not full", "outlined: lost to age", "thin lines: 95 % interval"
 
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pint
 from matplotlib.axes import Axes
 from matplotlib.ticker import MultipleLocator
@@ -18,7 +18,7 @@ from ...measure.log import MeterLog
 from ...sources import Coefficient
 from ...units import show
 from .base import About, add_axes, apart, beside, clock, level, plain
-from .palette import APPLIANCE, ASSUMED, HELD, INK, KEPT, MAINS, OWN, SHORT, SUM_ASSUMED
+from .palette import APPLIANCE, ASSUMED, HELD, INK, KEPT, MAINS, SHORT, SUM_ASSUMED
 
 _SINCE, _POWER = "hours since the log began (h)", "power at the outlet (W)"
 _SPAN_H = 30.0  # the part of an outage that is shown of a household
@@ -101,24 +101,25 @@ def starts_figure(axes: Axes, hours: np.ndarray, power_w: np.ndarray, running_w:
     return "a dot: the highest reading in a start's first minute", "large: a start was caught", "hatched: assumed"
 
 
-def parting_figure(axes: Axes, lines: Sequence[tuple[str, np.ndarray, np.ndarray, bool]]) -> About:
+def parting_figure(axes: Axes, counted_wh: pd.DataFrame, measured: str) -> About:
     """Draw energies counted from the same moment, labelled where they end.
 
     Parameters
     ----------
     axes
         As in `ledger_figure`.
-    lines : sequence of (str, array, array, bool)
-        Label, hours [h], energy so far [Wh], and whether it was measured; three at most were not.
+    counted_wh : pandas.DataFrame
+        A column for each way of counting, three at most beside the measured one [Wh]; the index counts hours [h].
+    measured : str
+        Which of them was measured.
     """
     axes.figure.subplots_adjust(left=0.11, right=0.78)
-    ends = [float(energy_wh[-1]) for _, _, energy_wh, _ in lines]
-    broken = iter(("--", ":", "-."))
-    for (label, hours, energy_wh, measured), y in zip(lines, apart(ends, 0.07 * max(ends)), strict=True):
-        colour, style = (APPLIANCE, "-") if measured else (SUM_ASSUMED["color"], next(broken))
-        axes.plot(hours, energy_wh, color=colour, linestyle=style, linewidth=3)
-        beside(axes, y, f"{label} {energy_wh[-1]:,.0f} Wh", 1.015, color=colour, fontweight="bold")
-    axes.set(xlim=(0, max(hours[-1] for _, hours, _, _ in lines)), ylim=(0, 1.05 * max(ends)), xlabel=_SINCE,
+    ends, broken = counted_wh.iloc[-1], iter(("--", ":", "-."))
+    for (name, energy_wh), y in zip(counted_wh.items(), apart(list(ends), 0.07 * ends.max()), strict=True):
+        colour, style = (APPLIANCE, "-") if name == measured else (SUM_ASSUMED["color"], next(broken))
+        axes.plot(energy_wh, color=colour, linestyle=style, linewidth=3)
+        beside(axes, y, f"{name} {energy_wh.iloc[-1]:,.0f} Wh", 1.015, color=colour, fontweight="bold")
+    axes.set(xlim=(0, counted_wh.index[-1]), ylim=(0, 1.05 * ends.max()), xlabel=_SINCE,
              ylabel="energy so far, at the outlet (Wh)")  # fmt: skip
     return ("broken lines: not measured",)
 
@@ -198,41 +199,21 @@ def emptying_figure(axes: Axes, night: Ride, warm: Ride, begins: int) -> About:
     return "pale: out of reach in the cold", "flat lines: 95 % interval"
 
 
-@dataclass(frozen=True)
-class Taken:
-    """What several things take while a unit carries them, through time.
-
-    Parameters
-    ----------
-    colours : mapping from str to str
-        What is plugged in, by name.
-    edges_h : array of shape (n + 1,)
-        Moments between which the powers stand still, counted from the beginning [h].
-    power_w : array of shape (things, n)
-        Their powers [W].
-    times_h : array of shape (m,)
-        Moments, the last one when the unit is empty [h].
-    energy_wh : array of shape (things + 1, m)
-        What each has taken by then, and last what the unit took for itself [Wh].
-    """
-
-    colours: Mapping[str, str]
-    edges_h: np.ndarray
-    power_w: np.ndarray
-    times_h: np.ndarray
-    energy_wh: np.ndarray
-
-
-def household_figure(axes: Axes, taken: Taken, *, rated_w: float, peaks_w: float, begins: int) -> About:
+def household_figure(axes: Axes, power_w: pd.DataFrame, taken_wh: pd.DataFrame, *, colours: Mapping[Any, str],
+                     levels_w: tuple[float, float], begins: int) -> About:  # fmt: skip
     """Draw power under the inverter's rating, and below it energy up to what the unit holds.
 
     Parameters
     ----------
     axes
         As in `ledger_figure`.
-    taken : Taken
-        What is shown.
-    rated_w, peaks_w : float
+    power_w : pandas.DataFrame
+        A column for each load, its power from each moment on [W]; the index counts from the beginning [h].
+    taken_wh : pandas.DataFrame
+        What each has taken by each moment, and last what the unit took for itself [Wh], until it is empty [h].
+    colours : mapping from name to str
+        A colour for each.
+    levels_w : (float, float)
         What the inverter may carry, and all peaks together [W].
     begins : int
         The clock's hour at the beginning [h].
@@ -241,22 +222,22 @@ def household_figure(axes: Axes, taken: Taken, *, rated_w: float, peaks_w: float
     below = figure.axes[1] if len(figure.axes) > 1 else add_axes(figure)
     axes.set_position((_LEFT, 0.60, _WIDTH, 0.24))
     below.set_position((_LEFT, 0.13, _WIDTH, 0.41))
-    _powers(axes, taken, rated_w, peaks_w)
-    _energies(below, taken)
+    shown = power_w[: power_w.index.searchsorted(_SPAN_H) + 1]
+    axes.stackplot(shown.index, shown.T, step="post", colors=[colours[name] for name in shown])
+    _powers(axes, *levels_w)
+    below.stackplot(taken_wh.index, taken_wh.T, colors=[colours[name] for name in taken_wh])
+    _energies(below, taken_wh.iloc[-1], colours)
     for each in (axes, below):
         each.set_xlim(0, _SPAN_H)
-        each.axvline(taken.times_h[-1], linestyle=":")
+        each.axvline(taken_wh.index[-1], linestyle=":")
     axes.set_xticks([])
     axes.locator_params(axis="y", nbins=3)
     clock(below, begins, _SPAN_H + 1, -begins % 6, 6)
     return "above: how fast", "below: how much, until the unit is empty", "dotted: empty"
 
 
-def _powers(axes: Axes, taken: Taken, rated_w: float, peaks_w: float) -> None:
-    """Draw the powers, one on top of the other, and the two levels to compare: the rating and all peaks at once."""
-    shown = np.searchsorted(taken.edges_h, _SPAN_H)
-    edges = np.repeat(taken.edges_h[: shown + 1], 2)[1:-1]
-    axes.stackplot(edges, np.repeat(taken.power_w[:, :shown], 2, axis=1), colors=taken.colours.values())
+def _powers(axes: Axes, rated_w: float, peaks_w: float) -> None:
+    """Draw the two levels that powers are compared with: the rating and all peaks at once."""
     rating_at, peaks_at = apart([rated_w, peaks_w], 0.20 * rated_w)
     level(axes, rated_w, f"rating {rated_w:,.0f} W", label_at=rating_at)
     level(axes, peaks_w, f"all peaks {peaks_w:,.0f} W", label_at=peaks_at, linestyle="--",
@@ -264,15 +245,13 @@ def _powers(axes: Axes, taken: Taken, rated_w: float, peaks_w: float) -> None:
     axes.set(ylim=(0, 1.2 * rated_w), ylabel="power (W)")
 
 
-def _energies(axes: Axes, taken: Taken) -> None:
-    """Draw the energies, one on top of the other, up to what the unit holds, each named beside its end."""
-    colours, ends = {**taken.colours, "the unit itself": OWN}, taken.energy_wh[:, -1]
+def _energies(axes: Axes, ends: pd.Series, colours: Mapping[Any, str]) -> None:
+    """Name what each has taken, one on top of the other, beside its end, and what the unit holds."""
     holds = float(ends.sum())
-    axes.stackplot(taken.times_h, taken.energy_wh, colors=colours.values())
     places = apart(list(np.cumsum(ends) - ends / 2), 0.115 * holds)
-    axes.scatter([1.03] * len(places), places, s=90, c=[*colours.values()], marker="s",
+    axes.scatter([1.03] * len(places), places, s=90, c=[colours[name] for name in ends.index], marker="s",
                  transform=axes.get_yaxis_transform(), clip_on=False)  # fmt: skip
-    for y, name, energy in zip(places, colours, ends, strict=True):
+    for y, (name, energy) in zip(places, ends.items(), strict=True):
         beside(axes, y, f"{name} {energy:,.0f} Wh", 1.055, fontsize=12.5)
     axes.axhline(holds)
     axes.text(0.3, 1.03 * holds, f"the unit holds {holds:,.0f} Wh", fontsize=12.5)

@@ -1,4 +1,4 @@
-"""What an appliance draws, how sure that is, and the starts that a meter can't see: lessons 01, 03, 06."""
+"""What an appliance draws and how sure that is, starts that no meter sees, several loads: lessons 01, 03, 06, 10."""
 
 from __future__ import annotations
 
@@ -10,14 +10,28 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from ...answer.case import case_of
+from ...answer.ledger import ledger
+from ...answer.outage import Outage
+from ...answer.ride import through
+from ...answer.stretches import stretches
 from ...estimate import Estimate
 from ...measure.draw import Draw, measure_draw
 from ...measure.log import Meter, MeterLog
+from ...model.load import Load
 from ...model.nameplate import label_power
+from ...model.unit import BackupUnit
 from ...sources import lookup
 from ...units import Q_, Refusal, number, quantity, show
-from ..figures import Curve, band_figure, bars_figure, parting_figure, plain, starts_figure, trace_figure
+from .. import figures
+from ..figures import LOADS, OWN, Curve, plain
 from ..panels import Choice, Panel, Slider, View
+from ..pantry import kitchen_draw, store_freezer, store_log
+
+_DAY = Q_(24, "h")
+_MOMENTS = 240
+_OUTAGE = 2 * _DAY  # long enough to empty the unit, whenever it begins
+_OWN = "the unit itself"
 
 
 def trace_view(log: MeterLog, draw: Draw, sticker: Any, *, hours: tuple[float, float] = (0, 24)) -> View:
@@ -31,26 +45,22 @@ def trace_view(log: MeterLog, draw: Draw, sticker: Any, *, hours: tuple[float, f
         runs = f"it runs {share:.0f} % of the time at about {show(draw.running_power)}; "
     text = f"{draw.name}: on average {draw.mean_power}; {runs}the sticker says {show(says)}."
     headline = f"On average {show(draw.mean_power)}; the sticker says {show(says)}"
-    picture = partial(trace_figure, log=log, draw=draw, sticker=says, hours=hours)
+    picture = partial(figures.trace_figure, log=log, draw=draw, sticker=says, hours=hours)
     return View(text, pd.DataFrame({"what": list(known), "power (W)": power}), headline, picture)
 
 
 def parting_view(log: MeterLog, sticker: Any, yearly: Any, *, hours: float = 24) -> View:
     """Return the view of energy counted from the same moment by sticker, meter and yearly label."""
-    ends = (log.start_s + log.duration_s) / 3600
-    shown = ends <= hours
-    counted = np.cumsum(log.power_w * log.duration_s / 3600)[shown]
-    straight = np.array([0.0, float(ends[shown][-1])])
-    lines = [
-        ("sticker", straight, straight * number(sticker, "W", "sticker"), False),
-        ("meter", ends[shown], counted, True),
-        ("label", straight, straight * plain(label_power(yearly)), False),
-    ]
-    after, (by_sticker, by_meter, by_label) = f"After {straight[-1]:.0f} h", (float(line[2][-1]) for line in lines)
+    ends_h, metered_wh = (log.start_s + log.duration_s) / 3600, np.cumsum(log.power_w * log.duration_s / 3600)
+    sticker_w, label_w = number(sticker, "W", "sticker"), plain(label_power(yearly))
+    ways = {"sticker": sticker_w * ends_h, "meter": metered_wh, "label": label_w * ends_h}
+    counted = pd.DataFrame(ways, ends_h).loc[:hours]
+    by_sticker, by_meter, by_label = last = counted.iloc[-1]
+    after = f"After {counted.index[-1]:.0f} h"
     text = f"{after} the sticker has {by_sticker:,.0f} Wh, the meter {by_meter:,.0f} Wh, the label {by_label:,.0f} Wh."
     headline = f"{after} the sticker is {by_sticker - by_meter:,.0f} Wh ahead of the meter"
-    columns = {"what": [line[0] for line in lines], "energy (Wh)": [by_sticker, by_meter, by_label]}
-    return View(text, pd.DataFrame(columns), headline, partial(parting_figure, lines=lines))
+    table = last.rename_axis("what").reset_index(name="energy (Wh)")
+    return View(text, table, headline, partial(figures.parting_figure, counted_wh=counted, measured="meter"))
 
 
 def sticker_panel(draw: Draw, sticker: Any) -> Panel:
@@ -68,7 +78,7 @@ def sticker_panel(draw: Draw, sticker: Any) -> Panel:
         bars = [(f"sticker, {hours:g} h a day", claimed, False), ("meter, a whole day", measured, True)]
         columns = {"what": [bar[0] for bar in bars], "energy (Wh)": [plain(bar[1]) for bar in bars]}
         headline = f"The sticker's {hours:g} h make {ratio:.2f} times the measured day"
-        picture = partial(bars_figure, bars=bars, axis="energy in a day, at the outlet (Wh)", reach=reach)
+        picture = partial(figures.bars_figure, bars=bars, axis="energy in a day, at the outlet (Wh)", reach=reach)
         return View(text, pd.DataFrame(columns), headline, picture)
 
     return Panel(view, hours=Slider("hours a day at the sticker's power", 0, 24, 24, unit="h", step=0.25))
@@ -102,7 +112,7 @@ def length_panel(log: MeterLog, meters: Mapping[str, Meter]) -> Panel:
         )
         table = pd.DataFrame({"hours logged": hours, "mean power (W)": curve.value, "give or take (W)": curve.half,
                               "meter alone (W)": floor}).iloc[[0, 2, 5, 11, 23, 47, len(hours) - 1]]  # fmt: skip
-        picture = partial(band_figure, x=hours, curve=curve, floor=floor, at=hours_logged)
+        picture = partial(figures.band_figure, x=hours, curve=curve, floor=floor, at=hours_logged)
         return View(text, table, f"After {hours_logged:g} h: {draw.mean_power}", picture)
 
     hours_logged = Slider("hours logged", 1, float(hours[-1]), 24, unit="h")
@@ -132,5 +142,144 @@ def starts_view(log: MeterLog, draw: Draw) -> View:
     )
     table = pd.DataFrame({"start (h)": hours[caught], "highest reading (W)": highest[caught]})
     headline = f"{len(hours)} cycles, the start of {caught.sum()} caught by the meter"
-    picture = partial(starts_figure, hours=hours, power_w=highest, running_w=running_w, times=times)
+    picture = partial(figures.starts_figure, hours=hours, power_w=highest, running_w=running_w, times=times)
     return View(text, table, headline, picture)
+
+
+def pantry_loads() -> dict[str, Load]:
+    """Return what the pantry plugs in on a winter day, by name: two measured, the others from stickers (invented)."""
+    heating, evening = (("06:00", "08:30", "43 W"), ("16:30", "22:00", "43 W")), ("18:00", "22:30", "30 W")
+    loads = (
+        kitchen_draw().as_load(),
+        _store_freezer(),
+        Load.daily(heating, "boiler pump"),
+        Load.steady("8 W", "router"),
+        Load.daily([evening], "lights"),
+        Load.daily([("07:00", "07:07", "900 W")], "coffee maker"),
+        Load.daily([("20:00", "23:00", "10 W")], "phones"),
+    )
+    return {load.name: load for load in loads}
+
+
+def _store_freezer() -> Load:
+    """Return the chest freezer by its log of energies; its largest power is the most in three readings in a row."""
+    (freezer,) = store_freezer().appliances
+    running = Q_(float(np.convolve(store_log().power_w, np.ones(3) / 3, "valid").max()), "W")
+    return Load((replace(freezer, peak=running, motor=running),))
+
+
+def all_together(loads: Mapping[str, Load]) -> Load:
+    """Return all of the loads together."""
+    first, *others = loads.values()
+    return sum(others, first)
+
+
+def household_panel(loads: Mapping[str, Load], unit: BackupUnit, *, opens: str, start: Any = "100 %") -> Panel:
+    """Return the panel of lesson 10: what does one more load cost, in hours and in watts?
+
+    Parameters
+    ----------
+    loads : mapping from name to Load
+        The one that always runs first, then those that can be added to it; seven at most, each with its peak.
+    unit : BackupUnit
+        Carries them.
+    opens : str
+        The load that is plugged in beside the first one when the panel opens.
+    start : Estimate, str or float
+        State of charge when the power fails [-].
+    """
+    first, *others = loads
+    alone = f"{first} alone"
+    sets = {alone: loads[first]} | {f"{first} and {name}": loads[first] + loads[name] for name in others}
+    sets[f"all {len(loads)}"] = all_together(loads)
+    any_hour = {name: ledger(load, unit, Outage(_OUTAGE, start=start)).lasts for name, load in sets.items()}
+    rated_w, colours = plain(unit.ratings.rated.to("W")), dict(zip(loads, LOADS, strict=False)) | {_OWN: OWN}
+
+    def view(plugged: str, begins: float) -> View:
+        outage, load = Outage(_OUTAGE, start=start, begins=f"{begins:.0f}:00"), sets[plugged]
+        (power_w, taken_wh), peaks_w = _taken(load, unit, outage), _peak_w(load)
+        hours = taken_wh.index[-1]
+        lost = _taken(sets[alone], unit, outage)[1].index[-1] - hours
+        than = f", {lost:.1f} h less than the {alone}" if plugged != alone else ""
+        asks = "more than" if peaks_w > rated_w else "within"
+        text = (
+            f"Plugged in: {plugged}. When the power fails at {begins:.0f}:00, {unit.name} lasts {hours:.1f} h{than}; "
+            f"at an hour that nobody knows, {any_hour[plugged]}. All peaks at once are {peaks_w:,.0f} W, {asks} the "
+            f"inverter's {rated_w:,.0f} W."
+        )
+        columns = {
+            "what": taken_wh.columns,
+            "largest power (W)": [*(f"{_peak_w(loads[each.name]):,.0f}" for each in load.appliances), "-"],
+            "taken until empty (Wh)": taken_wh.iloc[-1].to_numpy(),
+        }
+        over = "; all peaks at once are too much" if peaks_w > rated_w else ""
+        headline = f"{plugged[0].upper()}{plugged[1:]}: {hours:.1f} h{over}"
+        picture = partial(figures.household_figure, power_w=power_w, taken_wh=taken_wh, colours=colours,
+                          levels_w=(rated_w, peaks_w), begins=int(begins))  # fmt: skip
+        return View(text, pd.DataFrame(columns), headline, picture)
+
+    plugged = Choice("plugged in", list(sets), f"{first} and {opens}")
+    return Panel(view, plugged=plugged, begins=Slider("the power fails at", 0, 23, 18, unit="o'clock"))
+
+
+def _peak_w(load: Load) -> float:
+    """Return all peaks at once [W]."""
+    if load.peak is None:
+        raise Refusal(f"{load.name}, whose largest power is not known", "the largest power of each load",
+                      "Measure it while it runs.")  # fmt: skip
+    return plain(load.peak.to("W"))
+
+
+def _taken(load: Load, unit: BackupUnit, outage: Outage) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return power [W] and energy taken so far [Wh] of each load by the hour, until the unit is empty; and its own.
+
+    At the best estimates: what cycles at moments that nobody knows is taken at its mean.
+    """
+    case = case_of(load, unit, outage, draws=0, seed=0)
+    rode = through(case)
+    if rode.survives:
+        raise Refusal(f"{unit.label}, which lasts {show(outage.duration)} and longer",
+                      "a unit that runs empty in two days", "Take fewer packs.")  # fmt: skip
+    steps, names = list(stretches(case, 0.0, outage.hours)), [appliance.name for appliance in load.appliances]
+    duration_h = np.concatenate([step.duration_h for step in steps])
+    power_w = np.hstack([step.powers_w[:, :, 0] for step in steps])
+    own_w = np.concatenate([step.drained_w[:, 0] for step in steps]) - power_w.sum(axis=0)
+    edges_h = np.append(0, np.cumsum(duration_h))
+    sums_wh = np.cumsum(np.vstack([power_w, own_w]) * duration_h, axis=1)
+    times_h = np.linspace(0, plain(rode.lasts), _MOMENTS + 1)
+    taken_wh = {name: np.interp(times_h, edges_h, np.append(0, sums))
+                for name, sums in zip([*names, _OWN], sums_wh, strict=True)}  # fmt: skip
+    return pd.DataFrame(power_w.T, edges_h[:-1], names), pd.DataFrame(taken_wh, times_h)
+
+
+def shedding_view(loads: Mapping[str, Load], unit: BackupUnit, outage: Any) -> View:
+    """Return the view of what each load costs: the hours that come back when it alone is unplugged.
+
+    gained = hours of the account without it - hours with all                                 (1)
+
+    Parameters
+    ----------
+    loads : mapping from name to Load
+        All that is plugged in, two or more.
+    unit : BackupUnit
+        Carries them.
+    outage : Outage, str or pint.Quantity
+        With the hour at which it begins, where schedules are among the loads.
+    """
+    with_all, peaks_w = ledger(all_together(loads), unit, outage).lasts, {name: _peak_w(loads[name]) for name in loads}
+    without = {name: sum(loads[other] for other in loads if other != name) for name in loads}
+    gained = {name: ledger(rest, unit, outage).lasts - with_all for name, rest in without.items()}  # (1)
+    order = sorted(loads, key=lambda name: -plain(gained[name]))
+    columns = {
+        "unplugged": order,
+        "largest power (W)": [peaks_w[name] for name in order],
+        "energy in a day (Wh)": [plain(loads[name].energy_over(_DAY)) for name in order],
+        "hours gained (h)": [plain(gained[name]) for name in order],
+    }
+    bars = [(f"{name}, {peaks_w[name]:,.0f} W", gained[name], loads[name].appliances[0].measured) for name in order]
+    text = f"All together run for {with_all}. Unplugging one gives back: "
+    text += ", ".join(f"{name} {show(gained[name])}" for name in order)
+    most = max(loads, key=lambda name: peaks_w[name])
+    headline = f"The largest power, {peaks_w[most]:,.0f} W, gives back {show(gained[most])}"
+    picture = partial(figures.bars_figure, bars=bars, axis="hours gained by unplugging it (h)")
+    return View(f"{text}.", pd.DataFrame(columns), headline, picture)

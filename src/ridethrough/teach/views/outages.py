@@ -1,9 +1,11 @@
-"""Through an outage: cold and hot weather, rides, past outages. Lessons 05 and 07."""
+"""Through an outage: cold and hot weather, rides, past outages, and what stretches a unit. Lessons 05, 07, 09."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from functools import partial
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -13,8 +15,12 @@ from ...answer.ledger import Ledger, ledger
 from ...answer.outage import Outage
 from ...answer.ride import Ride, ride
 from ...answer.size import size
+from ...answer.stages import Stages
+from ...model.cabinet import Cabinet
+from ...model.generator import Generator
 from ...model.load import Load
 from ...model.unit import BackupUnit
+from ...sampling import Drawn
 from ...units import Q_, show
 from ..figures import LOADS, Curve, charge_figure, curves_figure, emptying_figure, outages_figure, plain
 from ..panels import Choice, Panel, Slider, View
@@ -37,19 +43,18 @@ def charge_view(rides: Ride) -> View:
     last = f"on {unit.label}: {round(rides.chance * count):,} of {count:,} rides last"
     hours, verdict = show(rides.outage.duration), rides.verdict
     table = pd.DataFrame([rides.case.told_h, *levels_wh[::2]], ["time (h)", "low (Wh)", "middle (Wh)", "high (Wh)"]).T
-    said = "".join(f" Caution: {each}." for each in rides.outage.cautions)
-    text = f"Outage of {hours} {last}{kept}, {verdict}. {_ends(rides)}{said}"
+    left = float(np.median(rides.left.draws))
+    text = f"Outage of {hours} {last}{kept}, {verdict}. The unit runs for {_span(rides.lasts)}; in the middle ride "
+    text += f"{show(Q_(abs(left), 'Wh'), 0)} are {'left over' if left >= 0 else 'missing'}."
+    text += "".join(f" Caution: {each}." for each in rides.outage.cautions)
     picture = partial(charge_figure, rides=rides, levels_wh=levels_wh)
     return View(text, table[:: max(1, rides.case.told_h.size // 8)], f"{hours} {last}, {verdict}", picture)
 
 
-def _ends(rides: Ride) -> str:
-    """Return how long 19 of 20 rides are, and what the middle one has left."""
-    low, high = rides.interval()
-    runs = f"{show(low)} to {show(high)}" if plain(high) < rides.lasts.horizon else rides.lasts
-    left = float(np.median(rides.left.draws))
-    fate = "left over" if left >= 0 else "missing"
-    return f"The unit runs for {runs}; in the middle ride {show(Q_(abs(left), 'Wh'), 0)} are {fate}."
+def _span(found: Drawn) -> str:
+    """Return from when to when it ends, or that the outage is over before."""
+    low, high = found.interval()
+    return f"{show(low)} to {show(high)}" if plain(high) < found.horizon else str(found)
 
 
 def outage_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Panel:
@@ -175,3 +180,61 @@ def emptying_view(night: Ride, warm: Ride, *, begins: int) -> View:
     headline = f"Empty after {show(night.lasts)}, with {limit[last]:,.0f} Wh in it that the cold keeps back"
     picture = partial(emptying_figure, night=night, warm=warm, begins=begins)
     return View(text, pd.DataFrame(columns), headline, picture)
+
+
+def stretch_view(cabinet: Cabinet, rides: Ride) -> View:
+    """Return the view of a unit's charge through an outage: how long it runs, and how long the food is kept.
+
+    Parameters
+    ----------
+    cabinet : Cabinet
+        What is plugged in, and whose food is kept, with no thermometer in it.
+    rides : Ride
+        Its load through the outage, the charge told at moments.
+    """
+    view, outage, count = charge_view(rides), rides.outage, rides.case.sampler.draws
+    food = Stages(cabinet, rides, rides, pd.DataFrame(), thermometer=False).food
+    lasting, kept = (round(count * chance) for chance in (rides.chance, food.chance_above(outage.duration)))
+    text = (
+        f"Outage of {show(outage.duration)}: {rides.unit.label} runs for {_span(rides.lasts)}, {lasting} of {count} "
+        f"rides last: {rides.verdict}. The food is kept for {_span(food)}, in {kept} of {count} rides to the end."
+    )
+    text += f" The generator burns {rides.fuel}." if outage.generator else ""
+    text += "".join(f" Caution: {each.cautions[0]}." for each in outage.recharge)
+    spans = ("the unit runs", rides.lasts.interval()), ("the food is kept", food.interval())
+    table = pd.DataFrame([(what, *map(plain, ends)) for what, ends in spans], columns=["what", "from (h)", "to (h)"])
+    headline = f"{show(outage.duration)}: {rides.verdict}; food kept to the end in {kept} of {count} rides"
+    sunny = "sun of a real place, else " if any(each.kind == "sun" for each in outage.recharge) else ""
+    return replace(view, text=text, table=table, headline=headline, note=sunny + view.note)
+
+
+def stretch_panel(cabinet: Cabinet, unit: BackupUnit, helps: Mapping[str, Mapping[str, Any]], *, rated: Any,
+                  start: Any = "100 %") -> Panel:  # fmt: skip
+    """Return the panel of lesson 09: what carries a unit through three days, and the food with it?
+
+    Parameters
+    ----------
+    cabinet : Cabinet
+        What is plugged in, and whose food is kept.
+    unit : BackupUnit
+        What carries it; one measured by run-downs wants its ``k1``.
+    helps : mapping from str to mapping
+        What helps, by name: ``{"recharge": [sun]}`` or ``{"on": windows}`` as in `Outage`, or ``{}``.
+    rated : Ratings, str or pint.Quantity
+        The generator's largest steady power [W].
+    start : Estimate, str or float
+        State of charge when the outage begins [-].
+    """
+    load = cabinet.as_load()
+
+    def through(helped: str, hours: float) -> View:
+        sun, end = helps[helped].get("recharge", ()), f"{8 + hours // 1:.0f}:{60 * (hours % 1):02.0f}"
+        engine = [Generator(rated, hours=f"8:00-{end}")] if hours else []
+        outage = Outage("3 days", start=start, begins="18:00", recharge=(*sun, *engine), on=helps[helped].get("on"))
+        return stretch_view(cabinet, ride(load, unit, outage, draws=200, times=144))
+
+    hours = Slider("generator, each morning", 0, 4, 0, unit="h", step=0.5)
+    # few enough rides and moments to have all positions ready before the slider moves
+    views = {at: through(*at) for at in product(helps, hours.places())}
+    return Panel(lambda helped, generator: views[helped, generator],
+                 helped=Choice("helped by", list(helps)), generator=hours)  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from functools import partial
 from itertools import permutations
 from typing import Any
@@ -22,7 +22,7 @@ from ...model.rundowns import RundownLine
 from ...model.unit import BackupUnit
 from ...sources import coefficient
 from ...units import Q_, Refusal, number, show
-from ..figures import Box, Curve, capacity_figure, curves_figure, ledger_figure, plain, rundown_figure, steps_figure
+from ..figures import Curve, capacity_figure, curves_figure, ledger_figure, plain, rundown_figure, steps_figure
 from ..panels import Panel, Slider, View
 
 
@@ -149,47 +149,40 @@ def usable_panel(units: Mapping[str, BackupUnit], *, start: Any = "100 %") -> Pa
 
     def view(depth: float, years: float, months: float) -> View:
         chosen = {name: depths[name] + (Q_(depth, "%").to("1") - depths[name].value) for name in lead}
-        boxes = []
+        accounts, said = [], []
         for unit, goes_to in zip(units.values(), (depths | chosen).values(), strict=True):
-            health = aged(Q_(years, "year"), unit.chemistry)
+            now = unit.with_health(aged(Q_(years, "year"), unit.chemistry)).with_depth(goes_to)
             charge = charge_after(Q_(months, "month"), unit.chemistry, start)
-            boxes.append(_box(unit.with_health(health).with_depth(goes_to), charge))
-        return _usable_view(boxes)
+            account = ledger(Load.steady("1 W"), now, Outage("1 h", start=charge))
+            usable, half = account.available.spoken()
+            said.append(f"{unit.name} {usable} of {show(unit.printed, 0)}, give or take {half}")
+            accounts.append(account)
+        table = pd.DataFrame([_usable(account) for account in accounts])
+        headline, picture = _upside_down(table), partial(capacity_figure, accounts=accounts, table=table)
+        return View(f"Usable tonight: {'; '.join(said)}. {headline}.", table, headline, picture)
 
     depth = Slider(f"depth of discharge, {' and '.join(lead)}", 30, 90, 50, unit="%", step=5)
     months = Slider("months since the last charge", 0, 8, 0, unit="months")
     return Panel(view, depth=depth, years=Slider("age of all", 0, 8, 0, unit="years"), months=months)
 
 
-def _box(unit: BackupUnit, charge: Estimate) -> Box:
+def _usable(account: Ledger) -> dict[str, Any]:
     """Return what is usable of a unit at room temperature, and what is missing of what is printed."""
-    account = ledger(Load.steady("1 W"), unit, Outage("1 h", start=charge))
-    printed, (holds, health, _) = plain(unit.printed), (float(each.share[0]) for each in account.case.shares)
+    usable, printed = account.available, plain(account.unit.printed)
+    holds, health, _ = (float(each.share[0]) for each in account.case.shares)
     healthy = printed * holds * health
-    full = plain(charge) * healthy
-    kept_back = full - plain(account.available)
-    missing = {"kept back": kept_back, "not full": healthy - full, "lost to age": printed - healthy}
-    return Box(unit.name, unit.chemistry, printed, missing, account.available)
+    full = plain(account.outage.start) * healthy
+    return {"unit": account.unit.name, "printed (Wh)": printed, "kept back (Wh)": full - plain(usable),
+            "not full (Wh)": healthy - full, "lost to age (Wh)": printed - healthy, "usable (Wh)": plain(usable),
+            "give or take (Wh)": plain(usable.expanded())}  # fmt: skip
 
 
-def _usable_view(boxes: Sequence[Box]) -> View:
-    """Return the view of what several batteries give of what is printed on them."""
-    columns = ["unit", "printed (Wh)", *(f"{reason} (Wh)" for reason in boxes[0].missing_wh), "usable (Wh)",
-               "give or take (Wh)"]  # fmt: skip
-    rows = [(box.name, box.printed_wh, *box.missing_wh.values(), plain(box.usable), plain(box.usable.expanded()))
-            for box in boxes]  # fmt: skip
-    said = [(box, *box.usable.spoken()) for box in boxes]
-    each = "; ".join(f"{b.name} {usable} of {b.printed_wh:,.0f} Wh, give or take {half}" for b, usable, half in said)
-    headline, table = _upside_down(boxes), pd.DataFrame(rows, columns=columns)
-    return View(f"Usable tonight: {each}. {headline}.", table, headline, partial(capacity_figure, boxes=boxes))
-
-
-def _upside_down(boxes: Sequence[Box]) -> str:
-    """Return a pair of boxes of which the larger gives less, or that there is none."""
-    for more, less in permutations(boxes, 2):
-        printed, usable = more.printed_wh - less.printed_wh, plain(less.usable) - plain(more.usable)
-        if printed > 0 and usable > 0:
-            return f"{more.name} prints {printed:,.0f} Wh more than {less.name} and gives {usable:,.0f} Wh less"
+def _upside_down(table: pd.DataFrame) -> str:
+    """Return a pair of units of which the larger gives less, or that there is none."""
+    for more, less in permutations(table.to_dict("records"), 2):
+        printed, usable = (more[each] - less[each] for each in ("printed (Wh)", "usable (Wh)"))
+        if printed > 0 > usable:
+            return f"{more['unit']} prints {printed:,.0f} Wh more than {less['unit']} and gives {-usable:,.0f} Wh less"
     return "The larger the box, the more it gives"
 
 
