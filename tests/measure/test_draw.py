@@ -356,7 +356,9 @@ def test_a_calm_home_shows_itself_and_a_lively_one_too() -> None:
     assert half(one) > 3 * half(calm)
     assert half(calm) < 0.02
     assert lively.appliance.next_days is not None
-    day = float((lively.appliance.next_days * lively.day_spread / lively.daily_energy.value).expanded().magnitude)
+    day = float(
+        (lively.appliance.next_days * lively.appliance.day_spread / lively.daily_energy.value).expanded().magnitude
+    )
     assert 0.75 < day / 1.96 / np.std([0.8, 1.1, 0.9, 1.2, 1.0], ddof=1) < 1.6
     assert half(lively) > 4 * half(calm)
 
@@ -386,7 +388,9 @@ def test_daily_hand_readings_show_days_and_one_long_interval_does_not() -> None:
     daily = measure_draw(hand_readings(readings, unit="kWh"))
     ends = measure_draw(hand_readings([readings[0], readings[-1]], unit="kWh"))
     assert watts(daily.mean_power) == pytest.approx(watts(ends.mean_power))
-    assert daily.day_spread > 1.2 * ends.day_spread  # 0.8, 0.9, 0.7, 0.9 lie further apart than most days do
+    assert (
+        daily.appliance.day_spread > 1.2 * ends.appliance.day_spread
+    )  # 0.8, 0.9, 0.7, 0.9 lie further apart than most days do
 
 
 @pytest.mark.parametrize("hours", [3, 6, 12])
@@ -517,7 +521,7 @@ def test_logging_that_long_reaches_the_tolerance(tolerance: float) -> None:
     """Log for the time it says, each day as like the last as the first log's spread has it: the half width fits."""
     first = measure_draw(power_log(with_duty(18, 21, 19, 22)))
     days = time_to_log(first, tolerance).to("day").magnitude
-    spread_w = first.day_spread.magnitude / 24
+    spread_w = first.appliance.day_spread.magnitude / 24
     apart = np.abs(np.subtract.outer(np.arange(max(1, round(days))), np.arange(max(1, round(days)))))
     u = spread_w * math.sqrt((first.appliance.likeness**apart).mean())
     assert 1.8 * u < tolerance * 30 < 3.6 * u

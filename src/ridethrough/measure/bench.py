@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from itertools import compress
 from typing import Any
 
 import numpy as np
@@ -239,22 +240,21 @@ def _warnings(line: RundownLine, found: tuple[bool, bool], steeper: pint.Quantit
     full = line.points[line.points["counted as"] != "at least"]
     lightest_w, off, given = full["load (W)"].min(), full["longer by (%)"], line.settings
     own = full["load (W)"].max() == 0 or any(isinstance(run.load, MeterLog | Estimate | Load) for run in line.runs)
-    low, high = line.standby.interval()
-    told = (
-        (not own and (given["meter"] is None or given["meter"].accuracy is None),
-         "the meter's accuracy is not stated: its error is not in the intervals"),
-        (given["chemistry"] is None, f"the chemistry is not stated: taken as {line.curve.chemistry}"),
-        (given["room"] is None and line.points["room (degC)"].isna().any(),
-         "a room's temperature is not stated: that run is taken as no warmer or colder than the others"),
-        (len(full) == (2 if given["standby"] is None else 1), "nothing checks this line: add one more run-down"),
-        (found[0], f"run-downs lie {off.min():+.1f} to {off.max():+.1f} % off the straight line, more than they "
-                   "repeat: loss or capacity bends, and the intervals are wider"),
-        (found[1], "with nothing plugged in it takes less than under load: its standby may be higher than this line "
-                   "says, and the intervals are wider; leave that run out"),
-        (given["standby"] is None and lightest_w > float(line.standby.value.magnitude),
-         f"no run-down is lighter than {lightest_w:.0f} W: at a rate exponent of {show(steeper, 2)} the standby would "
-         f"be {other_w:.1f} W; add a run at a light load, 5 to 10 W"),
-        (low.magnitude <= 0,
-         f"these run-downs do not settle the standby: 0 to {show(high, 1)}; add one at a light load"),
-    )  # fmt: skip
-    return tuple(text for holds, text in told if holds)
+    (low, high), (disagree, deeper) = line.standby.interval(), found
+    told = {
+        "the meter's accuracy is not stated: its error is not in the intervals":
+            not own and (given["meter"] is None or given["meter"].accuracy is None),
+        f"the chemistry is not stated: taken as {line.curve.chemistry}": given["chemistry"] is None,
+        "a room's temperature is not stated: that run is taken as no warmer or colder than the others":
+            given["room"] is None and line.points["room (degC)"].isna().any(),
+        "nothing checks this line: add one more run-down": len(full) == (2 if given["standby"] is None else 1),
+        f"run-downs lie {off.min():+.1f} to {off.max():+.1f} % off the straight line, more than they repeat: loss or "
+        "capacity bends, and the intervals are wider": disagree,
+        "with nothing plugged in it takes less than under load: its standby may be higher than this line says, and the "
+        "intervals are wider; leave that run out": deeper,
+        f"no run-down is lighter than {lightest_w:.0f} W: at a rate exponent of {show(steeper, 2)} the standby would "
+        f"be {other_w:.1f} W; add a run at a light load, 5 to 10 W":
+            given["standby"] is None and lightest_w > float(line.standby.value.magnitude),
+        f"these run-downs do not settle the standby: 0 to {show(high, 1)}; add one at a light load": low.magnitude <= 0,
+    }  # fmt: skip
+    return tuple(compress(told, told.values()))

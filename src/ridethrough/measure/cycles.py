@@ -90,14 +90,6 @@ class _Runs(NamedTuple):
         return inside
 
 
-class _Windows(NamedTuple):
-    """Defrosts: the run that opens each, the run before which it ends, and whether it was seen whole."""
-
-    opening: np.ndarray
-    end: np.ndarray
-    whole: np.ndarray
-
-
 def find_switching(log: MeterLog) -> Switching:
     """Return the cycles, starts and defrosts of a log; of one that holds no power, none.
 
@@ -113,17 +105,13 @@ def find_switching(log: MeterLog) -> Switching:
     on = _without_short_runs(log, log.power_w >= level)
     running_w = weighted_median(log.power_w[on], log.duration_s[on])
     runs, heater = _runs(log, on), _heating(log, HEATER_TIMES * running_w)
-    windows, cool_down = _defrost_windows(heater, runs), _cool_down(runs)
-    opens = np.flatnonzero(_regular(runs, windows, cool_down))
+    (opening, end), cool_down = _defrosts(runs, heater), _cool_down(runs)
+    opens = np.flatnonzero(_regular(runs, opening, end, cool_down))
     soon = runs.by_step(runs.switched_on) & (log.start_s - runs.by_step(runs.start_s) < START_S)
-    return replace(
-        _seen(log, runs, windows, opens, runs.steps(opens, opens + 2)),
-        on=on,
-        inrush=soon & (log.power_w > START_TIMES * running_w) & ~heater,
-        running_w=running_w,
-        starts=int(runs.switched_on.sum()),
-        cool_down_h=float(runs.length_s[cool_down].sum()) / 3600,
-    )
+    inrush = soon & (log.power_w > START_TIMES * running_w) & ~heater
+    seen = _seen(log, runs, opening, end, opens, runs.steps(opens, opens + 2))
+    return replace(seen, on=on, inrush=inrush, running_w=running_w, starts=int(runs.switched_on.sum()),
+                   cool_down_h=float(runs.length_s[cool_down].sum()) / 3600)  # fmt: skip
 
 
 def _unswitched(log: MeterLog) -> Switching:
@@ -135,20 +123,38 @@ def _unswitched(log: MeterLog) -> Switching:
         recovering = log.start_s < np.maximum.accumulate(heated_s) + RECOVERY_S
     runs = _runs(log, recovering)
     opening = np.flatnonzero(runs.on)
-    return _seen(log, runs, _windows(runs, opening, opening + 1), np.array([], int), ~recovering)
+    return _seen(log, runs, opening, opening + 1, opening[:0], ~recovering)
 
 
-def _seen(log: MeterLog, runs: _Runs, windows: _Windows, opens: np.ndarray, steady: np.ndarray) -> Switching:
-    """Return what cycles and defrosts come to, by the runs that open them and the steps of steady running."""
-    energy_wh = np.r_[0.0, np.cumsum(log.power_w * log.duration_s) / 3600][runs.first]  # up to each run's beginning
+def _seen(log: MeterLog, runs: _Runs, opening: np.ndarray, end: np.ndarray, opens: np.ndarray,
+          steady: np.ndarray) -> Switching:  # fmt: skip
+    """Return what cycles and defrosts come to.
+
+    dE_df = E - P_ss t,   over a defrost and its recovery                                     (1)
+
+    Defrosts go from the runs ``opening`` to before ``end``, cycles begin with the runs ``opens``.
+    """
+    last = runs.on.size - 1
+    seen = np.minimum(end, last)
+    whole = (opening > 0) & (end <= last) & (runs.piece[opening - 1] == runs.piece[seen])
+    start_h, length_min = runs.start_s / 3600, runs.length_s / 60
+    used_wh = np.r_[0.0, np.cumsum(log.power_w * log.duration_s) / 3600][runs.first]  # up to each run's beginning
+    hours = np.where(whole, start_h[seen] - start_h[opening], np.nan)
+    spent_wh = np.where(whole, used_wh[seen] - used_wh[opening], np.nan)
     steady_w = np.average(log.power_w[steady], weights=log.duration_s[steady]) if steady.any() else np.nan
-    defrosts = _defrost_table(runs, windows, energy_wh, steady_w)
-    defrost = runs.steps(windows.opening[windows.whole], windows.end[windows.whole])
-    used_s, cut_off = log.duration_s[steady | defrost].sum(), len(defrosts) and defrosts["extra_wh"].isna().all()
-    if cut_off or used_s < WHOLE_CYCLES * log.duration_s.sum():
+    defrosts = pd.DataFrame({"start_h": start_h[opening], "duration_min": hours * 60, "energy_wh": spent_wh,
+                             "extra_wh": spent_wh - steady_w * hours})  # fmt: skip # (1)
+    cycles = pd.DataFrame({
+        "start_h": start_h[opens], "on_min": length_min[opens], "off_min": length_min[opens + 1],
+        "energy_wh": used_wh[opens + 2] - used_wh[opens],
+        "running_w": (used_wh[opens + 1] - used_wh[opens]) / (runs.length_s[opens] / 3600),
+    })  # fmt: skip
+    defrost = runs.steps(opening[whole], end[whole])
+    filled_s, cut_off = log.duration_s[steady | defrost].sum(), len(defrosts) and defrosts["extra_wh"].isna().all()
+    if cut_off or filled_s < WHOLE_CYCLES * log.duration_s.sum():
         steady, defrost = np.ones_like(steady), np.zeros_like(defrost)
     none = np.zeros_like(steady)
-    return Switching(none, steady, defrost, none, None, _cycle_table(runs, opens, energy_wh), defrosts)
+    return Switching(none, steady, defrost, none, None, cycles, defrosts)
 
 
 # -- runs ----------------------------------------------------------------------------------------------
@@ -194,50 +200,20 @@ def _heating(log: MeterLog, above_w: float) -> np.ndarray:
     return phases.by_step(phases.on & (phases.length_s >= HEATER_S))
 
 
-def _defrost_windows(heater: np.ndarray, runs: _Runs) -> _Windows:
-    """Return the defrosts of an appliance that switches: from the run in which a heater is on to those of recovery."""
+def _defrosts(runs: _Runs, heater: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the runs that open the defrosts of an appliance that switches, and those before which they end."""
     begins = np.flatnonzero(heater & ~np.r_[False, heater[:-1]])
     at, length = np.searchsorted(runs.first, begins, side="right") - 1, 2 * (RECOVERY_RUNS + 1)
     apart = np.diff(at) >= length  # nearer ones are one defrost
-    return _windows(runs, at[np.r_[True, apart][: at.size]], at[np.r_[apart, True][: at.size]] + length)
+    return at[np.r_[True, apart][: at.size]], at[np.r_[apart, True][: at.size]] + length
 
 
-def _windows(runs: _Runs, opening: np.ndarray, end: np.ndarray) -> _Windows:
-    last = runs.on.size - 1
-    seen = np.minimum(end, last)
-    return _Windows(opening, seen, (opening > 0) & (end <= last) & (runs.piece[opening - 1] == runs.piece[seen]))
-
-
-# -- cycles and defrosts -------------------------------------------------------------------------------
-
-
-def _regular(runs: _Runs, windows: _Windows, cool_down: np.ndarray) -> np.ndarray:
+def _regular(runs: _Runs, opening: np.ndarray, end: np.ndarray, cool_down: np.ndarray) -> np.ndarray:
     """Return which runs open a regular whole cycle: switched on, off and on again in sight, and nothing special."""
     regular = runs.switched_on
     regular[:-2] &= runs.piece[2:] == runs.piece[:-2]
     regular[-2:] = False
-    for opening, end in zip(windows.opening, windows.end, strict=True):
-        regular[opening:end] = False
+    for a, b in zip(opening, end, strict=True):
+        regular[a:b] = False
     regular[cool_down] = False
     return regular
-
-
-def _cycle_table(runs: _Runs, opens: np.ndarray, energy_wh: np.ndarray) -> pd.DataFrame:
-    begin, middle, stop = (energy_wh[opens + at] for at in range(3))
-    on_s, off_s = runs.length_s[opens], runs.length_s[opens + 1]
-    return pd.DataFrame({
-        "start_h": runs.start_s[opens] / 3600, "on_min": on_s / 60, "off_min": off_s / 60,
-        "energy_wh": stop - begin, "running_w": (middle - begin) / (on_s / 3600),
-    })  # fmt: skip
-
-
-def _defrost_table(runs: _Runs, windows: _Windows, energy_wh: np.ndarray, steady_w: float) -> pd.DataFrame:
-    """Return the defrosts; dE_df = E - P_ss t over a defrost and its recovery."""
-    opening, end, whole = windows
-    start_h = runs.start_s / 3600
-    hours = np.where(whole, start_h[end] - start_h[opening], np.nan)
-    spent_wh = np.where(whole, energy_wh[end] - energy_wh[opening], np.nan)
-    return pd.DataFrame({
-        "start_h": start_h[opening], "duration_min": hours * 60,
-        "energy_wh": spent_wh, "extra_wh": spent_wh - steady_w * hours,
-    })  # fmt: skip

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 
@@ -59,15 +58,6 @@ class DaySpread:
     days: float
 
 
-class Stretches(NamedTuple):
-    """Stretches of a log: when they begin and end, what of them was seen [h], and their power over the mean [-]."""
-
-    begin_h: np.ndarray
-    end_h: np.ndarray
-    seen_h: np.ndarray
-    level: np.ndarray
-
-
 def day_spread(log: MeterLog, seen: Switching, mean_w: float) -> DaySpread:
     """Return how far one day lies from the long run's mean, and how far the log's mean does.
 
@@ -88,10 +78,10 @@ def day_spread(log: MeterLog, seen: Switching, mean_w: float) -> DaySpread:
     integrated out) and 5.2, from memory.
     """
     days = float(log.duration_s[seen.steady | seen.defrost].sum()) / 3600 / DAY_H
-    held, alike = _stretches(log, seen, mean_w), lookup("likeness of successive days")
+    stretches, alike = _stretches(log, seen, mean_w), lookup("likeness of successive days")
     bands = [(lookup(f"how a draw varies, {part}"), count) for part, count in PARTS.items()]
     sizes = np.stack([each.ravel() for each in np.meshgrid(*(np.geomspace(b.low, b.high, n) for b, n in bands))])
-    found = np.concatenate([_weighed(held, sizes, likeness) for likeness in (alike.low, alike.high)], axis=1)
+    found = np.concatenate([_weighed(likeness, sizes, *stretches) for likeness in (alike.low, alike.high)], axis=1)
     chance = np.exp(found[0] - found[0].max())
     chance /= chance.sum()
     day, next_day, after, rhythm = (float(chance @ each) for each in found[2:])
@@ -105,19 +95,18 @@ def day_spread(log: MeterLog, seen: Switching, mean_w: float) -> DaySpread:
     return DaySpread(most * day_sd * mean_w, most * mean * mean_w, dof, likeness, math.sqrt(rhythm), days)
 
 
-def _weighed(held: Stretches, sizes: np.ndarray, likeness: float) -> np.ndarray:
+def _weighed(likeness: float, sizes: np.ndarray, begin_h: np.ndarray, end_h: np.ndarray, seen_h: np.ndarray,
+             level: np.ndarray) -> np.ndarray:  # fmt: skip
     """Return for each set of sizes: log of its chance, variances of mean and day, covariances of days, of a rhythm."""
-    begin_h, end_h, seen_h, level = held
     share, tau_h, squares = seen_h / seen_h.sum(), -DAY_H / math.log(likeness), sizes**2
     day = ((begin_h + end_h) / 2 - begin_h[0]) // DAY_H
     over = np.sqrt(np.maximum(1, (end_h - begin_h) / DAY_H))
     daily = np.equal.outer(day, day) / np.outer(over, over)
     parts = np.stack([_lasting(begin_h, end_h, tau_h), daily, np.diag(1 / seen_h), _rhythm(begin_h, end_h)])
-    root = np.linalg.cholesky(np.einsum("pg,pij->gij", squares, parts) + 1e-12 * np.eye(level.size))
+    cov = np.einsum("pg,pij->gij", squares, parts) + 1e-12 * np.eye(level.size)
     sides = np.stack([np.ones(level.size), level], axis=1)
-    one, seen = np.moveaxis(np.linalg.solve(root, np.broadcast_to(sides, (root.shape[0], *sides.shape))), 2, 0)
-    ones, cross, all_seen = (one * one).sum(axis=1), (one * seen).sum(axis=1), (seen * seen).sum(axis=1)
-    logs = np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1) + np.log(ones) / 2
+    (ones, cross), (_, all_seen) = np.moveaxis(sides.T @ np.linalg.solve(cov, sides), 0, 2)
+    logs = (np.linalg.slogdet(cov)[1] + np.log(ones)) / 2
     chance = -logs - (all_seen - cross**2 / ones) / 2 if level.size > 1 else np.zeros(ones.size)
     of_mean = np.einsum("i,pij,j->p", share, parts, share) @ squares
     lasts = squares[0] * float(_lasting(np.zeros(1), np.full(1, DAY_H), tau_h)[0, 0])
@@ -163,8 +152,11 @@ def _degrees(chance: np.ndarray, log_variance: np.ndarray) -> float:
     return max(FEWEST_DOF, (1 + math.sqrt(1 + 2 * var)) / max(var, 1e-3))  # (1)
 
 
-def _stretches(log: MeterLog, seen: Switching, mean_w: float) -> Stretches:
-    """Return the log's stretches of some hours, without defrosts; of an appliance that switches, in whole cycles."""
+def _stretches(log: MeterLog, seen: Switching, mean_w: float) -> tuple[np.ndarray, ...]:
+    """Return stretches of some hours of a log, without defrosts; of an appliance that switches, in whole cycles.
+
+    For each: when it begins and ends, how much of it was seen [h], and its power over the mean [-].
+    """
     ends_s = log.start_s + log.duration_s
     span_s = float(ends_s[-1] - log.start_s[0])
     step_s = next((3600 * h for h in STRETCHES_H if span_s <= 3600 * h * MOST_STRETCHES), span_s)
@@ -183,7 +175,7 @@ def _stretches(log: MeterLog, seen: Switching, mean_w: float) -> Stretches:
                          for each in (1, log.power_w[:, np.newaxis]))  # fmt: skip
     held = seen_h >= LEAST_SEEN * np.median(seen_h)
     level = energy_wh[held] / seen_h[held] / (mean_w or 1)
-    return Stretches(marks_s[:-1][held] / 3600, marks_s[1:][held] / 3600, seen_h[held], level)
+    return marks_s[:-1][held] / 3600, marks_s[1:][held] / 3600, seen_h[held], level
 
 
 # -- how it goes through time ----------------------------------------------------------------------

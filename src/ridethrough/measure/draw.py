@@ -8,8 +8,8 @@ adds how far one day lies from that mean.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import compress
 from typing import Any
 
 import numpy as np
@@ -72,11 +72,6 @@ class Draw:
     def mean_power(self) -> Estimate:
         """The appliance's mean under the log's conditions [W]."""
         return self.appliance.mean_power
-
-    @property
-    def day_spread(self) -> pint.Quantity:
-        """Standard deviation of one day's energy about its mean [Wh]."""
-        return self.appliance.day_spread
 
     @property
     def running_power(self) -> pint.Quantity | None:
@@ -155,15 +150,11 @@ def measure_draw(log: MeterLog, name: str | None = None, *, room: Any = None, ca
     if of_kind(log, MeterLog, "log", "a log", 'Write log=read_log("freezer.csv").').kind == "apparent power":
         log.mean_power_w()  # refuses, and says why
     seen = find_switching(log)
-    defrosting, steady_w = (
-        _defrosting(log, seen),
-        np.average(log.power_w[seen.steady], weights=log.duration_s[seen.steady]),
-    )
-    mean_w = float(steady_w + defrosting.value.magnitude)  # (1)
-    spread = day_spread(log, seen, mean_w)
+    steady, defrosting = seen.steady, _defrosting(log, seen)
+    mean_w = float(np.average(log.power_w[steady], weights=log.duration_s[steady]) + defrosting.value.magnitude)  # (1)
+    spread, named = day_spread(log, seen, mean_w), name or log.name
     sampled, running = log.kind == "power", seen.running_w is not None
     metered, resolution = log.meter.gain * Q_(mean_w, "W") + log.meter.offset + _unseen(log), _resolution(log)
-    named = name or log.name
     varied, next_days = Estimate.jointly([0.0, 0.0], np.diag([spread.of_mean_w**2, 1.0]), ["W", "1"],
                                          f"how the {named} varied", dof=spread.dof)  # fmt: skip
     mean = metered + resolution + varied + (defrosting - defrosting.value)
@@ -186,8 +177,8 @@ def measure_draw(log: MeterLog, name: str | None = None, *, room: Any = None, ca
         peak_power=Q_(float(log.power_w.max()), "W") if sampled else None,
         cycles=seen.cycles,
         defrosts=seen.defrosts,
-        findings=tuple(_findings(log, seen, room)),
-        warnings=tuple(_warnings(log, seen, spread)),
+        findings=_findings(log, seen, room),
+        warnings=_warnings(log, seen, spread),
     )  # fmt: skip
 
 
@@ -214,15 +205,13 @@ def time_to_log(draw: Draw, tolerance: float = 0.05) -> pint.Quantity:
     from scipy.optimize import brentq
 
     appliance = of_kind(draw, Draw, "draw", "a draw", "Write draw=measure_draw(log).").appliance
-    mean_w, floor_w = float(draw.mean_power.value.magnitude), float(draw.metered.expanded().magnitude)
-    aim_w, t = number(tolerance, "1", "tolerance") * mean_w, student((appliance.next_days or draw.mean_power).dof)
-    reach_w = t * float(appliance.day_spread.magnitude) / 24
+    mean, floor = draw.mean_power.value, draw.metered.expanded()
+    aim_w, floor_w = number(tolerance, "1", "tolerance") * float(mean.magnitude), float(floor.magnitude)
+    reach_w = student((appliance.next_days or draw.mean_power).dof) * float(appliance.day_spread.magnitude) / 24
     if floor_w >= aim_w:
-        raise Refusal(
-            f"tolerance={tolerance} of {show(draw.mean_power.value)}",
-            f"more than the {show(draw.metered.expanded())} that the meter's own accuracy leaves, however long it logs",
-            "Allow a larger tolerance, or use a meter of better accuracy.",
-        )
+        raise Refusal(f"tolerance={tolerance} of {show(mean)}",
+                      f"more than the {show(floor)} that the meter's own accuracy leaves, however long it logs",
+                      "Allow a larger tolerance, or use a meter of better accuracy.")  # fmt: skip
 
     def excess(days: float) -> float:
         return float(reach_w**2 / min(days, 1) * alike(days, appliance.likeness) + floor_w**2 - aim_w**2)  # (1)
@@ -266,42 +255,40 @@ def _resolution(log: MeterLog) -> Estimate:
     ends, so its step leaves d / sqrt 6 over the log's time. Energies of single intervals round one by
     one, and all alike where they do not differ.
     """
-    half, hours, step = log.resolution / 2, float(log.duration_s.sum()) / 3600, f"{log.meter.name} resolution"
+    half, step = log.resolution / 2, f"{log.meter.name} resolution"
     if log.kind == "power":
         return Estimate.within("0 W", half, step)
     alike = np.ptp(log.power_w) * log.duration_s.min() / 3600 < float(half.to("Wh").magnitude)
     roundings = 2 if log.kind == "counter" else log.start_s.size ** (2 if alike else 1)
-    return (Estimate.within("0 Wh", half, step) * math.sqrt(roundings) / Q_(hours, "h")).to("W")
+    return (Estimate.within("0 Wh", half, step) * math.sqrt(roundings) / log.covered).to("W")
 
 
-def _findings(log: MeterLog, seen: Switching, room: Any) -> Iterator[str]:
-    """Yield what was seen in the log."""
-    yield from map(str, log.findings)
-    if room is None:
-        yield 'its room is not told: for a cold appliance write measure_draw(log, room="20 degC")'
-    if seen.running_w is None:
-        if log.kind == "power":
-            yield f"no cycles: steady, or a compressor that varies its speed; {len(seen.defrosts)} defrosts, kept apart"
-        return
-    yield f"{len(seen.cycles)} regular whole cycles and {len(seen.defrosts)} defrosts, kept apart"
-    caught = int(np.count_nonzero(np.diff(seen.inrush.astype(int), prepend=0) == 1))
-    yield f"{seen.starts} starts, the inrush caught in {caught}: a meter that averages over its steps misses most"
-    if seen.cool_down_h:
-        yield f"a first cool-down that ran {seen.cool_down_h:.1f} h was left out of the mean"
-    if seen.steady.all():
-        yield "whole cycles cover too little of the log: the mean is over all of it"
+def _findings(log: MeterLog, seen: Switching, room: Any) -> tuple[str, ...]:
+    """Return what was seen in the log."""
+    switches, defrosts = seen.running_w is not None, f"{len(seen.defrosts)} defrosts, kept apart"
+    caught = np.count_nonzero(np.diff(seen.inrush.astype(int), prepend=0) == 1)
+    told = {
+        'its room is not told: for a cold appliance write measure_draw(log, room="20 degC")': room is None,
+        f"no cycles: steady, or a compressor that varies its speed; {defrosts}": log.kind == "power" and not switches,
+        f"{len(seen.cycles)} regular whole cycles and {defrosts}": switches,
+        f"{seen.starts} starts, the inrush caught in {caught}: a meter that averages over its steps misses most":
+            switches,
+        f"a first cool-down that ran {seen.cool_down_h:.1f} h was left out of the mean": seen.cool_down_h > 0,
+        "whole cycles cover too little of the log: the mean is over all of it": switches and seen.steady.all(),
+    }  # fmt: skip
+    return (*map(str, log.findings), *compress(told, told.values()))
 
 
-def _warnings(log: MeterLog, seen: Switching, spread: DaySpread) -> Iterator[str]:
-    """Yield what limits the claim."""
-    yield from log.questions
-    if log.meter.accuracy is None:
-        yield "the meter's accuracy is not stated: its error is not in the interval"
-    if log.meter.smallest_load is not None:
-        yield f"the meter counts nothing below {log.meter.smallest_load}: the draw at rest may be missing"
-    if spread.days < WHOLE_DAY:
-        yield f"too short: {show(log.covered, 1)} were logged, and a day has its rhythm; log three days"
-    if seen.running_w is not None and len(seen.cycles) < FEW_CYCLES:
-        yield f"too short: {len(seen.cycles)} whole cycles were seen"
-    if spread.days < FEWEST_DAYS * WHOLE_DAY:
-        yield "fewer than three whole days: how far they lie apart rests on stated bands more than on what was seen"
+def _warnings(log: MeterLog, seen: Switching, spread: DaySpread) -> tuple[str, ...]:
+    """Return what limits the claim."""
+    few, smallest = seen.running_w is not None and len(seen.cycles) < FEW_CYCLES, log.meter.smallest_load
+    told = {
+        "the meter's accuracy is not stated: its error is not in the interval": log.meter.accuracy is None,
+        f"the meter counts nothing below {smallest}: the draw at rest may be missing": smallest is not None,
+        f"too short: {show(log.covered, 1)} were logged, and a day has its rhythm; log three days":
+            spread.days < WHOLE_DAY,
+        f"too short: {len(seen.cycles)} whole cycles were seen": few,
+        "fewer than three whole days: how far they lie apart rests on stated bands more than on what was seen":
+            spread.days < FEWEST_DAYS * WHOLE_DAY,
+    }  # fmt: skip
+    return (*log.questions, *compress(told, told.values()))

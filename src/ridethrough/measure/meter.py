@@ -78,12 +78,9 @@ class Meter:
 
         u = a / sqrt(3) for limits of error a; exact where no accuracy is stated.
         """
-        share, fixed = self._limits()
-        source = f"accuracy {self.accuracy}"
-        return self.found or (
-            Estimate.within(Q_(1, "1"), Q_(share, "1"), f"{self.name} gain", source=source),
-            Estimate.within("0 W", Q_(fixed, "W"), f"{self.name} offset", source=source),
-        )
+        (share, fixed), source = self._limits(), f"accuracy {self.accuracy}"
+        gain = Estimate.within(Q_(1, "1"), Q_(share, "1"), f"{self.name} gain", source=source)
+        return self.found or (gain, Estimate.within("0 W", Q_(fixed, "W"), f"{self.name} offset", source=source))
 
     @property
     def gain(self) -> Estimate:
@@ -153,9 +150,7 @@ class Meter:
         gain = ((true - self.offset) / reading).to("1")  # (1)
         far, limit = abs(float(gain.value.magnitude) - 1), 10 * max(self._limits()[0], 0.005)
         if far > limit:
-            raise Refusal(
-                f"{show(reading.value)} shown for {show(true.value)}, {100 * far:.0f} % apart",
-                f"a meter within {100 * limit:.0f} %",
-                "Check the resistance hot, the voltage under load, and the meter.",
-            )
+            given = f"{show(reading.value)} shown for {show(true.value)}, {100 * far:.0f} % apart"
+            raise Refusal(given, f"a meter within {100 * limit:.0f} %",
+                          "Check the resistance hot, the voltage under load, and the meter.")  # fmt: skip
         return replace(self, found=(gain, self.offset))

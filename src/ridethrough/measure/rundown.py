@@ -165,20 +165,16 @@ class LineFit:
                  for run in runs]  # fmt: skip
         self.measured_h, self.load_w, self.early = values(hours), values(powers), np.array([r.at_least for r in runs])
         self.told = bool(standby)
-        self._check()
-        self.inputs = [*hours, *powers, *doubts, _bend(given["rated"], self.load_w.max()), *standby]
-        self.reference_h = float(np.exp(np.log(self.measured_h[~self.early]).mean()))
-        self.own = np.array([float(each.u.magnitude) for each in hours]) / self.measured_h  # error beside that of all
-
-    def _check(self) -> None:
-        """Refuse runs that can't tell energy from standby."""
         loads = np.unique(self.load_w[~self.early]).size
         remedy = 'Add a run-down at another load, best with nothing plugged in: ("0 W", "56 h")'
         if loads < (1 if self.told else 2):
-            given = f"run-downs at {loads} load{'s' * (loads != 1)}, leaving out what was stopped early"
-            raise Refusal(given, "two loads or more", f'{remedy}; or give the standby too: standby="15 W".')
+            told = f"run-downs at {loads} load{'s' * (loads != 1)}, leaving out what was stopped early"
+            raise Refusal(told, "two loads or more", f'{remedy}; or give the standby too: standby="15 W".')
         if self.told and loads > 1:
             raise Refusal("a standby, and run-downs that tell it", "one of them", "Leave standby out.")
+        self.inputs = [*hours, *powers, *doubts, _bend(given["rated"], self.load_w.max()), *standby]
+        self.reference_h = float(np.exp(np.log(self.measured_h[~self.early]).mean()))
+        self.own = np.array([float(each.u.magnitude) for each in hours]) / self.measured_h  # error beside that of all
 
     def _axes(self, at: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Return (2) of `fit_rundowns`: P + c P^2 [W], the share of E used up in an hour, and its size [1/h].
