@@ -154,12 +154,10 @@ class Estimate(Arithmetic, Known):
 
         Parameters
         ----------
-        values : sequence of float, n of them
-            In ``units``.
+        values, units : sequences of float and of str, n of them
+            In ``units``, each in its own.
         covariance : array of n by n
             Their covariance, in products of ``units``.
-        units : sequence of str
-            Their units.
         name, about
             As in `standard`; the one influence's, and the covariance's.
         """
@@ -218,9 +216,8 @@ class Estimate(Arithmetic, Known):
         JCGM 100:2008, G.3.2 and Table G.2.
         """
         ends_of(coverage)  # refuses what is no chance
-        middle, half = float(self._affine.nominal_value), student(self.dof, coverage) * float(self._affine.std_dev)
-        unit = self._held.units
-        return registry().Quantity(middle - half, unit), registry().Quantity(middle + half, unit)
+        half = student(self.dof, coverage) * self.u
+        return self.value - half, self.value + half
 
     def budget(self) -> pd.DataFrame:
         """Return a table of what makes it uncertain, the largest first.
