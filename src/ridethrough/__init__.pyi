@@ -46,6 +46,6 @@ from .own.folder import OwnBench as OwnBench, read_bench as read_bench
 from .sources import coefficient as coefficient
 from .teach.claims import claim as claim
 from .teach.exercises import exercise as exercise
-from .teach.protocols import protocol as protocol, write_templates as write_templates
+from .teach.scenario import protocol as protocol, write_templates as write_templates
 from .teach.sheet import Sheet as Sheet, method_sheet as method_sheet
 from .units import Q_ as Q_, Refusal as Refusal, display as display, read_quantity as read_quantity, show as show

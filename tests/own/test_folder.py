@@ -12,7 +12,7 @@ from ridethrough.measure.meter import Meter
 from ridethrough.measure.rundown import Rundown
 from ridethrough.own.folder import KEYS, STATUS, OwnBench, read_bench
 from ridethrough.teach.pantry import pantry_rundowns
-from ridethrough.teach.protocols import example_bench, protocol
+from ridethrough.teach.scenario import example_bench, protocol
 from ridethrough.units import Q_, Refusal
 
 # Invented, and unlike the kit's own files in names, columns, units, marks and order.

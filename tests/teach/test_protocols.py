@@ -6,7 +6,7 @@ import pytest
 
 from ridethrough.measure.draw import measure_draw
 from ridethrough.measure.log import read_log
-from ridethrough.teach.protocols import PAGES, protocol, reading_sheet, write_templates
+from ridethrough.teach.scenario import PAGES, protocol, reading_sheet, write_templates
 from ridethrough.units import Refusal
 
 

@@ -53,7 +53,7 @@ class Line:
     @property
     def topic(self) -> str:
         """What it is about, whatever its numbers: by it the line of one account is found in another."""
-        return re.sub(r"-?\d[\d.,]*", "", self.label)
+        return re.sub(r"-?\d[\d,.]*(?= (?:h|W|%|°C|°F)\b| %)", "…", self.label)
 
     @property
     def basis(self) -> str:

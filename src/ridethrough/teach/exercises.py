@@ -232,10 +232,8 @@ def guess(letter: str | None, right: str) -> str:
     'You guessed b. Many do; right is c. Below it says what b overlooks.'
     """
     if letter is None:
-        return (
-            'No guess yet. Go back to the question, put your letter in place of None, such as "a", and press '
-            "Shift+Enter there; then Shift+Enter here."
-        )
+        put = 'Go back to the question, put your letter in place of None, such as "a"'
+        return f"No guess yet. {put}, and press Shift+Enter there; then Shift+Enter here."
     given = str(letter).strip().lower()
     if given == right:
         return f"You guessed {right}, and that is it."

@@ -94,8 +94,6 @@ def bench_unit(sheet: BackupUnit) -> BackupUnit:
 def first_answer() -> str:
     """Return the pantry's answer and its caution, two sentences for the terminal."""
     first = account("01")
-    return (
-        f"Invented data: a fridge-freezer measured at {show(first.load.mean_power.value)} on average runs on "
-        f"{first.unit.name} ({show(first.unit.printed)} printed on the box) for {first.lasts}: "
-        f"{first.verdict} for one day.\n{CAUTION}"
-    )
+    draws, box = show(first.load.mean_power.value), f"{show(first.unit.printed)} printed on the box"
+    told = f"a fridge-freezer measured at {draws} on average runs on {first.unit.name} ({box}) for {first.lasts}"
+    return f"Invented data: {told}: {first.verdict} for one day.\n{CAUTION}"

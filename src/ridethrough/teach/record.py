@@ -6,8 +6,8 @@ import hashlib
 import json
 import math
 import platform
-import re
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -22,7 +22,6 @@ FORM = "ridethrough method sheet 1"
 _PACKAGES = ("ridethrough", "numpy", "pandas", "pint", "scipy", "uncertainties")
 _LEAST = {"Wh": 1.0, "h": 0.1}  # what moved by less is told only where it is more than its give or take
 _ABSENT = {"said": "–", "value": math.nan, "low": math.nan, "high": math.nan}
-_VOLATILE = re.compile(r"-?\d[\d,.]*(?= (?:h|W|%|°C|°F)\b| %)")  # what may differ in a line's label
 
 
 def files_of(given: str | Path | Sequence[str | Path]) -> dict[str, dict[str, Any]]:
@@ -41,7 +40,7 @@ def files_of(given: str | Path | Sequence[str | Path]) -> dict[str, dict[str, An
 def record_of(account: Ledger, compared: pd.DataFrame | None, **about: Any) -> dict[str, Any]:
     """Return all that an account says as text and plain numbers, after what is told ``about`` it."""
     sampler, lines, shares = account.case.sampler, account.lines, account.shares
-    keys = apart([_VOLATILE.sub("…", line.label) for line in lines[:-1]] + ["left over, or missing"])
+    keys = apart([line.topic for line in lines[:-1]] + ["left over, or missing"])
     numbers = {"run time": _told(account.lasts), "asked in all": _told(account.needed)}
     numbers |= {key: {"line": line.label, "basis": line.basis, **_told(line.energy)}
                 for key, line in zip(keys, lines, strict=True)}  # fmt: skip
@@ -58,10 +57,10 @@ def record_of(account: Ledger, compared: pd.DataFrame | None, **about: Any) -> d
 
 def _told(known: Known) -> dict[str, Any]:
     """Return what is said of a number, its value and the ends of its 95 % interval, and their unit."""
-    parts = zip(("value", "low", "high"), (known.value, *known.interval()), strict=True)
-    return {"said": str(known), "unit": f"{known.value.units:~P}"} | {
-        name: round(float(each.magnitude), 6) for name, each in parts
-    }
+    value, (low, high) = known.value, known.interval()
+    numbers = {"value": value, "low": low, "high": high}.items()
+    said = {"said": str(known), "unit": f"{value.units:~P}"}
+    return said | {name: round(float(number.magnitude), 6) for name, number in numbers}
 
 
 def plain_rows(table: pd.DataFrame) -> list[Any]:
@@ -76,12 +75,10 @@ def written(record: Mapping[str, Any]) -> str:
 
 def read_record(path: str | Path, remedy: str = 'Write previous="my-sheet/record.json".') -> dict[str, Any]:
     """Return the record of an edition, or refuse what is none."""
-    try:
+    with suppress(OSError, ValueError, TypeError, KeyError):
         record: dict[str, Any] = json.loads(Path(path).read_text(encoding="utf-8"))
         if record["form"] == FORM:
             return record
-    except (OSError, ValueError, TypeError, KeyError):
-        pass
     raise Refusal(f"{path} as a record", "the record.json of a method sheet", remedy)
 
 

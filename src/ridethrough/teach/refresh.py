@@ -7,7 +7,6 @@ the same bytes, so that a difference in the history is a difference in what the 
 
 from __future__ import annotations
 
-import argparse
 import sys
 from pathlib import Path
 from typing import Any
@@ -71,12 +70,11 @@ def refresh(path: Path) -> bool:
     return path.read_bytes() != before
 
 
-def main(argv: list[str] | None = None) -> int:
-    """Refresh the notebooks named in ``argv``, or all below ``./lessons``; return the exit status."""
-    parser = argparse.ArgumentParser("ridethrough.teach.refresh", description="Run notebooks and store them clean.")
-    parser.add_argument("notebooks", nargs="*", type=Path, help="default: every notebook below ./lessons")
-    given, folder = parser.parse_args(argv).notebooks, Path("lessons")
-    paths = given or [path for name in ("*.ipynb", "instructor/*.ipynb") for path in sorted(folder.glob(name))]
+def main(given: list[str]) -> int:
+    """Refresh the notebooks ``given``, or all below ``./lessons``; return the exit status."""
+    folder = Path("lessons")
+    found = [path for name in ("*.ipynb", "instructor/*.ipynb") for path in sorted(folder.glob(name))]
+    paths = [Path(name) for name in given] or found
     try:
         if not paths:
             raise Refusal(f"the folder {folder.resolve()}", "notebooks in it", "Run this where lessons/ stands.")
@@ -89,4 +87,4 @@ def main(argv: list[str] | None = None) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(main(sys.argv[1:]))
