@@ -1,10 +1,10 @@
 from .answer.choice import frontier as frontier, what_would_change as what_would_change
-from .answer.compare import compare as compare, verdicts as verdicts
+from .answer.compare import compare as compare
 from .answer.headroom import headroom as headroom
 from .answer.ledger import Ledger as Ledger, ledger as ledger
 from .answer.nothing import do_nothing as do_nothing
 from .answer.outage import Outage as Outage
-from .answer.recommend import recommend as recommend
+from .answer.recommend import recommend as recommend, verdicts as verdicts
 from .answer.ride import Ride as Ride, ride as ride, spread as spread
 from .answer.size import Size as Size, size as size
 from .answer.stages import Stages as Stages, plan_stages as plan_stages

@@ -10,7 +10,7 @@ import pytest
 
 from ridethrough.answer.choice import NONE, OTHER_TERMS, frontier, what_would_change
 from ridethrough.answer.compare import compare
-from ridethrough.answer.entry import NOTHING
+from ridethrough.answer.nothing import NOTHING
 from ridethrough.answer.outage import Outage
 from ridethrough.measure.bench import fit_rundowns
 from ridethrough.model.cabinet import Cabinet

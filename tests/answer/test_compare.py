@@ -10,11 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ridethrough.answer.compare import COLUMNS, compare, verdicts
-from ridethrough.answer.entry import BEYOND_RULE, BY_RULE, NOTHING
-from ridethrough.answer.nothing import do_nothing
+from ridethrough.answer.compare import COLUMNS, compare
+from ridethrough.answer.nothing import BEYOND_RULE, BY_RULE, NOTHING, do_nothing
 from ridethrough.answer.outage import Outage
-from ridethrough.answer.recommend import recommend
+from ridethrough.answer.recommend import recommend, verdicts
 from ridethrough.answer.size import size
 from ridethrough.estimate import Estimate
 from ridethrough.measure.bench import fit_rundowns

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from ridethrough.answer.compare import compare
-from ridethrough.answer.entry import NOTHING
+from ridethrough.answer.nothing import NOTHING
 from ridethrough.answer.outage import Outage
 from ridethrough.answer.recommend import Recommendation, recommend
 from ridethrough.answer.ride import ride

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from ridethrough.answer.choice import FRONTIER, NONE, frontier
-from ridethrough.answer.entry import NOTHING
+from ridethrough.answer.nothing import NOTHING
 from ridethrough.answer.outage import Outage
 from ridethrough.measure.candidates import read_units
 from ridethrough.model.load import Load

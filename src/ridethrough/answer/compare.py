@@ -2,24 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from copy import copy
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
 
 from ..known import apart
 from ..model.load import Load
-from ..model.price import PriceList
+from ..model.price import Offer, PriceList
 from ..model.unit import BackupUnit
 from ..units import Refusal, of_kind, show
 from .case import case_of
-from .entry import BEYOND_RULE, BY_RULE, FALLS_SHORT, NO_PRICE, NOTHING, TOO_SMALL, do_nothing, entry
+from .headroom import RESTART, Check, headroom
+from .nothing import BEYOND_RULE, BY_RULE, NOTHING, closed_door
 from .outage import Outage
-from .size import confidence_of
+from .ride import Ride, ride
+from .size import LARGE, confidence_of, tried
 
 COLUMNS = ("load", "outage", "rank", "unit", "packs", "verdict", "chance", "lasts (h)", "left (Wh)",
            "give or take (Wh)", "limited by", "price", "terms", "of", "stale", "price per kWh", "note")  # fmt: skip
-ORDER = (BY_RULE, "", NO_PRICE, FALLS_SHORT, TOO_SMALL, "not reckoned", BEYOND_RULE)  # "" passes and has a price
+LIMITS = {"start": "start surge", "voltage": "voltage"}  # other checks are of the inverter
+NO_PRICE, FALLS_SHORT, TOO_SMALL, UNKNOWN = "no price", "falls short", "inverter too small", "not reckoned"
+ORDER = (BY_RULE, "", NO_PRICE, FALLS_SHORT, TOO_SMALL, UNKNOWN, BEYOND_RULE)  # "" passes and has a price
 
 
 def compare(load: Any, units: Mapping[str, BackupUnit], outages: Any, *, confidence: float | None = None,
@@ -86,38 +92,12 @@ def compare(load: Any, units: Mapping[str, BackupUnit], outages: Any, *, confide
     rows = []
     for name, each in loads.items():
         for label, when in whens.items():
-            found = [{"unit": unit} | entry(each, *stock[unit], unit, when, aim, listed, stale_after) for unit in stock]
-            rows += _ranked([{"load": name, "outage": label} | row for row in (*found, do_nothing(each, when))])
+            found = [_entry(each, unit, *stock[unit], when, aim, listed, stale_after) for unit in stock]
+            rows += _ranked([{"load": name, "outage": label} | row for row in (*found, closed_door(each, when))])
     table = pd.DataFrame(rows, columns=COLUMNS).astype({"packs": "Int64", "stale": "boolean", "price": float})
     table = table.fillna(dict.fromkeys(("limited by", "terms", "of"), ""))
     order = {"load": [*loads], "outage": [*whens], "unit": [*stock, NOTHING]}
     return table.astype({column: pd.CategoricalDtype(names) for column, names in order.items()})
-
-
-def compared(table: Any, name: str, remedy: str) -> pd.DataFrame:
-    """Return what `compare` returned, or rows of it; anything else is refused."""
-    if not isinstance(table, pd.DataFrame) or not {*COLUMNS} <= {*table.columns}:
-        raise Refusal(f"{name}={type(table).__name__}(...)", "what compare returns", remedy)
-    return table
-
-
-def verdicts(table: pd.DataFrame) -> pd.DataFrame:
-    """Return what `compare` found as a row for each load and unit and a column for each outage, in the order given.
-
-    Its texts go anywhere: ``verdicts(table).to_markdown(index=False)``, ``.to_csv(...)``, ``.to_html(...)``.
-    """
-    said = [
-        ", ".join(filter(None, (
-            row["verdict"],
-            "" if pd.isna(row["packs"]) or not row["packs"] else f"{row['packs']} pack{'s' * (row['packs'] > 1)}",
-            "all packs" if row["limited by"] == "packs" else "",
-        )))
-        for row in compared(table, "table", "Write verdicts(compare(...)).").to_dict("records")
-    ]  # fmt: skip
-    wide = table.assign(said=said).pivot(index=["load", "unit"], columns="outage", values="said")
-    wide = wide.sort_index().reset_index().rename_axis(columns=None)
-    wide.columns = wide.columns.astype(object)
-    return wide if wide["load"].nunique() > 1 else wide.drop(columns="load")
 
 
 # -- what is given ---------------------------------------------------------------------------------
@@ -159,6 +139,96 @@ def listed_of(units: Any, prices: Any, **terms: Any) -> PriceList:
     found = getattr(units, "listed", PriceList()) if prices is None else prices
     listed: PriceList = of_kind(found, PriceList, "prices", "a list of prices", remedy).at(**terms)
     return listed
+
+
+# -- one entry: what a unit comes to in one outage -------------------------------------------------
+
+
+def passes(found: Ride, aim: float) -> bool:
+    """Return whether it lasts with chance ``aim``, on an inverter that carries the load."""
+    return found.chance >= aim and found.verdict != TOO_SMALL
+
+
+def _entry(load: Load, name: str, unit: BackupUnit | Refusal, assumed: str, outage: Outage, aim: float,
+           listed: PriceList, stale_after: Any) -> dict[str, Any]:  # fmt: skip
+    """Return what a unit comes to in one outage; "place" and "keys" serve the ranking."""
+    try:
+        if isinstance(unit, Refusal):
+            raise unit
+        *_, found = tried(load, unit, outage, aim)
+    except Refusal as refusal:
+        return {"unit": name, "place": UNKNOWN, "verdict": UNKNOWN, "note": f"{refusal.given}. {refusal.remedy}"}
+    offers, left = listed.offers(name, found.unit.packs), found.left.magnitude
+    row = {
+        "unit": name,
+        "place": "" if offers else NO_PRICE,
+        "keys": {terms: (offer.amount, -left) for terms, offer in offers.items()} or {"": (0.0, -left)},
+        "packs": found.unit.packs,
+        "verdict": found.verdict,
+        "chance": found.chance,
+        "lasts (h)": found.lasts.magnitude,
+        "left (Wh)": left,
+        "give or take (Wh)": found.left.expanded().magnitude,
+        "limited by": _limit(found, aim),
+        "note": "; ".join(filter(None, (assumed, *_notes(found, aim, name, offers, listed), *found.cautions))),
+    }
+    for offer in [*offers.values()][:1]:
+        row |= {"price": offer.amount, "terms": offer.terms, "of": str(offer),
+                "stale": listed.stale(offer, stale_after), "price per kWh": _by_kwh(found, offer.amount)}  # fmt: skip
+    if not passes(found, aim):
+        place = TOO_SMALL if found.verdict == TOO_SMALL else FALLS_SHORT
+        row |= {"packs": None, "place": place, "keys": {"": (-found.chance, -found.lasts.magnitude)}}
+    return row
+
+
+def _by_kwh(found: Ride, amount: float) -> float | None:
+    """Return the price for each kWh that reaches the load."""
+    came = found.served.magnitude / ((found.served + found.unserved).magnitude or 1)
+    kwh = found.mean_power.magnitude * found.outage.hours / 1000 * came
+    return amount / kwh if kwh else None
+
+
+def _checks(found: Ride, finding: str) -> list[Check]:
+    """Return what of the inverter was found so."""
+    return [each for each in headroom(found.load, found.unit) if each.finding == finding and each.what != RESTART]
+
+
+def _notes(found: Ride, aim: float, name: str, offers: Mapping[str, Offer], listed: PriceList) -> Iterator[str]:
+    """Yield why it does not pass, what was not checked, why there is no price, or in which other terms there is one."""
+    packs, unseen = found.unit.packs, _checks(found, "not checked")
+    if found.verdict == TOO_SMALL:
+        yield "no pack makes the inverter larger"
+    elif packs and not passes(found, aim):
+        yield f"even with {packs} pack{'s' * (packs > 1)}"
+    yield from (f"{check.what}: {check.why}" for check in _checks(found, "does not carry it"))
+    yield f"not checked: {', '.join(check.what for check in unseen)}" if unseen else ""
+    if not offers and listed.on:
+        some = "no price for all of it in one currency and tax"
+        yield some if listed.of(name) else f"no price by {listed.on}"
+    yield from (f"or {offer.amount:,.2f} {terms}" for terms, offer in [*offers.items()][1:])
+
+
+def _limit(found: Ride, aim: float) -> str:
+    """Return what would have to be better for it to pass, or what was not checked."""
+    load, unit, outage = found.load, found.unit, found.outage
+    if found.verdict == TOO_SMALL:
+        failed = {check.what for check in _checks(found, "does not carry it")}
+        return next((LIMITS[what] for what in LIMITS if failed == {what}), "inverter")
+    if found.chance >= aim:
+        return "not checked" if _checks(found, "not checked") else ""
+    free = replace(unit, charge_power=LARGE * unit.charge_power)
+    if outage.unit_at is not None and ride(load, unit, other(outage, unit_at=None), times=1).chance >= aim:
+        return "cold"
+    if outage.recharge and ride(load, free, outage, times=1).chance >= aim:
+        return "charger"
+    return "packs" if unit.packs_max else "energy"
+
+
+def other(outage: Outage, **changed: Any) -> Outage:
+    """Return the outage with something else in place of what it has."""
+    found = copy(outage)
+    vars(found).update(changed)
+    return found
 
 
 # -- the ranking -----------------------------------------------------------------------------------

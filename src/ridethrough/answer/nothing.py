@@ -9,10 +9,15 @@ import pandas as pd
 
 from ..model.cabinet import FREEZER, Cabinet
 from ..model.inside import steps_h
+from ..model.load import CABINETS, Appliance, Load
 from ..sampling import DRAWS, Drawn, Sampler
 from ..sources import CAUTIONS, lookup
 from ..units import Q_, of_kind, quantity, show, truth
 from .outage import Outage
+
+NOTHING = "door closed, ice"
+RULE = ("refrigerator", "half full freezer", "full freezer")
+BY_RULE, BEYOND_RULE = "by rule of caution", "beyond the rule"
 
 
 def do_nothing(cabinet: Any, outage: Any, *, ice: Any = None, colder: Any = None, thermometer: bool = False,
@@ -84,3 +89,37 @@ def _saved_wh(cabinet: Cabinet, place: Any, hours: float, *, again: bool) -> flo
     steady_w = inside.steady_w(room((edges_h[:-1] + edges_h[1:]) / 2))
     inside.through(edges_h, room, lambda _: False)
     return float(np.diff(edges_h) @ steady_w - again * np.ravel(inside.owed_wh)[0])
+
+
+# -- as a row of a comparison ----------------------------------------------------------------------
+
+
+def closed_door(load: Load, outage: Outage) -> dict[str, Any]:
+    """Return the row without a unit: the rule and what to mind, and no help for what does not keep cold."""
+    reach, minds = rule_hours(load, outage)
+    said = BY_RULE if outage.hours <= reach else BEYOND_RULE
+    rule = ", ".join(f"{each} {lookup(f'hours unopened, {each}').value:g} h" for each in RULE)
+    notes = (f"a rule of caution, no prediction: {rule}", "it helps cold appliances only", *minds)
+    return {"unit": NOTHING, "place": said, "verdict": said, "note": "; ".join(notes)}
+
+
+def rule_hours(load: Load, outage: Outage) -> tuple[float, tuple[str, ...]]:
+    """Return how far the agencies' rule of caution for food behind a closed door reaches [h], and what to mind."""
+    kept = [_keeps(each, outage) for each in load.appliances]
+    unknown = ", ".join(each.name for each in load.appliances if each.room is None)
+    minds = [*(mind for _, mind in kept), f"not known to be cold: {unknown}" if unknown else ""]
+    return min(hours for hours, _ in kept), tuple(filter(None, minds))
+
+
+def _keeps(one: Appliance, outage: Outage) -> tuple[float, str]:
+    """Return how long it keeps by the rule, a cabinet no longer than it predicts [h], and what to mind of that."""
+    if one.room is None:
+        return 0.0, ""
+    if one.thermal is not None:
+        hours = float(min(one.thermal.rule.value, one.thermal.hours_until(room=outage.room, draws=2).magnitude))
+        kept = f"counts as kept for {show(Q_(hours, 'h'))}: by the rule, no longer than predicted"
+        return hours, f"the {one.name}, {one.thermal.fill}, {kept}"
+    there = one.room if outage.room is None else Q_(float(outage.room.celsius.max()), "degC")
+    warm = there.m_as("degC") > lookup("warmest ordinary room").value
+    mind = f"the rule is for ordinary rooms: at {show(there)} the {one.name} may keep for less" if warm else ""
+    return lookup(f"hours unopened, {RULE[CABINETS.index(one.cabinet)]}").value, mind

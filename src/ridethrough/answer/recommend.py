@@ -9,8 +9,9 @@ from typing import Any
 
 import pandas as pd
 
-from .compare import compared
-from .entry import BY_RULE
+from ..units import Refusal
+from .compare import COLUMNS
+from .nothing import BY_RULE
 
 Row = Mapping[str, Any]
 SAID = ("ranked among", "a rule of caution", "it helps cold appliances only")  # parts of a note said in other words
@@ -74,21 +75,45 @@ def recommend(table: pd.DataFrame) -> Recommendations:
     """
     given, found = compared(table, "table", "Write recommend(compare(...))."), []
     for (load, outage), rows in given.groupby(["load", "outage"], sort=False, observed=True):
-        ranked: list[Any] = rows.sort_values("rank", kind="stable").to_dict("records")
-        picks, text = _said(ranked)
+        picks, text = _said(_rows(rows.sort_values("rank", kind="stable")))
         found.append(Recommendation(str(load), str(outage), tuple(map(_label, picks)), text))
     return Recommendations(found)
 
 
+def compared(table: Any, name: str, remedy: str) -> pd.DataFrame:
+    """Return what `compare` returned, or rows of it; anything else is refused."""
+    if not isinstance(table, pd.DataFrame) or not {*COLUMNS} <= {*table.columns}:
+        raise Refusal(f"{name}={type(table).__name__}(...)", "what compare returns", remedy)
+    return table
+
+
+def verdicts(table: pd.DataFrame) -> pd.DataFrame:
+    """Return what `compare` found as a row for each load and unit and a column for each outage, in the order given.
+
+    Its texts go anywhere: ``verdicts(table).to_markdown(index=False)``, ``.to_csv(...)``, ``.to_html(...)``.
+    """
+    rows = _rows(compared(table, "table", "Write verdicts(compare(...))."))
+    said = [", ".join(filter(None, (row["verdict"], _packs(row), "all packs" if row["limited by"] == "packs" else "")))
+            for row in rows]  # fmt: skip
+    wide = table.assign(said=said).pivot(index=["load", "unit"], columns="outage", values="said")
+    wide = wide.sort_index().reset_index().rename_axis(columns=None)
+    wide.columns = wide.columns.astype(object)
+    return wide if wide["load"].nunique() > 1 else wide.drop(columns="load")
+
+
+def _rows(table: pd.DataFrame) -> list[Any]:
+    """Return the rows, None where something is missing."""
+    return table.astype(object).where(table.notna(), None).to_dict("records")
+
+
 def _said(ranked: Sequence[Row]) -> tuple[Sequence[Row], str]:
     """Return the picks among the ranked rows of one outage, and all that is to be said."""
-    units = [row for row in ranked if _known(row["chance"])]
-    passing = [row for row in units if _known(row["packs"])]
+    units = [row for row in ranked if row["chance"] is not None]
+    passing = [row for row in units if row["packs"] is not None]
     picks = [row for row in passing if row["rank"] == passing[0]["rank"]]
     rule = ranked[:1] if ranked[0]["verdict"] == BY_RULE else []
-    said = [
-        "closing the door will do by the agencies' rule of caution, which is no prediction. To keep it running:"
-    ] * len(rule)
+    said = ["closing the door will do by the agencies' rule of caution, which is no prediction. To keep it running:"
+            for _ in rule]  # fmt: skip
     said += [f"{'Or ' * (row is not picks[0])}{_pick(row)}." for row in picks]
     if picks:
         said += ["These prices can't be set against each other without tax_rate= or rates=."] * (len(picks) > 1)
@@ -98,23 +123,21 @@ def _said(ranked: Sequence[Row]) -> tuple[Sequence[Row], str]:
                  for row in units[:1]] or ["nothing here can be reckoned."]  # fmt: skip
     if tight := [f"{_label(row)} ({_chance(row)})" for row in units if row["verdict"] == "tight"]:
         said.append(f"Tight: {', '.join(tight)}.")
-    said += [f"Mind, {_label(row)}: {note}." for row in (*rule, *(picks or units[:1])) if (note := _mind(row))]
+    for row in (*rule, *(picks or units[:1])):
+        mind = "; ".join(each for each in row["note"].split("; ") if not each.startswith(SAID))
+        said += [f"Mind, {_label(row)}: {mind}."] if mind else []
     return rule or picks, " ".join(said)
 
 
-def _mind(row: Row) -> str:
-    """Return a row's note without what was said already."""
-    return "; ".join(each for each in row["note"].split("; ") if not each.startswith(SAID))
-
-
-def _known(cell: Any) -> bool:
-    return bool(pd.notna(cell))
+def _packs(row: Row) -> str:
+    """Return how many packs there are, if any."""
+    packs = int(row["packs"] or 0)
+    return f"{packs} pack{'s' * (packs > 1)}" if packs else ""
 
 
 def _label(row: Row) -> str:
     """Return the unit with its packs."""
-    packs = int(row["packs"]) if _known(row["packs"]) else 0
-    return f"{row['unit']} with {packs} pack{'s' * (packs > 1)}" if packs else str(row["unit"])
+    return " with ".join(filter(None, (str(row["unit"]), _packs(row))))
 
 
 def _chance(row: Row) -> str:
@@ -125,8 +148,8 @@ def _chance(row: Row) -> str:
 
 def _pick(row: Row) -> str:
     """Return how sure a pick is and what it costs."""
-    costs = f"it costs {row['price']:,.2f} {row['terms']}, {row['of']}" if _known(row["price"]) else "no price known"
-    asks = "; an old price, ask again" if _known(row["stale"]) and row["stale"] else ""
+    costs = "no price known" if row["price"] is None else f"it costs {row['price']:,.2f} {row['terms']}, {row['of']}"
+    asks = "; an old price, ask again" if row["stale"] else ""
     return f"{_label(row)} lasts in {_chance(row)} such outages; {costs}{asks}"
 
 
@@ -134,10 +157,12 @@ def _second(others: Sequence[Row], picks: Sequence[Row]) -> str:
     """Return what comes next, and why it does."""
     if not others:
         return "No other one passes."
-    row = others[0]
-    same = [row["price"] - pick["price"] for pick in picks if pick["terms"] == row["terms"] and _known(row["price"])]
-    if same:
-        why = f"{same[0]:,.2f} {row['terms']} more" if same[0] else "at the same price with less left over"
-    else:
-        why = "less is left over" if not _known(picks[0]["price"]) else "without a price to compare"
+    row, why = others[0], "without a price to compare"
+    same = [pick for pick in picks if pick["terms"] == row["terms"] and row["price"] is not None]
+    if same and (more := row["price"] - same[0]["price"]):
+        why = f"{more:,.2f} {row['terms']} more"
+    elif same:
+        why = "at the same price with less left over"
+    elif picks[0]["price"] is None:
+        why = "less is left over"
     return f"Second: {_label(row)}, {why}."

@@ -19,9 +19,9 @@ import matplotlib
 import pandas as pd
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
 
-from ..answer.compare import compared as as_compared
 from ..answer.headroom import headroom
 from ..answer.ledger import Ledger
+from ..answer.recommend import compared as as_compared
 from ..answer.ride import ride
 from ..measure.draw import Draw
 from ..measure.log import MeterLog

@@ -10,8 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from ...answer.choice import LONGEST, NONE, Choice, choices_of, reach_of, standby_times, turns
-from ...answer.entry import NOTHING
+from ...answer.choice import LONGEST, choices_of, reach_of, turns
 from ...answer.ledger import Ledger, ledger
 from ...answer.outage import Outage
 from ...answer.size import confidence_of
@@ -224,24 +223,20 @@ def choice_panel(load: Load, units: Mapping[str, BackupUnit], *, moves: str, sta
     Refusal
         If the unit that moves has no price in the terms that most units have.
     """
-    longest, aim, found = Outage(LONGEST, start=start), confidence_of(None), choices_of(units, **prices)
-    mine = [each for each in found if each.name == moves]
+    longest, aim, (found, _) = Outage(LONGEST, start=start), confidence_of(None), choices_of(units, **prices)
+    mine = [each for each in found if each.unit.name == moves]
     if not mine:
-        priced = ", ".join(sorted({each.name for each in found}))
+        priced = ", ".join(sorted({each.unit.name for each in found}))
         raise Refusal(f"moves={moves!r}", "a unit with a price like the others'", f"Write one of: {priced}.")
-    names = [str(each) for each in mine]
-    others = [(each, reach_of(load, each.unit, longest, aim)) for each in found if each.name != moves]
+    names = [each.name for each in mine]
+    others = [(each, *reach_of(each, load, longest, aim)) for each in found if each not in mine]
     own_w = plain(mine[0].unit.standby.to("W"))
     standby_w = Slider(f"standby of {moves}", 16, 46, 46, unit="W", step=5)
 
     def steps(watts: float) -> pd.DataFrame:
-        moved = [each._replace(unit=standby_times(each.unit, watts / own_w)) for each in mine]
-        reached = [*others, *((each, reach_of(load, each.unit, longest, aim)) for each in moved)]
-        free = {NOTHING: 0.0, NONE: np.nan}
-        rows = [
-            (str(what), begin, end, *(what.offer[:2] if isinstance(what, Choice) else (free[what], "")))
-            for what, begin, end in turns(reached, load, longest)
-        ]
+        moved = [each.idling(watts / own_w) for each in mine]
+        reached = [*others, *((each, *reach_of(each, load, longest, aim)) for each in moved)]
+        rows = [(each.name, begin, end, *each.offer[:2]) for each, begin, end in turns(reached, load, longest)]
         return pd.DataFrame(rows, columns=["choice", "from (h)", "to (h)", "price", "terms"])
 
     tables = {watts: steps(watts) for watts in standby_w.places()}
