@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import pint
@@ -70,18 +70,18 @@ def headroom(load: Load, unit: BackupUnit | Generator) -> tuple[Check, ...]:
     misses most starts. Without one, the band of the table of coefficients is used. Lesson 03.
     """
     ratings = unit.ratings if isinstance(unit, Generator) else BackupUnit.of(unit).ratings
-    peak = Load.of(load).peak
-    stated = (*_waveform(load, ratings), *_voltage(load, ratings), *_smallest(load, ratings))
+    peak, motors = Load.of(load).peak, [a for a in load.appliances if a.motor is not None or a.surge is not None]
+    stated = _stated(load, [a.name for a in motors], ratings)
     if peak is None:
         missing = "the largest power of the load was not measured"
-        powers = ("steady power", "apparent power", "start")
-        return (*(Check(what, "not checked", missing) for what in powers), *stated)
-    factor = lookup("power factor of a small motor")
-    low, high = (_apparent(load, power_factor) for power_factor in (factor.high, factor.low))
+        return (*(Check(what, "not checked", missing) for what in ("steady power", "apparent power", "start")), *stated)
+    factor, peak_w = lookup("power factor of a small motor"), _watts(peak)
+    low_va, high_va = (sum(_apparent_va(a, end if a in motors else 1) for a in load.appliances)
+                       for end in (factor.high, factor.low))  # fmt: skip
     return (
-        _against("steady power", peak, peak * ratings.legs, ratings.rated),
-        _against("apparent power", low, high * ratings.legs, ratings.rated_va),
-        *_starts(load, peak, ratings.surge),
+        _against("steady power", "W", peak_w, peak_w * ratings.legs, ratings.rated),
+        _against("apparent power", "VA", low_va, high_va * ratings.legs, ratings.rated_va),
+        *_starts(motors, peak_w, ratings.surge),
         *stated,
     )
 
@@ -89,8 +89,7 @@ def headroom(load: Load, unit: BackupUnit | Generator) -> tuple[Check, ...]:
 def worst_of(load: Load, unit: BackupUnit | Generator) -> Finding:
     """Return the worst that `headroom` finds; a restart decides nothing, motors can be plugged in one by one."""
     found = {check.finding for check in headroom(load, unit) if check.what != RESTART}
-    order: tuple[Finding, ...] = ("does not carry it", "not checked", "carries it")
-    return next(each for each in order if each in found)
+    return _finding("does not carry it" in found, "not checked" in found)
 
 
 def verdict_of(chance: float, load: Load, unit: BackupUnit) -> Verdict:
@@ -135,90 +134,68 @@ def overloads(load: Load, outage: Outage) -> Iterator[str]:
             yield f"the generator does not carry the load, {check.what}: {check.why}"
 
 
-def _waveform(load: Load, ratings: Ratings) -> Iterator[Check]:
-    """Yield whether the outlet's waveform suits what is plugged in."""
-    motors = [a.name for a in _motors(load)]
-    if ratings.waveform == "sine":
-        yield Check("waveform", "carries it", "sine")
-    elif ratings.waveform == "stepped":
-        doubt = f"; {', '.join(motors)} may not start on it or run hot, its maker decides" if motors else ""
-        yield Check("waveform", "not checked", f"stepped{doubt}")
+def _finding(fails: Any, may_fail: Any) -> Finding:
+    """Return what is found of something that fails, may fail, or does neither."""
+    if fails:
+        return "does not carry it"
+    return "not checked" if may_fail else "carries it"
 
 
-def _voltage(load: Load, ratings: Ratings) -> Iterator[Check]:
-    """Yield whether each appliance gets the voltage it is made for; outlets wander by a tenth."""
-    if ratings.volts is None:
-        return
-    unknown = [a.name for a in load.appliances if a.volts is None]
-    off = [a.name for a in load.appliances if a.volts is not None
-           and abs(a.volts / ratings.volts - 1) > lookup("tolerance of a voltage").value]  # fmt: skip
-    if off:
-        yield Check("voltage", "does not carry it", f"not made for {show(ratings.volts)}: {', '.join(off)}")
-    elif unknown:
-        yield Check("voltage", "not checked", f"{show(ratings.volts)}; not known: {', '.join(unknown)}")
-    else:
-        yield Check("voltage", "carries it", show(ratings.volts))
+def _against(what: str, unit: str, low: float, high: float, rating: pint.Quantity | None) -> Check:
+    """Return whether a rating holds against what is asked, a band from low to high in a unit."""
+    asks = " to ".join(show(Q_(end, unit)) for end in dict.fromkeys((low, high)))
+    if rating is None:
+        return Check(what, "not checked", f"asks {asks}; the unit's rating is not known")
+    most = rating.m_as(unit)
+    return Check(what, _finding(low > most, high > most), f"asks {asks} of {show(rating)}")
 
 
-def _smallest(load: Load, ratings: Ratings) -> Iterator[Check]:
-    """Yield whether the load keeps an output awake that switches itself off below some watts."""
-    if ratings.sleeps_below is None:
-        return
-    limit = float(ratings.sleeps_below.magnitude)
-    least, most = (sum(_level_w(a, pick) for a in load.appliances) for pick in (np.min, np.max))
-    why = f"the output sleeps below {show(ratings.sleeps_below)}, the load falls to {show(Q_(least, 'W'))}"
-    finding: Finding = "carries it" if least >= limit else "does not carry it" if most < limit else "not checked"
-    yield Check("smallest power", finding, why)
-
-
-def _motors(load: Load) -> list[Appliance]:
-    return [a for a in load.appliances if a.motor is not None or a.surge is not None]
-
-
-def _apparent(load: Load, power_factor: float) -> pint.Quantity:
-    """Return the largest apparent power: as measured, else from the watts, motors with this power factor [VA]."""
-    motors, total_va = _motors(load), 0.0
-    for a in load.appliances:
-        power_w = 0.0 if a.peak is None else a.peak.m_as("W")
-        measured, assumed = a.apparent, power_w / (power_factor if a in motors else 1.0)
-        total_va += assumed if measured is None else max(measured.m_as("VA"), power_w)
-    return Q_(total_va, "VA")
-
-
-def _starts(load: Load, peak: pint.Quantity, rating: pint.Quantity | None) -> Iterator[Check]:
+def _starts(motors: Sequence[Appliance], peak_w: float, rating: pint.Quantity | None) -> Iterator[Check]:
     """Yield the check of the hardest start, the rest of the load steady, and of all motors starting at once."""
-    motors = _motors(load)
     if not motors:
         yield Check("start", "not checked", "no motor and no start was measured")
         return
-    times, more = lookup("start over running power"), []
-    for appliance in motors:
-        caught = appliance.surge if appliance.surge is not None else Q_(0, "W")
-        running = appliance.motor if appliance.motor is not None else Q_(0, "W")
-        steady = appliance.peak if appliance.peak is not None else running
-        low, high = max(caught, running * times.low), max(caught, running * times.high)
-        more.append((low - steady, high - steady))
-    yield _against("start", peak + max(low for low, _ in more), peak + max(high for _, high in more), rating)
+    times = lookup("start over running power")
+    caught, running, steady = np.transpose([(_watts(a.surge), _watts(a.motor), _watts(a.peak)) for a in motors])
+    low, high = (np.maximum(caught, running * end) - steady for end in (times.low, times.high))
+    yield _against("start", "W", peak_w + low.max(), peak_w + high.max(), rating)
     if len(motors) > 1:
-        low, high = (sum((each[end] for each in more), start=peak) for end in (0, 1))
-        check = _against(RESTART, low, high, rating)
-        yield (
-            check if check.finding == "carries it" else replace(check, why=f"{check.why}; plug in one after the other")
-        )
+        check = _against(RESTART, "W", peak_w + low.sum(), peak_w + high.sum(), rating)
+        mind = "" if check.finding == "carries it" else "; plug in one after the other"
+        yield replace(check, why=check.why + mind)
 
 
-def _against(what: str, low: pint.Quantity, high: pint.Quantity, rating: pint.Quantity | None) -> Check:
-    """Return whether a rating holds against what is asked, a band from low to high."""
-    asks = f"asks {show(low)}" if low == high else f"asks {show(low)} to {show(high)}"
-    if rating is None:
-        return Check(what, "not checked", f"{asks}; the unit's rating is not known")
-    why = f"{asks} of {show(rating)}"
-    if high <= rating:
-        return Check(what, "carries it", why)
-    return Check(what, "does not carry it" if low > rating else "not checked", why)
+def _stated(load: Load, motors: Sequence[str], ratings: Ratings) -> Iterator[Check]:
+    """Yield whether waveform, voltage and smallest power suit what is plugged in, each where the sheet tells it."""
+    if ratings.waveform is not None:
+        stepped = ratings.waveform == "stepped"
+        doubt = f"; {', '.join(motors)} may not start on it or run hot, its maker decides" if stepped and motors else ""
+        yield Check("waveform", _finding(False, stepped), ratings.waveform + doubt)
+    if ratings.volts is not None:
+        said, wanders = show(ratings.volts), lookup("tolerance of a voltage").value
+        unknown = [a.name for a in load.appliances if a.volts is None]
+        off = [a.name for a in load.appliances if a.volts is not None and abs(a.volts / ratings.volts - 1) > wanders]
+        why = said + (f"; not known: {', '.join(unknown)}" if unknown else "")
+        if off:
+            why = f"not made for {said}: {', '.join(off)}"
+        yield Check("voltage", _finding(off, unknown), why)
+    if ratings.sleeps_below is not None:
+        limit_w, levels = _watts(ratings.sleeps_below), [_levels_w(a) for a in load.appliances]
+        least, most = (float(sum(map(end, levels))) for end in (np.min, np.max))
+        why = f"the output sleeps below {show(ratings.sleeps_below)}, the load falls to {show(Q_(least, 'W'))}"
+        yield Check("smallest power", _finding(most < limit_w, least < limit_w), why)
 
 
-def _level_w(appliance: Appliance, pick: Callable[[np.ndarray], float]) -> float:
-    """Return the least or most that an appliance draws [W]."""
-    over = appliance.mean_power.value.m_as("W") / (appliance.pattern.mean_w or 1)
-    return float(pick(appliance.pattern.power_w)) * over
+def _watts(power: pint.Quantity | None) -> float:
+    return 0.0 if power is None else float(power.m_as("W"))
+
+
+def _apparent_va(one: Appliance, power_factor: float) -> float:
+    """Return an appliance's largest apparent power: as measured, at least its watts, or what those come to [VA]."""
+    power_w = _watts(one.peak)
+    return power_w / power_factor if one.apparent is None else max(float(one.apparent.m_as("VA")), power_w)
+
+
+def _levels_w(one: Appliance) -> np.ndarray:
+    """Return the levels of an appliance's power [W]."""
+    return one.pattern.power_w * (_watts(one.mean_power.value) / (one.pattern.mean_w or 1))

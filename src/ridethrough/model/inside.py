@@ -93,22 +93,18 @@ class Inside:
         holds = powered & (air == self.keeps_c) & (needs_w >= 0) & (needs_w <= self.most_w * self.cop)
         runs = powered & ~holds & ((air > self.keeps_c) | (air == self.keeps_c) & (needs_w > 0))
         cools_w = np.where(runs, self.most_w * self.cop, 0) + self._melts_w(hours)
-        new_air, new_food = self._after(hours, air, food, room_c - cools_w / self.walls)
+        moves_h, aim = np.where(holds, 0.0, hours), room_c - cools_w / self.walls
+        new_air, begun = self._after(moves_h, air, food, aim)
         cold = runs & (new_air < self.keeps_c)
-        run_h, rest_h = np.where(runs, hours, 0.0), np.where(holds, hours, 0.0)
         if np.any(cold):
-            run_h = np.where(cold, self._cold_after(hours, new_air, room_c, cools_w), run_h)
-            rest_h = np.where(cold, hours - run_h, rest_h)
-            some = self._after(run_h, air, food, room_c - cools_w / self.walls)
-            new_air, new_food = (
-                np.where(cold, each, other) for each, other in zip(some, (new_air, new_food), strict=True)
-            )
-        held, begun = cold | holds, np.where(holds, food, new_food)
-        kept = self.keeps_c + (begun - self.keeps_c) * np.exp(-self.between / self.food_cap * rest_h)
+            moves_h = np.where(cold, self._cold_after(hours, new_air, room_c, cools_w), moves_h)
+            new_air, begun = self._after(moves_h, air, food, aim)
+        rest_h = hours - moves_h
+        kept = begun + (begun - self.keeps_c) * np.expm1(-self.between / self.food_cap * rest_h)
         heat_wh = self.walls * (room_c - self.keeps_c) * rest_h + self.food_cap * (begun - kept)
-        self.air_c = np.where(held, self.keeps_c, new_air)
-        self._warm(hours, self.food_cap * (np.where(held, kept, new_food) - food))
-        return self.most_w * run_h + np.where(held, heat_wh, 0) / self.cop
+        self.air_c = np.where(cold | holds, self.keeps_c, new_air)
+        self._warm(hours, self.food_cap * (kept - food))
+        return self.most_w * runs * moves_h + heat_wh / self.cop
 
     def through(self, edges_h: np.ndarray, room: Moments, on: Moments) -> np.ndarray:
         """Move on from edge to edge; return the power taken between them [W].
@@ -127,7 +123,7 @@ class Inside:
     def _after(self, hours: Any, air: Any, food: Any, aim: Any) -> tuple[Any, Any]:
         """Return both after some hours of constant cooling, with ``aim`` where they would end [degC].
 
-        x(t) = aim + e^(m t) (cosh(d t) + sinh(d t) / d (M - m)) (x - aim),   d^2 = m^2 - det M   (1)
+        x(t) = x + (e^(m t) (cosh(d t) + sinh(d t) / d (M - m)) - 1) (x - aim),   d^2 = m^2 - det M   (1)
 
         M is the system's matrix and m half its trace.
         """
@@ -136,8 +132,8 @@ class Inside:
         m, root = -(p + q) / 2, np.sqrt(((p - q) / 2) ** 2 + r * q)
         slow, fast = np.exp((m + root) * hours), np.exp((m - root) * hours)
         even, odd, warmer, other = (slow + fast) / 2, (slow - fast) / (2 * root), air - aim, food - aim
-        return (aim + (even + odd * (-p - m)) * warmer + odd * r * other,
-                aim + odd * q * warmer + (even + odd * (-q - m)) * other)  # (1)  # fmt: skip
+        return (air + (even - 1 + odd * (-p - m)) * warmer + odd * r * other,
+                food + odd * q * warmer + (even - 1 + odd * (-q - m)) * other)  # (1)  # fmt: skip
 
     def _cold_after(self, hours: float, new_air: Any, room_c: float, cools_w: Any) -> Any:
         """Return after how long the air is where the thermostat keeps it [h], by Newton's steps."""

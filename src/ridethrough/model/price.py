@@ -176,15 +176,11 @@ def _into(rates: Mapping[str, float], listed: set[str]) -> str:
 
 def _put(price: Price, tax: float | None, rate: float | None, into: str) -> Price:
     """Return a price with the tax that comes on top, if known [-], and in another currency, if its rate is known."""
-    taxed = price.tax_included is False and tax is not None
-    told = [f"{100 * (tax or 0):g} % tax on top"] if taxed else []
-    told += [f"{rate:g} {into} a {price.currency}"] if rate is not None else []
-    if not told:
-        return price
-    return replace(
-        price,
-        amount=price.amount * (1 + (tax or 0) * taxed) * (1 if rate is None else rate),
-        tax_included=taxed or price.tax_included,
-        currency=price.currency if rate is None else into,
-        listed=", ".join([f"{price.amount:,.2f} {price.terms}", *told]),
-    )
+    put, told = price, list[str]()
+    if price.tax_included is False and tax is not None:
+        told.append(f"{100 * tax:g} % tax on top")
+        put = replace(put, amount=put.amount * (1 + tax), tax_included=True)
+    if rate is not None:
+        told.append(f"{rate:g} {into} a {price.currency}")
+        put = replace(put, amount=put.amount * rate, currency=into)
+    return replace(put, listed=", ".join([f"{price.amount:,.2f} {price.terms}", *told])) if told else price
