@@ -7,18 +7,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
-from zoneinfo import ZoneInfo
+from zoneinfo import available_timezones
 
 import numpy as np
 import pandas as pd
 
 from ..units import Q_, number
-from .failures import failures
 from .layout import BASE, WORDS, words_of
 from .meter import Meter
 from .meterlog import Finding, MeterLog
-from .readings import LATEST_S, NS, Readings
-from .steps import counter_steps, falls, held_steps, interval_steps, note, note_unmoved, seconds_of
+from .readings import BESIDE, LATEST_S, NS, Readings, taken
+from .steps import counter_steps, failures, falls, held_steps, interval_steps, note, note_unmoved, seconds_of
 
 
 def judge(readings: Readings, meter: Meter, choices: Mapping[str, Any]) -> MeterLog:
@@ -32,20 +31,21 @@ def judge(readings: Readings, meter: Meter, choices: Mapping[str, Any]) -> Meter
     kind, told = (choices["kind"], "given") if "kind" in choices else _kind(readings)
     readings = _trusted(_no_twins(readings, kind, found), kind, found)
     note_unmoved(readings, found)
-    if make := {"counter": counter_steps, "interval energy": interval_steps}.get(kind):
-        if "hold" in choices:
-            raise readings.place.refuse("hold for energy", hold=choices["hold"])
-        steps, sampling, ahead_s = make(readings, found)
-    else:
-        steps, sampling, ahead_s = held_steps(readings, choices.get("hold"), found)
-    _check_power(readings, steps["start_s"], steps["power_w"])
-    zone, begin_ns = choices.get("timezone", "UTC"), int(readings.ns[0]) - int(ahead_s * NS)
+    if readings.role == "energy" and "hold" in choices:
+        raise readings.place.refuse("hold for energy", hold=choices["hold"])
+    make = {"counter": counter_steps, "interval energy": interval_steps}.get(kind, held_steps)
+    start_s, duration_s, power_w, span_s, sampling, ahead_s = make(readings, choices.get("hold"), found)
+    covered = np.isfinite(power_w)
+    kept = slice(power_w.size) if covered.all() else np.flatnonzero(covered)
+    _check_power(readings, start_s[kept], power_w[kept])
+    zone, begin_ns = choices.get("timezone", "UTC"), int(readings.ns[0]) + int(ahead_s * NS)
     begins = pd.Timestamp(begin_ns, tz=zone if readings.clock == "utc" else None)
     stated, unit = meter.energy_step if readings.role == "energy" else meter.power_step, BASE[readings.role]
     step = number(stated, unit, "step") if stated and unit != "VA" else readings.step
-    notes = readings.notes | {"kind": (kind, told), "readings": sampling}
-    log = MeterLog(readings.place.name, kind, begins=None if readings.clock == "elapsed" else begins,
-                   resolution=Q_(step, unit), meter=meter, mapping=notes, **steps)  # fmt: skip
+    log = MeterLog(readings.place.name, kind, start_s[kept], duration_s[kept], power_w[kept],
+                   None if readings.clock == "elapsed" else begins, span_s, Q_(step, unit), meter,
+                   readings.notes | {"kind": (kind, told), "readings": sampling},
+                   **taken(readings, BESIDE, kept))  # fmt: skip
     return replace(log, findings=(*found, *failures(log)))
 
 
@@ -74,30 +74,27 @@ def _in_order(readings: Readings, timezone: str | None, found: list[Finding]) ->
 
 def _on_utc(readings: Readings, timezone: str | None) -> Readings:
     """Return local times as UTC where the zone is given; refuse clocks put back where it is not."""
-    if timezone is not None:
-        try:
-            ZoneInfo(timezone)
-        except (KeyError, ValueError, OSError):
-            raise readings.place.refuse("no zone", zone=timezone) from None
-        if readings.clock == "elapsed":
-            raise readings.place.refuse("zone of elapsed", zone=timezone)
-    if readings.clock != "local":
-        return readings
-    return _localized(readings, timezone) if timezone else _not_put_back(readings)
+    if timezone is not None and timezone not in available_timezones():
+        raise readings.place.refuse("no zone", zone=timezone)
+    if timezone and readings.clock == "elapsed":
+        raise readings.place.refuse("zone of elapsed", zone=timezone)
+    if readings.clock == "local" and timezone:
+        return _localized(readings, timezone)
+    if readings.clock == "local":
+        _not_put_back(readings)
+    return readings
 
 
-def _not_put_back(readings: Readings) -> Readings:
+def _not_put_back(readings: Readings) -> None:
     """Refuse local times that go back by about an hour: the end of summer time, in all likelihood."""
-    step = np.diff(readings.ns)
-    if step.min() > 0 or step.max() <= 0:
-        return readings
-    step_s = step / NS
+    step_s = np.diff(readings.ns) / NS
+    if step_s.min() > 0 or step_s.max() <= 0:
+        return
     usual = float(np.median(step_s[step_s > 0]))
     twin = (step_s == 0) & (np.diff(readings.value) == 0)
     back = (step_s <= 0) & ~twin & (np.abs(step_s + 3600 - usual) <= usual / 2) | (step_s >= -3600) & (step_s < -1800)
     if back.any():
         raise readings.place.refuse("put back", at=back.argmax() + 1)
-    return readings
 
 
 def _localized(readings: Readings, zone: str) -> Readings:
@@ -170,8 +167,7 @@ def _no_twins(readings: Readings, kind: str, found: list[Finding]) -> Readings:
         raise readings.place.refuse("energies at once", at=(~same).argmax())
     if kind == "counter":
         return readings.take(np.flatnonzero(np.append(first[1:], True)))
-    one, means = readings.take(np.flatnonzero(first)), pd.Series(value).groupby(group).mean().to_numpy()
-    return replace(one, value=np.where(np.bincount(group, ~same) > 0, means, one.value))
+    return replace(readings.take(np.flatnonzero(first)), value=pd.Series(value).groupby(group).mean().to_numpy())
 
 
 def _trusted(readings: Readings, kind: str, found: list[Finding]) -> Readings:

@@ -89,14 +89,12 @@ def read_log(
     beginning, unless the column is called its end.
     """
     layout = find_layout(path)
-    told = _told(layout.place, columns=columns, kind=kind, timezone=timezone, unit=unit, dayfirst=dayfirst,
-                 decimal=decimal, hold=hold)  # fmt: skip
+    told = _checked(layout.place, {"columns": columns, "kind": kind, "timezone": timezone, "unit": unit,
+                                   "dayfirst": dayfirst, "decimal": decimal, "hold": hold})  # fmt: skip
     beside = Path(path).with_name(KEPT)
-    choices, kept = _choices(layout.place, beside, told, layout.names)
-    found = assign(layout, choices.get("columns", {}), "given" if "columns" in told else kept,
-                   choices.get("kind"), choices.get("unit"))  # fmt: skip
-    readings = read_readings(layout, *found, choices.get("dayfirst"), choices.get("decimal"))
-    log = judge(readings, meter or Meter(), choices)
+    choices, kept = _completed(told, beside, layout)
+    found = assign(layout, choices, "given" if "columns" in told else kept)
+    log = judge(read_readings(layout, *found, choices), meter or Meter(), choices)
     if kept:
         used = ", ".join(name for name in choices if name not in told) or "nothing"
         log = replace(log, mapping=log.mapping | {"kept mapping": (used, kept)})
@@ -105,34 +103,27 @@ def read_log(
     return log
 
 
-def _choices(place: Place, beside: Path, told: dict[str, Any], names: Sequence[str]) -> tuple[dict[str, Any], str]:
+def _completed(told: dict[str, Any], beside: Path, layout: Layout) -> tuple[dict[str, Any], str]:
     """Return what was told, completed from the mapping kept ``beside`` the log, and what became of that mapping."""
     if not beside.is_file():
         return told, ""
     try:
-        kept = json.loads(beside.read_text(encoding="utf-8"))
-        _check_choices(place, kept)
+        kept = _checked(layout.place, json.loads(beside.read_text(encoding="utf-8")))
     except (OSError, ValueError, RecursionError) as error:
-        raise place.refuse("kept mapping", kept=KEPT, error=error) from None
-    if not set(kept.get("columns", {}).values()) <= set(names):
+        raise layout.place.refuse("kept mapping", kept=KEPT, error=error) from None
+    if not set(kept.get("columns", {}).values()) <= set(layout.names):
         return told, f"{KEPT}, not used: it names other columns"
     if {"columns", "kind"} & set(told):  # then only what it says of times and numbers is of use
         kept = {name: choice for name, choice in kept.items() if name in {"timezone", "dayfirst", "decimal"}}
     return kept | told, f"from {KEPT}"
 
 
-def _told(place: Place, **arguments: Any) -> dict[str, Any]:
-    """Return the arguments that were given."""
-    told = {name: choice for name, choice in arguments.items() if choice is not None}
-    _check_choices(place, told)
-    return told
-
-
-def _check_choices(place: Place, told: Any) -> None:
-    """Refuse an argument of the wrong type, or a word that is none of those known."""
+def _checked(place: Place, told: Any) -> dict[str, Any]:
+    """Return the choices that were made; refuse one of the wrong type, or a word that is none of those known."""
     if not isinstance(told, dict) or not set(told) <= set(_CHOICES):
         raise place.refuse("no choices", told=str(told), names=", ".join(_CHOICES))
-    for name, choice in told.items():
+    made = {name: choice for name, choice in told.items() if choice is not None}
+    for name, choice in made.items():
         fits = isinstance(choice, _CHOICES[name])
         if name == "columns" and fits:
             fits = all(isinstance(text, str) for text in (*choice, *choice.values()))
@@ -140,6 +131,7 @@ def _check_choices(place: Place, told: Any) -> None:
         if not fits or choice not in known:
             among = ", ".join(map(repr, known)) if fits else f"text or {_CHOICES[name].__name__}"
             raise place.refuse("odd choice", name=name, choice=choice, among=among)
+    return made
 
 
 def _keep(place: Place, beside: Path, log: MeterLog, choices: Mapping[str, Any]) -> None:
@@ -191,12 +183,12 @@ def hand_readings(
     """
     rows, name = _pairs(readings), f"reading ({unit})"
     layout = Layout("hand readings", None, "", "", 0, ("time", name), (kind_of(rows[0][0]), "number"), rows)
-    choices = _told(layout.place, timezone=timezone, dayfirst=dayfirst)
-    columns, notes = assign(layout, {}, "given", None, str(unit))
-    if not columns.keys() & {"power", "energy"} or layout.kinds[0] == "number":
+    choices = _checked(layout.place, {"timezone": timezone, "dayfirst": dayfirst, "unit": str(unit), "decimal": "."})
+    found, notes = assign(layout, choices, "given")
+    if not found.keys() & {"power", "energy"} or layout.kinds[0] == "number":
         raise layout.place.refuse("hand units", time=rows[0][0], unit=unit, at=0)
-    choices |= {"kind": "counter"} if "energy" in columns else {"hold": UNTIL_NEXT}
-    return judge(read_readings(layout, columns, notes, dayfirst, "."), meter or Meter(), choices)
+    choices |= {"kind": "counter"} if "energy" in found else {"hold": UNTIL_NEXT}
+    return judge(read_readings(layout, found, notes, choices), meter or Meter(), choices)
 
 
 def _pairs(readings: Any) -> tuple[tuple[str, str], ...]:

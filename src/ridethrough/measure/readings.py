@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from calendar import month_name
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
@@ -20,9 +20,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from ..units import Q_
-from .columns import Columns, reading_of
+from .columns import Column, Columns, columns_of, decimal_mark, decimals, numbers_of, reading_of
 from .layout import BASE, DATE, HEAD, HOUR, TAIL, WORDS, Layout, LogRefusal, Note, Place, in_base, unit_of, words_of
-from .text import Column, columns_of, decimal_mark, decimals, numbers_of
 
 LEAST = 0.95  # volt-amperes over watts: less is no meter's error
 BESIDE = ("apparent_va", "volts")  # what is logged beside the power
@@ -72,14 +71,14 @@ def taken(held: Any, names: Iterable[str], chosen: Any) -> dict[str, Any]:
     return {name: None if (values := getattr(held, name)) is None else values[chosen] for name in names}
 
 
-def read_readings(layout: Layout, columns: Columns, notes: dict[str, Note], dayfirst: bool | None,
-                  decimal: str | None) -> Readings:  # fmt: skip
+def read_readings(layout: Layout, columns: Columns, notes: dict[str, Note], choices: Mapping[str, Any]) -> Readings:
     """Return every reading of the log, or refuse it with the row of the first field that is none.
 
     ``columns`` and ``notes`` are what `assign` found.
     """
     time, *texts = columns_of(layout, columns)
-    (ns, clock, how), place = _times(layout.kinds[next(iter(columns.values()))[0]], time, dayfirst), time.place
+    kind, decimal, place = layout.kinds[next(iter(columns.values()))[0]], choices.get("decimal"), time.place
+    ns, clock, how = _times(kind, time, choices.get("dayfirst"))
     del time  # its text takes more room than the times
     pa.default_memory_pool().release_unused()
     parts = reading_of(columns)
@@ -88,16 +87,17 @@ def read_readings(layout: Layout, columns: Columns, notes: dict[str, Note], dayf
     if mark == ",":
         notes["decimal mark"] = (mark, "given" if decimal else "guessed")
     for role in filter(BASE.get, columns):
-        (at, factor), column = columns[role], texts.pop(0)
+        (_, factor), column = columns[role], texts.pop(0)
         try:
-            numbers = numbers_of(column, mark if role in parts else mark or decimal_mark([column], layout.delimiter))
+            own = mark if role in parts else mark or decimal_mark([column], layout.delimiter)
+            numbers = numbers_of(column, own)
         except LogRefusal as refusal:
             if role in parts:
                 raise
             notes[role] = (column.name, f"not used, {refusal.given}")
             continue
         if role in parts:
-            step = factor * 10.0 ** -decimals([row[at] for row in layout.sample if at < len(row)], numbers)
+            step = factor * 10.0 ** -decimals(column, mark)
         values[role] = numbers if factor == 1 else numbers * factor
         del column  # its text takes room as well
     pa.default_memory_pool().release_unused()
@@ -178,11 +178,8 @@ def _written(column: Column, dated: bool, dayfirst: bool | None) -> tuple[np.nda
     heads, tails = (pa.chunked_array(half).unify_dictionaries() for half in halves)
     if dated and dayfirst is None:
         dayfirst = _day_first(column, heads.chunk(0).dictionary.to_pylist())
-    before, past = (
-        _once(heads.chunk(0).dictionary, _head, dated, bool(dayfirst)),
-        _past(tails.chunk(0).dictionary, dated),
-    )
-    chunks = zip(heads.chunks, tails.chunks, strict=True)
+    before = _once(heads.chunk(0).dictionary, _head, dated, bool(dayfirst))
+    past, chunks = _past(tails.chunk(0).dictionary, dated), zip(heads.chunks, tails.chunks, strict=True)
     read = [_read(before[:, head.indices], past[:, tail.indices]) for head, tail in chunks]
     ns, zoned, wrong = map(np.concatenate, zip(*read, strict=True))
     odd = (wrong > 0) | (zoned != zoned[0])

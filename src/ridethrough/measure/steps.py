@@ -1,17 +1,20 @@
-"""Power held over steps of time, by readings of power, of a counter and of intervals, and what was found on the way."""
+"""Power held over steps of time, by readings of power, of a counter and of intervals, and what was found on the way.
+
+What may be a power failure is asked about, with the line that cuts it out.
+"""
 
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from ..sources import lookup
 from ..units import number
 from .layout import WORDS, Note, words_of
-from .meterlog import Finding
-from .readings import BESIDE, NS, Readings, taken
+from .meterlog import Finding, MeterLog, Span, meet
+from .readings import NS, Readings
 
 # -- what was found ------------------------------------------------------------------------------
 
@@ -55,8 +58,9 @@ def note_unmoved(readings: Readings, found: list[Finding]) -> None:
 # -- steps ---------------------------------------------------------------------------------------
 
 
-# The fields of a log that hold its steps, how readings were taken to stand for them, and how far it begins ahead [s].
-_Steps = tuple[dict[str, Any], Note, float]
+# When each step begins and how long it lasts [s], its power, nan where it is not covered [W], how long the log is [s],
+# how readings were taken to stand for their steps, and when it begins, from the first reading [s].
+_Steps = tuple[np.ndarray, np.ndarray, np.ndarray, float, Note, float]
 
 UNTIL_NEXT = "until the next"
 
@@ -92,64 +96,54 @@ def held_steps(readings: Readings, hold: str | None, found: list[Finding]) -> _S
     """Return the steps of a log of power: each reading stands until the next, or until a gap."""
     time_s = seconds_of(readings)
     step_s = np.diff(time_s)
-    if hold is None:
-        (words, longest, stands), told = _sampling(step_s, readings.value), "guessed"
-    else:
-        longest = math.inf if hold == UNTIL_NEXT else number(hold, "s", "hold")
+    words, longest, stands = _sampling(step_s, readings.value)
+    if hold is not None:
+        longest = stands = math.inf if hold == UNTIL_NEXT else number(hold, "s", "hold")
+        words = f"each holds {hold}"
         if longest <= 0:
             raise readings.place.refuse("hold", hold=hold)
-        words, stands, told = f"each holds {hold}", longest, "given"
     note_gaps(found, readings, step_s, longest, f"not covered; the reading before stands for {stands:g} s")
+    note(found, "empty readings", readings, ~np.isfinite(readings.value[:-1]), "not covered")
     step_s = np.where(step_s > longest, stands, step_s)
-    there = np.isfinite(readings.value[:-1])
-    note(found, "empty readings", readings, ~there, "not covered")
-    kept = slice(step_s.size) if there.all() else np.flatnonzero(there)
-    steps = {"start_s": time_s[kept], "duration_s": step_s[kept], "power_w": readings.value[kept]}
-    return steps | taken(readings, BESIDE, kept) | {"span_s": float(time_s[-1])}, (words, told), 0.0
+    told = (words, "guessed" if hold is None else "given")
+    return time_s[:-1], step_s, readings.value[:-1], float(time_s[-1]), told, 0.0
 
 
-# -- energy --------------------------------------------------------------------------------------
-
-
-def interval_steps(readings: Readings, found: list[Finding]) -> _Steps:
+def interval_steps(readings: Readings, _: None, found: list[Finding]) -> _Steps:
     """Return the steps of a log of energy per interval: P = E / interval."""
     time_s = seconds_of(readings)
     step_s = np.diff(time_s)
     usual = float(np.median(step_s))
     note_gaps(found, readings, step_s, 1.5 * usual, "not covered")
+    note(found, "empty readings", readings, ~np.isfinite(readings.value), "not covered")
     duration_s = np.minimum(np.append(step_s, usual), usual)
-    there = np.isfinite(readings.value)
-    note(found, "empty readings", readings, ~there, "not covered")
     at_end = bool(words_of(readings.notes["time"][0]) & WORDS["end"])
-    words = f"energy of {usual:g} s {'before' if at_end else 'after'} each time"
-    power_w = readings.value[there] / duration_s[there] * 3600
-    steps = {"start_s": time_s[there], "duration_s": duration_s[there], "power_w": power_w}
-    return steps | {"span_s": float(time_s[-1]) + usual}, (words, "guessed"), usual if at_end else 0.0
+    told = (f"energy of {usual:g} s {'before' if at_end else 'after'} each time", "guessed")
+    power_w = readings.value / duration_s * 3600
+    return time_s, duration_s, power_w, float(time_s[-1]) + usual, told, -usual if at_end else 0.0
 
 
-def counter_steps(readings: Readings, found: list[Finding]) -> _Steps:
+def counter_steps(readings: Readings, _: None, found: list[Finding]) -> _Steps:
     """Return the steps of an energy counter: P = (E2 - E1) / (t2 - t1), between readings that tell them apart.
 
     A reset leaves its step uncovered, since nobody knows how far the counter had come; a roll-over does not.
     """
-    begin_ns, there = int(readings.ns[0]), np.isfinite(readings.value)
+    there = np.isfinite(readings.value)
     note(found, "empty readings", readings, ~there, "bridged by the counter")
-    readings = readings.take(np.flatnonzero(there))
-    if readings.value.size < 2:
-        raise readings.place.refuse("one count", at=0)
-    time_s = (readings.ns - begin_ns) / NS
-    rise_wh = _rises(readings, found)
-    words, longest, _ = _sampling(np.diff(time_s), readings.value)
-    note_gaps(found, readings, np.diff(time_s), longest, "bridged by the counter")
-    stop = _stops(rise_wh, readings.step)
+    counts = readings.take(np.flatnonzero(there))
+    if counts.value.size < 2:
+        raise counts.place.refuse("one count", at=0)
+    time_s = (counts.ns - readings.ns[0]) / NS
+    rise_wh = _rises(counts, found)
+    words, longest, _stands = _sampling(np.diff(time_s), counts.value)
+    note_gaps(found, counts, np.diff(time_s), longest, "bridged by the counter")
+    stop = _stops(rise_wh, counts.step)
     if stop.size < time_s.size:
         done = f"put together to {stop.size - 1} steps from one change of the counter to the next"
         found.append(Finding("readings closer than the counter's last digit", "whole log", time_s.size, done))
-    energy_wh, duration_s = np.add.reduceat(rise_wh, stop[:-1]), np.diff(time_s[stop])
-    known = np.isfinite(energy_wh)
-    power_w = energy_wh[known] / duration_s[known] * 3600
-    steps = {"start_s": time_s[stop[:-1]][known], "duration_s": duration_s[known], "power_w": power_w}
-    return steps | {"span_s": float(time_s[-1])}, (words, "guessed"), 0.0
+    duration_s = np.diff(time_s[stop])
+    power_w = np.add.reduceat(rise_wh, stop[:-1]) / duration_s * 3600
+    return time_s[stop[:-1]], duration_s, power_w, float(time_s[-1]), (words, "guessed"), 0.0
 
 
 def _rises(readings: Readings, found: list[Finding]) -> np.ndarray:
@@ -179,13 +173,74 @@ def _largest(before: np.ndarray) -> np.ndarray:
 def _stops(rise_wh: np.ndarray, step_wh: float) -> np.ndarray:
     """Return the readings between which power is told: all, or where the counter's last digit is too coarse
     for that, those at which it changed. The first and the last reading always belong, so no energy is lost."""
-    everything = np.arange(rise_wh.size + 1)
-    moved = rise_wh != 0
-    up = rise_wh[rise_wh > 0]
+    moved, up = rise_wh != 0, rise_wh[rise_wh > 0]
     if not up.size or np.median(up) > 2.5 * step_wh or moved.mean() > 0.7:
-        return everything
-    reset = np.flatnonzero(np.isnan(rise_wh))
-    changes = np.flatnonzero(moved) + 1
-    if changes.size > 1 and changes[-1] < rise_wh.size and not np.isnan(rise_wh[changes[-1] - 1 :]).any():
+        return np.arange(rise_wh.size + 1)
+    reset, changes = np.flatnonzero(np.isnan(rise_wh)), np.flatnonzero(moved) + 1
+    if changes.size > 1 and changes[-1] < rise_wh.size and not np.isnan(rise_wh[changes[-1] - 1]):
         changes = changes[:-1]  # the quiet end belongs to the last count
     return np.unique(np.r_[0, changes, reset, rise_wh.size])
+
+
+# -- power failures: stretches of nothing much longer than an appliance rests, asked about ------------
+
+MOMENT_S = 180  # shorter runs and rests are lamps and doors
+LOW = 0.25  # of the mean power: below, an appliance rests
+
+
+def failures(log: MeterLog) -> tuple[Finding, ...]:
+    """Return what looks like power failures in a log of power: each a question, with the line that cuts it out.
+
+    Where volts were logged, a stretch counts in which they fell to zero. Without, one at 0 W counts where the
+    appliance's own rests draw something, or where it lasts much longer than they do and a longer run than usual
+    follows, the catch-up. A gap counts as the last does.
+    """
+    if log.kind != "power" or not log.power_w.any():
+        return ()
+    start, lasts, least_s = log.start_s, log.duration_s, 60 * lookup("shortest power failure").value
+    off = log.power_w == 0 if log.volts is None else log.volts < np.fmax.reduce(log.volts) / 2
+    gap = np.flatnonzero(np.diff(start) > lasts[:-1] + MOMENT_S) + 1
+    end = start[gap - 1] + lasts[gap - 1]
+    low = log.power_w <= LOW * (log.power_w @ lasts) / lasts.sum()
+    off, low = (np.insert(flags, gap, True) for flags in (off, low))
+    start, lasts = np.insert(start, gap, end), np.insert(lasts, gap, start[gap] - end)
+    dark = _stretches(off, start, lasts, least_s)
+    rests, runs = (_stretches(flags, start, lasts, MOMENT_S) for flags in (low, ~low))
+    asked = (_question(log, span, [rest for rest in rests if not meet(rest, span)], runs) for span in dark)
+    return tuple(filter(None, asked))
+
+
+def _question(log: MeterLog, dark: Span, rests: list[Span], runs: list[Span]) -> Finding | None:
+    """Return the question whether the power was off in a stretch without power; None where nothing speaks for it."""
+    logged = bool(np.any((log.start_s >= dark[0]) & (log.start_s < dark[1])))
+    resting = np.any([(log.start_s >= begin) & (log.start_s < end) for begin, end in rests], axis=0)
+    lasts, usual_rest = dark[1] - dark[0], _usual(rests, 3600 * lookup("cycle of a cold appliance").value / 2)
+    after = next((run for run in runs if run[0] >= dark[1]), None)
+    usual_run = _usual([run for run in runs if run != after], math.inf)
+    catch_up = after is not None and after[1] - after[0] > lookup("catch-up over a usual run").value * usual_run
+    long = lasts > lookup("power failure over a usual rest").value * usual_rest
+    draws = bool(np.any(resting)) and np.mean(log.power_w[resting] == 0) < 1 / 2  # something in its rests
+    sure = logged and (draws or log.volts is not None)
+    if not (sure or (long and (catch_up or after is None or not rests))):
+        return None
+    where = f"{'0 W' if logged else 'no readings'} for {lasts / 3600:.3g} h from {log._said(dark[0])}"
+    ends = [log._said(dark[1])] if logged else []
+    if after and catch_up:
+        where += f", then on for {(after[1] - after[0]) / 3600:.2g} h and usually for {usual_run / 3600:.2g} h"
+        ends.append(log._said(after[1]))
+    lines = " or, without its catch-up, ".join(f'log.without("{log._said(dark[0])}", "{end}")' for end in ends)
+    done = f"{'kept' if logged else 'not covered'}; if the power was off, write {lines}"
+    return Finding("power failure?", where, 1, done, span_s=dark)
+
+
+def _usual(spans: list[Span], unknown: float) -> float:
+    """Return the median length of some spans [s]."""
+    return float(np.median([end - begin for begin, end in spans])) if spans else unknown
+
+
+def _stretches(flags: np.ndarray, start_s: np.ndarray, lasts_s: np.ndarray, least_s: float) -> list[Span]:
+    """Return from when to when ``flags`` hold at a stretch, where that is for long enough [s]."""
+    first, after = np.flatnonzero(np.diff(np.r_[False, flags, False])).reshape(-1, 2).T
+    begins, ends = start_s[first], start_s[after - 1] + lasts_s[after - 1]
+    long = ends - begins >= least_s
+    return list(zip(begins[long].tolist(), ends[long].tolist(), strict=True))
