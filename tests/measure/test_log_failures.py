@@ -334,7 +334,7 @@ def calls() -> dict[str, set[str]]:
     given: dict[str, set[str]] = {}
     for module in Path(layout.__file__).parent.glob("*.py"):
         for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Call) and getattr(node.func, "attr", "") == "refuse" and node.args:
+            if isinstance(node, ast.Call) and getattr(node.func, "attr", "") in ("refuse", "refuse_if") and node.args:
                 name, facts = node.args[0], {keyword.arg or "" for keyword in node.keywords}
                 if isinstance(name, ast.Constant):
                     given[name.value] = facts - {"at", "row", "column", "value"}

@@ -50,12 +50,11 @@ def reading_of(roles: Iterable[str]) -> tuple[str, ...]:
 
 def _find(layout: Layout, role: str, name: Any) -> int:
     """Return the index of the one column called ``name``."""
-    if role not in {*_TIME, *BASE}:
-        raise layout.place.refuse("unknown role", role=role, roles=", ".join(("time", "date", *BASE)))
+    roles = ("time", "date", *BASE)
+    layout.place.refuse_if("unknown role", role not in roles, role=role, roles=", ".join(roles))
     found = [at for at, known in enumerate(layout.names) if known == str(name).strip()]
-    if len(found) != 1:
-        raise layout.place.refuse("no such column", count=len(found) or "no", names=_listed(layout.names),
-                                  column=str(name))  # fmt: skip
+    layout.place.refuse_if("no such column", len(found) != 1, count=len(found) or "no", names=_listed(layout.names),
+                           column=str(name))  # fmt: skip
     return found[0]
 
 
@@ -65,16 +64,14 @@ def _listed(names: Iterable[str]) -> str:
 
 def _one(layout: Layout, found: list[int], role: str) -> int:
     """Return the only column found for ``role``, or refuse to choose."""
-    if len(found) > 1:
-        names = [layout.names[at] for at in found]
-        raise layout.place.refuse("several columns", role=role, names=_listed(names), first=names[0])
+    names = [layout.names[at] for at in found]
+    layout.place.refuse_if("several columns", len(found) > 1, role=role, names=_listed(names), first=names[0])
     return found[0]
 
 
 def _time_columns(layout: Layout, told: dict[str, int]) -> dict[str, int]:
     """Return the column that holds the time, or those of date and time of day."""
-    if "date" in told and "time" not in told:
-        raise layout.place.refuse("date without time")
+    layout.place.refuse_if("date without time", "date" in told and "time" not in told)
     if "time" in told:
         return {role: told[role] for role in _TIME if role in told}
     free = [at for at in range(len(layout.names)) if at not in told.values()]
@@ -84,8 +81,7 @@ def _time_columns(layout: Layout, told: dict[str, int]) -> dict[str, int]:
         return {"date": _one(layout, dates, "date"), "time": _one(layout, clocks, "time")}
     if found := stamps or dates or clocks or named:
         return {"time": _one(layout, found, "time")}
-    if not layout.sample:
-        raise layout.place.refuse("only names", row=layout.header_row)
+    layout.place.refuse_if("only names", not layout.sample, row=layout.header_row)
     raise layout.place.refuse("no time", names=_listed(layout.names))
 
 
@@ -101,15 +97,14 @@ def _reading_columns(layout: Layout, told: dict[str, int], kind: str | None, tim
     """Return by role the column that holds the reading (two for volts and amperes) and those that tell more of it."""
     found = {role: [at] for role, at in told.items() if role in BASE}
     wanted = [role for role in BASE if role in (found or (ROLES_OF[kind] if kind else BASE))]
-    if kind and not ROLES_OF[kind] & set(wanted):
-        raise layout.place.refuse("kind and column", kind=kind, role=wanted[0], fits=min(ROLES_OF[kind]))
+    fits = ROLES_OF[kind] if kind else {*wanted}
+    layout.place.refuse_if("kind and column", not fits & {*wanted}, kind=kind, role=wanted[0], fits=min(fits))
     for at, name in enumerate(layout.names):
         role = _role_of(name)
         if role and at not in time and role not in told and layout.kinds[at] not in TIMES:
             found.setdefault(role, []).append(at)
     parts = next(([*each] for each in _READ if each[0] in wanted and found.keys() >= set(each)), [])
-    if not parts:
-        raise layout.place.refuse("no reading", role=wanted[0], names=_listed(layout.names))
+    layout.place.refuse_if("no reading", not parts, role=wanted[0], names=_listed(layout.names))
     if parts == ["power"]:  # beside it what tells volt-amperes, and the voltage; none of which there are several
         single = {role for role, (at, *more) in found.items() if not more and layout.kinds[at] == "number"}
         parts += next((each for each in _BESIDE if single >= set(each)), ())
@@ -121,15 +116,14 @@ def _units(names: dict[str, str], unit: str | None, layout: Layout) -> tuple[dic
     """Return what turns each column into its base unit, and the reading's unit with who said so."""
     parts = reading_of(names)
     role = "apparent power" if len(parts) > 1 else parts[0]
-    if unit and len(parts) > 1:
-        raise layout.place.refuse("unit of two", unit=unit)
+    layout.place.refuse_if("unit of two", bool(unit) and len(parts) > 1, unit=unit)
     stated = {part: unit_of(name) for part, name in names.items()} | ({role: unit_name(unit)} if unit else {})
-    if stated.get(role, "") is None and (role == "energy" or words_of(names[role]) & {"mw", "mwh"}):
-        raise layout.place.refuse("unit not stated", column=names[role])
+    unclear = role == "energy" or bool(words_of(names.get(role, "")) & {"mw", "mwh"})
+    layout.place.refuse_if("unit not stated", unclear and stated[role] is None, column=names.get(role))
     units = {part: one or unit_name(BASE[part]) for part, one in stated.items()}
     for part, one in units.items():
-        if not Q_(1, BASE[part]).is_compatible_with(one):
-            raise layout.place.refuse("unit of another", role=part, unit=one, base=BASE[part], column=names[part])
+        another = not Q_(1, BASE[part]).is_compatible_with(one)
+        layout.place.refuse_if("unit of another", another, role=part, unit=one, base=BASE[part], column=names[part])
     shown = f"{Q_(1, BASE[role]).to(units.get(role, BASE[role])).units:~P}"
     sure = all(stated[part] for part in parts)
     factors = {part: in_base(one, BASE[part]) for part, one in units.items()}
@@ -166,8 +160,7 @@ def columns_of(layout: Layout, columns: Columns) -> list[Column]:
     filled = reduce(pc.or_, (pc.not_equal(column, "") for column in texts))
     if not pc.all(filled).as_py():
         place, texts = place.take(np.flatnonzero(filled)), [column.filter(filled) for column in texts]
-    if len(texts[0]) < 2:
-        raise layout.place.refuse("one row")
+    layout.place.refuse_if("one row", len(texts[0]) < 2)
     if "date" in columns:
         texts, names = [pc.binary_join_element_wise(*texts[:2], " "), *texts[2:]], names[1:]
     return [Column(name, column, place) for name, column in zip(names, texts, strict=True)]
@@ -243,8 +236,8 @@ def decimal_mark(columns: list[Column], delimiter: str) -> str:
             return "," if comma[at].as_py() else "."
         seen |= {mark for mark, there in ((",", comma), (".", point)) if pc.any(there).as_py()}
         bare = bare or pc.any(pc.and_not(pc.not_equal(texts, ""), pc.or_(comma, point))).as_py()
-    if len(seen) == 2 or (seen and (bare or (seen == {","} and delimiter != ";"))):
-        raise columns[0].place.refuse("decimal mark", column=columns[0].name)
+    unsure = len(seen) == 2 or (seen and (bare or (seen == {","} and delimiter != ";")))
+    columns[0].place.refuse_if("decimal mark", bool(unsure), column=columns[0].name)
     return "".join(seen)
 
 

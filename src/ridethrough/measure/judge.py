@@ -22,19 +22,17 @@ from .steps import counter_steps, failures, falls, held_steps, interval_steps, n
 
 def judge(readings: Readings, meter: Meter, choices: Mapping[str, Any]) -> MeterLog:
     """Return the log that readings make: put in order, checked, and turned into steps of power."""
-    if not isinstance(meter, Meter):
-        raise readings.place.refuse("no meter", meter=meter)
+    readings.place.refuse_if("no meter", not isinstance(meter, Meter), meter=meter)
     found: list[Finding] = []
     readings = _in_order(readings, choices.get("timezone"), found)
-    if not np.isfinite(readings.value).any():
-        raise readings.place.refuse("no values")
+    readings.place.refuse_if("no values", not np.isfinite(readings.value).any())
     kind, told = (choices["kind"], "given") if "kind" in choices else _kind(readings)
     readings = _trusted(_no_twins(readings, kind, found), kind, found)
     note_unmoved(readings, found)
-    if readings.role == "energy" and "hold" in choices:
-        raise readings.place.refuse("hold for energy", hold=choices["hold"])
+    hold = choices.get("hold")
+    readings.place.refuse_if("hold for energy", hold is not None and readings.role == "energy", hold=hold)
     make = {"counter": counter_steps, "interval energy": interval_steps}.get(kind, held_steps)
-    start_s, duration_s, power_w, span_s, sampling, ahead_s = make(readings, choices.get("hold"), found)
+    start_s, duration_s, power_w, span_s, sampling, ahead_s = make(readings, hold, found)
     covered = np.isfinite(power_w)
     kept = slice(power_w.size) if covered.all() else np.flatnonzero(covered)
     _check_power(readings, start_s[kept], power_w[kept])
@@ -74,27 +72,23 @@ def _in_order(readings: Readings, timezone: str | None, found: list[Finding]) ->
 
 def _on_utc(readings: Readings, timezone: str | None) -> Readings:
     """Return local times as UTC where the zone is given; refuse clocks put back where it is not."""
-    if timezone is not None and timezone not in available_timezones():
-        raise readings.place.refuse("no zone", zone=timezone)
-    if timezone and readings.clock == "elapsed":
-        raise readings.place.refuse("zone of elapsed", zone=timezone)
-    if readings.clock == "local" and timezone:
-        return _localized(readings, timezone)
-    if readings.clock == "local":
-        _not_put_back(readings)
-    return readings
+    if timezone is None:
+        return _not_put_back(readings) if readings.clock == "local" else readings
+    readings.place.refuse_if("no zone", timezone not in available_timezones(), zone=timezone)
+    readings.place.refuse_if("zone of elapsed", readings.clock == "elapsed", zone=timezone)
+    return _localized(readings, timezone) if readings.clock == "local" else readings
 
 
-def _not_put_back(readings: Readings) -> None:
+def _not_put_back(readings: Readings) -> Readings:
     """Refuse local times that go back by about an hour: the end of summer time, in all likelihood."""
     step_s = np.diff(readings.ns) / NS
     if step_s.min() > 0 or step_s.max() <= 0:
-        return
+        return readings
     usual = float(np.median(step_s[step_s > 0]))
     twin = (step_s == 0) & (np.diff(readings.value) == 0)
     back = (step_s <= 0) & ~twin & (np.abs(step_s + 3600 - usual) <= usual / 2) | (step_s >= -3600) & (step_s < -1800)
-    if back.any():
-        raise readings.place.refuse("put back", at=back.argmax() + 1)
+    readings.place.refuse_if("put back", np.append(False, back))
+    return readings
 
 
 def _localized(readings: Readings, zone: str) -> Readings:
@@ -103,14 +97,12 @@ def _localized(readings: Readings, zone: str) -> Readings:
     stamps = pd.DatetimeIndex(ns.view("M8[ns]"))
     summer = np.zeros(ns.size, bool)
     skipped = np.asarray(stamps.tz_localize(zone, ambiguous=summer, nonexistent="NaT").isna())
-    if skipped.any():
-        raise readings.place.refuse("skipped hour", zone=zone, at=skipped.argmax())
+    readings.place.refuse_if("skipped hour", skipped, zone=zone)
     twice = np.asarray(stamps.tz_localize(zone, ambiguous="NaT").isna())
     for begin, end in np.flatnonzero(np.diff(np.r_[False, twice, False])).reshape(-1, 2):
         step = np.diff(ns[begin:end])
         turn = np.flatnonzero(step < 0) if (step < 0).any() else np.flatnonzero(step == 0)
-        if not turn.size:
-            raise readings.place.refuse("hour twice", zone=zone, at=begin)
+        readings.place.refuse_if("hour twice", not turn.size, zone=zone, at=begin)
         summer[begin : begin + turn[0] + 1] = True
     utc = stamps.tz_localize(zone, ambiguous=summer).as_unit("ns").asi8
     return replace(readings, ns=np.array(utc), clock="utc")
@@ -132,8 +124,7 @@ def _kind(readings: Readings) -> tuple[str, str]:
     fall, up = rise < 0, rise[rise > 0]
     reset &= value[:-1] >= 3 * np.median(up) if up.size else True
     usual_h = float(np.median(np.diff(readings.ns))) / NS / 3600
-    if "today" in words and usual_h > MOST_OF_A_DAY_H:
-        raise readings.place.refuse("day's counter")
+    readings.place.refuse_if("day's counter", "today" in words and usual_h > MOST_OF_A_DAY_H)
     for kind in ("counter", "interval energy"):
         if words & WORDS[kind]:
             return kind, "from the header"
@@ -163,8 +154,7 @@ def _no_twins(readings: Readings, kind: str, found: list[Finding]) -> Readings:
     note(found, "repeated rows", readings, ~first & same, "kept once")
     done = "the last kept" if kind == "counter" else "their mean kept"
     note(found, "different readings with the same time", readings, ~same, done)
-    if kind == "interval energy" and not same.all():
-        raise readings.place.refuse("energies at once", at=(~same).argmax())
+    readings.place.refuse_if("energies at once", ~same & (kind == "interval energy"))
     if kind == "counter":
         return readings.take(np.flatnonzero(np.append(first[1:], True)))
     return replace(readings.take(np.flatnonzero(first)), value=pd.Series(value).groupby(group).mean().to_numpy())
@@ -173,18 +163,17 @@ def _no_twins(readings: Readings, kind: str, found: list[Finding]) -> Readings:
 def _trusted(readings: Readings, kind: str, found: list[Finding]) -> Readings:
     """Return the readings with stray negatives set to zero, or refuse what no meter shows."""
     place, ns, value = readings.place, readings.ns, readings.value
-    if ns.size < 2:
-        raise place.refuse("one time")
-    if readings.clock != "elapsed" and not (ns[0] >= 0 and ns[-1] < LATEST_S * NS):
-        raise place.refuse("no date of a log", at=0 if ns[0] < 0 else ns.size - 1)
-    if (years := (ns[-1] - ns[0]) / NS / YEAR_S) > MOST_YEARS:
-        raise place.refuse("too long", years=years, at=np.diff(ns).argmax() + 1)
-    if readings.notes.get("unit") == ("W", "guessed") and 0 < np.nanmax(value) < SMALLEST_GUESS_W:
-        raise place.refuse("kilowatts", most=np.nanmax(value))
+    place.refuse_if("one time", ns.size < 2)
+    if readings.clock != "elapsed":
+        off = not (ns[0] >= 0 and ns[-1] < LATEST_S * NS)
+        place.refuse_if("no date of a log", off, at=0 if ns[0] < 0 else ns.size - 1)
+    years, most = (ns[-1] - ns[0]) / NS / YEAR_S, np.nanmax(value)
+    place.refuse_if("too long", years > MOST_YEARS, years=years, at=np.diff(ns).argmax() + 1)
+    guessed = readings.notes.get("unit") == ("W", "guessed")
+    place.refuse_if("kilowatts", guessed and 0 < most < SMALLEST_GUESS_W, most=most)
     negative = value < 0
     few = -value[negative].sum() <= NEGATIVE_SHARE * np.nansum(np.abs(value))
-    if negative.any() and (kind == "counter" or not few):
-        raise place.refuse("negative", count=negative.sum(), at=negative.argmax())
+    place.refuse_if("negative", negative & (kind == "counter" or not few), count=negative.sum())
     note(found, "negative readings", readings, negative, "set to zero")
     return replace(readings, value=np.where(negative, 0.0, value)) if negative.any() else readings
 
@@ -194,8 +183,6 @@ LARGEST_W = 100_000  # more than an outlet gives: the unit is wrong
 
 def _check_power(readings: Readings, start_s: np.ndarray, power_w: np.ndarray) -> None:
     """Refuse a log that covers nothing, or whose powers no outlet gives."""
-    if not power_w.size:
-        raise readings.place.refuse("nothing covered")
-    if power_w.max() > LARGEST_W:
-        at = np.searchsorted(seconds_of(readings), start_s[power_w.argmax()])
-        raise readings.place.refuse("too much power", power=power_w.max(), most=LARGEST_W, at=at)
+    readings.place.refuse_if("nothing covered", not power_w.size)
+    at, most = np.searchsorted(seconds_of(readings), start_s[power_w.argmax()]), power_w.max()
+    readings.place.refuse_if("too much power", most > LARGEST_W, power=most, most=LARGEST_W, at=at)

@@ -73,6 +73,12 @@ class Place:
         row = row if at is None else self.row_of(int(at))
         return LogRefusal(self.name, **text, row=row, column=column, value=value)
 
+    def refuse_if(self, why: str, wrong: Any, **told: Any) -> None:
+        """Refuse, as in `refuse`, if anything is ``wrong``: of readings, at the first that is."""
+        if np.any(wrong):
+            first = {"at": np.argmax(wrong)} if np.ndim(wrong) else {}
+            raise self.refuse(why, **first | told)
+
     def take(self, chosen: np.ndarray) -> Place:
         """Return the place of the readings whose indices are ``chosen``."""
         return replace(self, row_of=lambda at: self.row_of(int(chosen[at])))
@@ -176,21 +182,17 @@ def find_layout(path: Any) -> Layout:
 
 def head_of(path: Path, place: Place) -> tuple[str, str, bool]:
     """Return the file's first characters, their encoding, and whether that is all of it."""
-    if os.path.exists(path) and not os.path.isfile(path):
-        raise place.refuse("a folder", path=str(path))
+    place.refuse_if("a folder", os.path.exists(path) and not os.path.isfile(path), path=str(path))
     try:
         with path.open("rb") as file:
             raw, size = file.read(HEAD_BYTES), os.fstat(file.fileno()).st_size
     except (OSError, ValueError) as error:
         raise place.refuse("not opened", error=error) from None
-    if size > LARGEST_BYTES:
-        raise place.refuse("too large", gigabytes=size / 1e9)
+    place.refuse_if("too large", size > LARGEST_BYTES, gigabytes=size / 1e9)
     encoding = _encoding(raw)
     text = _decoded(raw, encoding)
-    if not text.strip("\ufeff \t\r\n"):
-        raise place.refuse("empty")
-    if re.search(r"[\x00-\x08\x0e-\x1f]", text):
-        raise place.refuse("not text")
+    place.refuse_if("empty", not text.strip("\ufeff \t\r\n"))
+    place.refuse_if("not text", re.search(r"[\x00-\x08\x0e-\x1f]", text) is not None)
     return text, encoding, size <= HEAD_BYTES
 
 
@@ -232,15 +234,13 @@ def _layout(path: Path, text: str, encoding: str, delimiter: str, whole: bool) -
     if not widths:
         return None
     width = widths.most_common(1)[0][0]
-    if width > MOST_COLUMNS:
-        raise place.refuse("too wide", width=width, most=MOST_COLUMNS)
+    place.refuse_if("too wide", width > MOST_COLUMNS, width=width, most=MOST_COLUMNS)
     rows = [(line, row) for line, row in rows if width - 1 <= len(row) <= width + 1]
     late = [row for _, row in rows[len(rows) // 2 :: max(1, len(rows) // 400)]]
     seen = (Counter(kind_of(row[at]) for row in late if at < len(row) and row[at]) for at in range(width))
     kinds = tuple(max(counted, key=counted.__getitem__, default="") for counted in seen)
     at = _header(rows, kinds)
-    if at is None and set(TIMES) & set(kinds):
-        raise place.refuse("no names", row=rows[0][0])
+    place.refuse_if("no names", at is None and bool(set(TIMES) & set(kinds)), row=rows[0][0])
     if at is None:
         return None
     names = (rows[at][1] + [""] * width)[:width]

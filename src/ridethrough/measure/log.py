@@ -120,17 +120,16 @@ def _completed(told: dict[str, Any], beside: Path, layout: Layout) -> tuple[dict
 
 def _checked(place: Place, told: Any) -> dict[str, Any]:
     """Return the choices that were made; refuse one of the wrong type, or a word that is none of those known."""
-    if not isinstance(told, dict) or not set(told) <= set(_CHOICES):
-        raise place.refuse("no choices", told=str(told), names=", ".join(_CHOICES))
+    sound = isinstance(told, dict) and set(told) <= set(_CHOICES)
+    place.refuse_if("no choices", not sound, told=str(told), names=", ".join(_CHOICES))
     made = {name: choice for name, choice in told.items() if choice is not None}
     for name, choice in made.items():
         fits = isinstance(choice, _CHOICES[name])
         if name == "columns" and fits:
             fits = all(isinstance(text, str) for text in (*choice, *choice.values()))
         known = {"kind": ROLES_OF, "decimal": (",", ".")}.get(name, (choice,))
-        if not fits or choice not in known:
-            among = ", ".join(map(repr, known)) if fits else f"text or {_CHOICES[name].__name__}"
-            raise place.refuse("odd choice", name=name, choice=choice, among=among)
+        among = ", ".join(map(repr, known)) if fits else f"text or {_CHOICES[name].__name__}"
+        place.refuse_if("odd choice", not fits or choice not in known, name=name, choice=choice, among=among)
     return made
 
 
@@ -185,8 +184,8 @@ def hand_readings(
     layout = Layout("hand readings", None, "", "", 0, ("time", name), (kind_of(rows[0][0]), "number"), rows)
     choices = _checked(layout.place, {"timezone": timezone, "dayfirst": dayfirst, "unit": str(unit), "decimal": "."})
     found, notes = assign(layout, choices, "given")
-    if not found.keys() & {"power", "energy"} or layout.kinds[0] == "number":
-        raise layout.place.refuse("hand units", time=rows[0][0], unit=unit, at=0)
+    fits = bool(found.keys() & {"power", "energy"}) and layout.kinds[0] != "number"
+    layout.place.refuse_if("hand units", not fits, time=rows[0][0], unit=unit, at=0)
     choices |= {"kind": "counter"} if "energy" in found else {"hold": UNTIL_NEXT}
     return judge(read_readings(layout, found, notes, choices), meter or Meter(), choices)
 
@@ -194,9 +193,9 @@ def hand_readings(
 def _pairs(readings: Any) -> tuple[tuple[str, str], ...]:
     """Return hand readings as a table of text."""
     place = Place("hand readings")
-    if isinstance(readings, str) or not isinstance(readings, Sequence) or len(readings) < 2:
-        raise place.refuse("hand readings", given=str(readings)[:60], count="two or more ")
+    several = isinstance(readings, Sequence) and not isinstance(readings, str) and len(readings) > 1
+    place.refuse_if("hand readings", not several, given=str(readings)[:60], count="two or more ")
     for at, pair in enumerate(readings):
-        if not (isinstance(pair, Sequence) and len(pair) == 2 and all(isinstance(text, str) for text in pair)):
-            raise place.refuse("hand readings", given=repr(pair), count="", at=at)
+        fits = isinstance(pair, Sequence) and len(pair) == 2 and all(isinstance(text, str) for text in pair)
+        place.refuse_if("hand readings", not fits, given=repr(pair), count="", at=at)
     return tuple((time.strip(), value.strip()) for time, value in readings)

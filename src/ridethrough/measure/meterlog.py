@@ -160,8 +160,7 @@ class MeterLog:
         """
         low, high = self._window(begin, end)
         kept = self._steps_in((-math.inf, low), (high, math.inf))
-        if not kept["start_s"].size:
-            raise Place(self.name).refuse("all cut out")
+        Place(self.name).refuse_if("all cut out", not kept["start_s"].size)
         settled = [each for each in self.findings if not meet(each.span_s, (low, high))]
         where = f"{self._said(low)} to {self._said(high)}"
         return replace(self, **kept, findings=(*settled, Finding("cut out", where, 1, "not covered, as told")))
@@ -178,9 +177,8 @@ class MeterLog:
     def _window(self, begin: Any, end: Any) -> Span:
         """Return a stretch in which readings stand for some of the time [s]."""
         low, high = self._at(begin, "begin"), self._at(end, "end")
-        if not self._steps_in((low, high))["start_s"].size:
-            span = show(Q_(self.span_s / 3600, "h"))
-            raise Place(self.name).refuse("none between", begin=self._said(low), end=self._said(high), span=span)
+        none, span = not self._steps_in((low, high))["start_s"].size, show(Q_(self.span_s / 3600, "h"))
+        Place(self.name).refuse_if("none between", none, begin=self._said(low), end=self._said(high), span=span)
         return low, high
 
     def _at(self, at: Any, name: str) -> float:
@@ -211,8 +209,7 @@ class MeterLog:
         return float(np.dot(self.power_w, self.duration_s) / self.duration_s.sum())  # (1)
 
     def _watts(self, wanted: str) -> None:
-        if self.kind == "apparent power":
-            raise Place(self.name).refuse("no watts", wanted=wanted)
+        Place(self.name).refuse_if("no watts", self.kind == "apparent power", wanted=wanted)
 
     def as_load(self, name: str | None = None) -> Load:
         """Return the log itself as a load, its powers taken as exact.

@@ -100,8 +100,7 @@ def held_steps(readings: Readings, hold: str | None, found: list[Finding]) -> _S
     if hold is not None:
         longest = stands = math.inf if hold == UNTIL_NEXT else number(hold, "s", "hold")
         words = f"each holds {hold}"
-        if longest <= 0:
-            raise readings.place.refuse("hold", hold=hold)
+        readings.place.refuse_if("hold", longest <= 0, hold=hold)
     note_gaps(found, readings, step_s, longest, f"not covered; the reading before stands for {stands:g} s")
     note(found, "empty readings", readings, ~np.isfinite(readings.value[:-1]), "not covered")
     step_s = np.where(step_s > longest, stands, step_s)
@@ -131,8 +130,7 @@ def counter_steps(readings: Readings, _: None, found: list[Finding]) -> _Steps:
     there = np.isfinite(readings.value)
     note(found, "empty readings", readings, ~there, "bridged by the counter")
     counts = readings.take(np.flatnonzero(there))
-    if counts.value.size < 2:
-        raise counts.place.refuse("one count", at=0)
+    counts.place.refuse_if("one count", counts.value.size < 2, at=0)
     time_s = (counts.ns - readings.ns[0]) / NS
     rise_wh = _rises(counts, found)
     words, longest, _stands = _sampling(np.diff(time_s), counts.value)
@@ -150,9 +148,8 @@ def _rises(readings: Readings, found: list[Finding]) -> np.ndarray:
     """Return what a counter counted between its readings, nan across a reset [Wh]."""
     before, (rise, rolled, reset) = readings.value[:-1], falls(readings.value)
     odd = (rise < 0) & ~rolled & ~reset
-    if odd.any():
-        at = int(odd.argmax())
-        raise readings.place.refuse("falling counter", before=before[at], after=readings.value[at + 1], at=at + 1)
+    at = int(odd.argmax())
+    readings.place.refuse_if("falling counter", odd, before=before[at], after=readings.value[at + 1], at=at + 1)
     note(found, "counter roll-over", readings, np.r_[False, rolled], "counted on")
     note(found, "counter resets", readings, np.r_[False, reset], "the time since the reading before is not covered")
     return np.where(reset, np.nan, np.where(rolled, rise + _largest(before), rise))
