@@ -54,20 +54,16 @@ LATE_SHARE = 0.1  # of rows behind the others: more, and the clock can't be trus
 
 def _in_order(readings: Readings, timezone: str | None, found: list[Finding]) -> Readings:
     """Return the readings with time going forward, on UTC where the zone is known."""
-    step = np.diff(readings.ns)
-    if step.max() <= 0 and step.min() < 0:
-        found.append(Finding("rows run newest first", "whole log", step.size + 1, "read from the end"))
-        readings = readings.take(np.arange(step.size, -1, -1))
-    del step
+    ns = readings.ns
+    if ns[-1] < ns[0] and (ns[1:] <= ns[:-1]).all():
+        found.append(Finding("rows run newest first", "whole log", ns.size, "read from the end"))
+        readings = readings.take(np.arange(ns.size)[::-1])
     readings = _on_utc(readings, timezone)
-    if np.diff(readings.ns).min() >= 0:
-        return readings
     late = readings.ns < np.maximum.accumulate(readings.ns)
-    if late.mean() > LATE_SHARE:
-        why = "times of day" if readings.clock == "elapsed" else "backward"
-        raise readings.place.refuse(why, at=late.argmax(), count=late.sum())
+    why = "times of day" if readings.clock == "elapsed" else "backward"
+    readings.place.refuse_if(why, late & (late.mean() > LATE_SHARE), count=late.sum())
     note(found, "backward time", readings, late, "these rows were left out")
-    return readings.take(np.flatnonzero(~late))
+    return readings.take(np.flatnonzero(~late)) if late.any() else readings
 
 
 def _on_utc(readings: Readings, timezone: str | None) -> Readings:

@@ -11,13 +11,13 @@ import csv
 import io
 import os
 import re
-from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cache
 from itertools import chain, islice
 from pathlib import Path
+from statistics import mode
 from typing import Any
 
 import numpy as np
@@ -168,15 +168,14 @@ def find_layout(path: Any) -> Layout:
         raise Place(repr(path)[:60]).refuse("no file name")
     path = Path(path)
     text, encoding, whole = head_of(path, Place(path.name))
-    found, wrong = [], [Place(path.name).refuse("no log", begin=text.strip()[:40])]
+    tables, wrong = list[Layout](), list[LogRefusal]()
     for delimiter in "\t;,":
         try:
-            found += [_layout(path, text, encoding, delimiter, whole)]
+            tables += _tables(path, text, encoding, delimiter, whole)
         except LogRefusal as refusal:
-            wrong.insert(-1, refusal)
-    tables = [layout for layout in found if layout]
+            wrong.append(refusal)
     if not tables:
-        raise wrong[0]
+        raise [*wrong, Place(path.name).refuse("no log", begin=text.strip()[:40])][0]
     return max(tables, key=lambda layout: sum(kind not in {"", "text"} for kind in layout.kinds))
 
 
@@ -225,30 +224,30 @@ def split_by(text: str, delimiter: str, place: Place) -> Iterator[tuple[int, lis
         raise place.refuse("not split", error=error, row=begin) from None
 
 
-def _layout(path: Path, text: str, encoding: str, delimiter: str, whole: bool) -> Layout | None:
-    """Return the table that splitting by ``delimiter`` shows, or None where it shows none."""
+def _tables(path: Path, text: str, encoding: str, delimiter: str, whole: bool) -> Iterator[Layout]:
+    """Yield the table that splitting by ``delimiter`` shows, if it shows one."""
     place = Place(path.name)
     rows = list(split_by(text, delimiter, place))
     rows = rows if whole else rows[:-1]  # the head may end within a line
-    widths = Counter(len(row) for _, row in rows if len(row) > 1)
+    widths = [len(row) for _, row in rows if len(row) > 1]
     if not widths:
-        return None
-    width = widths.most_common(1)[0][0]
+        return
+    width = mode(widths)
     place.refuse_if("too wide", width > MOST_COLUMNS, width=width, most=MOST_COLUMNS)
     rows = [(line, row) for line, row in rows if width - 1 <= len(row) <= width + 1]
     late = [row for _, row in rows[len(rows) // 2 :: max(1, len(rows) // 400)]]
-    seen = (Counter(kind_of(row[at]) for row in late if at < len(row) and row[at]) for at in range(width))
-    kinds = tuple(max(counted, key=counted.__getitem__, default="") for counted in seen)
+    seen = ([kind_of(row[at]) for row in late if at < len(row) and row[at]] for at in range(width))
+    kinds = tuple(mode(each or [""]) for each in seen)
     at = _header(rows, kinds)
-    place.refuse_if("no names", at is None and bool(set(TIMES) & set(kinds)), row=rows[0][0])
     if at is None:
-        return None
+        place.refuse_if("no names", bool(set(TIMES) & set(kinds)), row=rows[0][0])
+        return
     names = (rows[at][1] + [""] * width)[:width]
     if at and all(unit_of(f"({field})") for field in names if field):  # a line of units below the names
         names = [f"{name} ({unit})" if unit else name for name, unit in zip(rows[at - 1][1], names, strict=False)]
     header_row = rows[at][0] + "".join(rows[at][1]).count("\n")
     sample = tuple(tuple(row) for _, row in rows[at + 1 :])
-    return Layout(path.name, path, encoding, delimiter, header_row, tuple(names), kinds, sample)
+    yield Layout(path.name, path, encoding, delimiter, header_row, tuple(names), kinds, sample)
 
 
 def _header(rows: list[tuple[int, list[str]]], kinds: tuple[str, ...]) -> int | None:

@@ -202,14 +202,11 @@ class MeterLog:
 
         P_mean = sum(P dt) / sum(dt)                                                          (1)
         """
-        self._watts("a mean power")
+        Place(self.name).refuse_if("no watts", self.kind == "apparent power", wanted="a mean power")
         return self._mean()
 
     def _mean(self) -> float:
         return float(np.dot(self.power_w, self.duration_s) / self.duration_s.sum())  # (1)
-
-    def _watts(self, wanted: str) -> None:
-        Place(self.name).refuse_if("no watts", self.kind == "apparent power", wanted=wanted)
 
     def as_load(self, name: str | None = None) -> Load:
         """Return the log itself as a load, its powers taken as exact.
@@ -222,7 +219,7 @@ class MeterLog:
         name : str, optional
             What the ledger calls it; the log's name where left out.
         """
-        self._watts("a load")
+        Place(self.name).refuse_if("no watts", self.kind == "apparent power", wanted="a load")
         peak = Q_(float(self.power_w.max()), "W") if self.kind == "power" else None
         pattern = Pattern(self.duration_s / 3600, self.power_w)
         mean = Estimate.exact(Q_(pattern.mean_w, "W"))
@@ -237,15 +234,14 @@ class MeterLog:
     def __repr__(self) -> str:
         unit = "VA" if self.kind == "apparent power" else "W"
         since = f" from {self.begins:%Y-%m-%d %H:%M:%S %Z}".rstrip() if self.begins is not None else ""
-        lines = [
+        return "\n".join([
             f"<MeterLog {self.name}: {self.kind}, {show(Q_(self.span_s / 3600, 'h'))}{since}, "
             f"mean {show(Q_(self._mean(), unit))}, {100 * self.coverage:.3g} % covered, "
-            f"step {self.resolution.magnitude:.3g} {self.resolution.units:~P}"
-        ]
-        lines += [f"  {role}: {what} ({origin})" for role, (what, origin) in self.mapping.items()]
-        lines.append(f"  meter accuracy: {self.meter.accuracy or 'not stated'}")
-        lines += [f"  found: {finding}" for finding in self.findings]
-        return "\n".join(lines) + ">"
+            f"step {self.resolution.magnitude:.3g} {self.resolution.units:~P}",
+            *(f"  {role}: {what} ({origin})" for role, (what, origin) in self.mapping.items()),
+            f"  meter accuracy: {self.meter.accuracy or 'not stated'}",
+            *(f"  found: {finding}" for finding in self.findings),
+        ]) + ">"  # fmt: skip
 
     def _repr_html_(self) -> str:
         return as_list(self)

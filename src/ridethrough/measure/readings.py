@@ -89,8 +89,7 @@ def read_readings(layout: Layout, columns: Columns, notes: dict[str, Note], choi
     for role in filter(BASE.get, columns):
         (_, factor), column = columns[role], texts.pop(0)
         try:
-            own = mark if role in parts else mark or decimal_mark([column], layout.delimiter)
-            numbers = numbers_of(column, own)
+            numbers = numbers_of(column, mark or ("" if role in parts else decimal_mark([column], layout.delimiter)))
         except LogRefusal as refusal:
             if role in parts:
                 raise
@@ -101,23 +100,21 @@ def read_readings(layout: Layout, columns: Columns, notes: dict[str, Note], choi
         values[role] = numbers if factor == 1 else numbers * factor
         del column  # its text takes room as well
     pa.default_memory_pool().release_unused()
-    return _readings(ns, clock, parts, values, step, place, notes)
+    _add_apparent(values)
+    role, most, apparent = parts[0], np.fmax.reduce, values.get("apparent power")
+    if len(parts) == 2:  # its last digit is the current's, at the largest voltage
+        role, step = "apparent power", step * float(most(values["voltage"], initial=0))
+    if role == "power" and apparent is not None and not most(apparent) >= LEAST * most(values[role]):
+        notes["volt-amperes"], apparent = ("not used", "less than the watts: look at their units"), None
+    return Readings(ns, clock, role, values[role], step, place, notes, apparent, values.get("voltage"))
 
 
-def _readings(ns: np.ndarray, clock: str, parts: tuple[str, ...], values: dict[str, np.ndarray], step: float,
-              place: Place, notes: dict[str, Note]) -> Readings:  # fmt: skip
-    """Return the readings; apparent power as logged, or from what was: S = U I, or S = sqrt(P^2 + Q^2)."""
-    role, most = parts[0], np.fmax.reduce
+def _add_apparent(values: dict[str, np.ndarray]) -> None:
+    """Add the apparent power where it was not logged but can be told: S = U I, or S = sqrt(P^2 + Q^2) [VA]."""
     if values.keys() >= {"voltage", "current"}:
         values["apparent power"] = values["voltage"] * values["current"]
     if "reactive power" in values:
         values["apparent power"] = np.hypot(values["power"], values["reactive power"])
-    if len(parts) == 2:  # its last digit is the current's, at the largest voltage
-        role, step = "apparent power", step * float(most(values["voltage"], initial=0))
-    apparent = values.get("apparent power")
-    if role == "power" and apparent is not None and not most(apparent) >= LEAST * most(values[role]):
-        notes["volt-amperes"], apparent = ("not used", "less than the watts: look at their units"), None
-    return Readings(ns, clock, role, values[role], step, place, notes, apparent, values.get("voltage"))
 
 
 # -- times ---------------------------------------------------------------------------------------
@@ -142,13 +139,12 @@ def _times(kind: str, column: Column, dayfirst: bool | None) -> tuple[np.ndarray
 
 def _counts(column: Column) -> tuple[np.ndarray, str, Note]:
     """Return times written as numbers: since 1970 where they are that large, else elapsed."""
-    numbers, unit = numbers_of(column, ""), unit_of(column.name)
+    numbers = numbers_of(column, "")
     column.refuse_where(pc.equal(column.texts, ""), "no time")
     largest = float(np.max(np.abs(numbers)))
     scale, told = next((part for part in (1e-9, 1e-6, 1e-3) if largest * part >= EPOCH_FROM_S), 1.0), "guessed"
-    if words_of(column.name) & WORDS["milliseconds"]:
-        scale, told = 1e-3, "from the header"
-    elif unit and Q_(1, "s").is_compatible_with(unit):
+    unit = "millisecond" if words_of(column.name) & WORDS["milliseconds"] else unit_of(column.name)
+    if unit and Q_(1, "s").is_compatible_with(unit):
         scale, told = in_base(unit, "s"), "from the header"
     if not largest * scale < LATEST_S:
         raise column.refuse(int(np.abs(numbers).argmax()), "a time after the year 2100")
