@@ -17,7 +17,7 @@ from .layout import BASE, WORDS, words_of
 from .meter import Meter
 from .meterlog import Finding, MeterLog
 from .readings import BESIDE, LATEST_S, NS, Readings, taken
-from .steps import counter_steps, failures, falls, held_steps, interval_steps, note, note_unmoved, seconds_of
+from .steps import counter_steps, failures, falls, held_steps, interval_steps, note, note_unmoved, runs_of, seconds_of
 
 
 def judge(readings: Readings, meter: Meter, choices: Mapping[str, Any]) -> MeterLog:
@@ -95,7 +95,7 @@ def _localized(readings: Readings, zone: str) -> Readings:
     skipped = np.asarray(stamps.tz_localize(zone, ambiguous=summer, nonexistent="NaT").isna())
     readings.place.refuse_if("skipped hour", skipped, zone=zone)
     twice = np.asarray(stamps.tz_localize(zone, ambiguous="NaT").isna())
-    for begin, end in np.flatnonzero(np.diff(np.r_[False, twice, False])).reshape(-1, 2):
+    for begin, end in runs_of(twice).T:
         step = np.diff(ns[begin:end])
         turn = np.flatnonzero(step < 0) if (step < 0).any() else np.flatnonzero(step == 0)
         readings.place.refuse_if("hour twice", not turn.size, zone=zone, at=begin)

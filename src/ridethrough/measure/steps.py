@@ -45,14 +45,17 @@ def note_gaps(found: list[Finding], readings: Readings, step_s: np.ndarray, long
 
 def note_unmoved(readings: Readings, found: list[Finding]) -> None:
     """Note readings that stood still for hours: a steady load, or a meter that hung."""
-    ns, last = readings.ns, readings.value.size - 1
-    ends = np.r_[-1, np.flatnonzero(readings.value[1:] != readings.value[:-1]), last]  # of each run of one value
-    long = np.flatnonzero(np.diff(ends) >= UNMOVED_READINGS)
-    still_s = (ns[ends[long + 1]] - ns[ends[long] + 1]) / NS
-    stuck = still_s >= UNMOVED_S
+    first, last = runs_of(readings.value[1:] == readings.value[:-1])
+    still_s = (readings.ns[last] - readings.ns[first]) / NS
+    stuck = (still_s >= UNMOVED_S) & (last - first + 1 >= UNMOVED_READINGS)
     if stuck.any():
-        where = f"first at {_when(readings, ends[long][stuck][0] + 1)}, the longest {still_s.max() / 3600:.3g} h"
+        where = f"first at {_when(readings, first[stuck][0])}, the longest {still_s[stuck].max() / 3600:.3g} h"
         found.append(Finding("unchanged for hours", where, int(stuck.sum()), "kept; look at the meter"))
+
+
+def runs_of(flags: np.ndarray) -> np.ndarray:
+    """Return where flags begin to hold, and where they no longer do."""
+    return np.flatnonzero(np.diff(np.r_[False, flags, False])).reshape(-1, 2).T
 
 
 # -- steps ---------------------------------------------------------------------------------------
@@ -237,7 +240,7 @@ def _usual(spans: list[Span], unknown: float) -> float:
 
 def _stretches(flags: np.ndarray, start_s: np.ndarray, lasts_s: np.ndarray, least_s: float) -> list[Span]:
     """Return from when to when ``flags`` hold at a stretch, where that is for long enough [s]."""
-    first, after = np.flatnonzero(np.diff(np.r_[False, flags, False])).reshape(-1, 2).T
+    first, after = runs_of(flags)
     begins, ends = start_s[first], start_s[after - 1] + lasts_s[after - 1]
     long = ends - begins >= least_s
     return list(zip(begins[long].tolist(), ends[long].tolist(), strict=True))
