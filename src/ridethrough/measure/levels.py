@@ -47,9 +47,8 @@ def _otsu(values: np.ndarray, weights: np.ndarray) -> float | None:
     share, edges = np.histogram(values, bins=128, weights=weights)
     share, middle = share / share.sum(), (edges[1:] + edges[:-1]) / 2
     below, part, mean = np.cumsum(share)[:-1], np.cumsum(share * middle)[:-1], np.dot(share, middle)
-    both = (below > 0) & (below < 1)
-    between = np.zeros(below.size)
-    between[both] = (mean * below - part)[both] ** 2 / (below * (1 - below))[both]
+    shares = below * (1 - below)
+    between = np.divide((mean * below - part) ** 2, shares, out=np.zeros(below.size), where=shares > 0)
     best = int(np.argmax(between))
     return float(edges[best + 1]) if between[best] > CLEAR_SPLIT * np.dot(share, (middle - mean) ** 2) else None
 
