@@ -10,7 +10,7 @@ from typing import Any, Self
 
 import pint
 
-from .units import Q_, Refusal, registry, show, unit_name
+from .units import Q_, Refusal, difference_unit, registry, show, unit_name
 
 COVERAGE = 0.95
 _ROUNDING = 1e-12  # of a value: a smaller half width is none
@@ -31,7 +31,7 @@ class Known:
     def expanded(self, coverage: float = COVERAGE) -> pint.Quantity:
         """Return half the width of the interval."""
         low, high = self.interval(coverage)
-        return (high - low) / 2
+        return ((high - low) / 2).to(difference_unit(high.units))
 
     def spoken(self) -> tuple[str, str]:
         """Return value and half width at 95 % as text, both rounded to the half width's second figure.
