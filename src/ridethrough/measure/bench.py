@@ -132,22 +132,21 @@ def _fitted(runs: Sequence[Rundown], given: Mapping[str, Any], doubts: list[Esti
     """Return the line through runs with one count of packs, at one temperature [degC]."""
     fit, repeats = LineFit(runs, given, doubts, room, curve), given["repeatability"]
     (k, idling), spread, dof, found = fit.judged(*repeatability_of(repeats))
-    one, table = np.eye(len(runs) + 1), lookup("run-to-run repeatability")
-    own = isinstance(repeats, Estimate) and repeats.u.magnitude
+    own, table = isinstance(repeats, Estimate) and repeats.u.magnitude, lookup("run-to-run repeatability")
     about = {} if own else {"source": table.source, "entries": (table.name,)}
-    *errors, next_error = Estimate.jointly(
-        0 * one[0], spread**2 * one, ["1"] * len(one), "run to run", dof=dof, **about
-    )
-    hours = [each * (1 + error) for each, error in zip(fit.inputs, errors, strict=False)]
-    inputs = [*hours, *fit.inputs[len(runs) : 2 * len(runs)], k, idling, *fit.inputs[2 * len(runs) + 2 :]]
+    inputs, n = fit.inputs.copy(), len(runs)
+    *errors, next_error = Estimate.jointly([0.0] * (n + 1), spread**2 * np.eye(n + 1), ["1"] * (n + 1), "run to run",
+                                           dof=dof, **about)  # fmt: skip
+    inputs[:n] = [hours * (1 + error) for hours, error in zip(inputs, errors, strict=False)]
+    inputs[2 * n : 2 * n + 2] = k, idling
     energy, standby = through(lambda at: fit.line(at, spread), inputs, ["Wh", "W"])
     if not (fit.load_w == 0).any():
         energy, standby = with_standby(energy, standby)
     at, steeper = values(inputs), k.value + 2 * (doubts[0].u or coefficient("rate exponent, iron phosphate").u)
     points = _points(runs, fit, fit.off(at, spread), float(k.value.magnitude))
-    line = RundownLine(energy, standby, k, idling, fit.inputs[2 * len(runs) + 2], next_error + Q_(1, "1"),
-                       Q_(fit.reference_h, "h"), room, curve, points, (), tuple(runs), given)  # fmt: skip
-    at[2 * len(runs)] = steeper.magnitude
+    line = RundownLine(energy, standby, k, idling, inputs[2 * n + 2], next_error + Q_(1, "1"), Q_(fit.reference_h, "h"),
+                       room, curve, points, (), tuple(runs), given)  # fmt: skip
+    at[2 * n] = steeper.magnitude
     return replace(line, warnings=_warnings(line, found, steeper, fit.line(at, spread)[1]))
 
 

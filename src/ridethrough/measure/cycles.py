@@ -46,10 +46,8 @@ class Switching:
     defrosts : pandas.DataFrame
         Defrosts with their recovery: start_h, duration_min, energy_wh, extra_wh (over steady running); of
         one that was cut off only start_h is known.
-    starts : int
-        Times it was seen to switch on [-].
-    cool_down_h : float
-        Length of the run of a first cool-down, kept apart [h]; 0 where there was none.
+    told : tuple of str
+        The same in words.
     """
 
     on: np.ndarray
@@ -59,8 +57,7 @@ class Switching:
     running_w: float | None
     cycles: pd.DataFrame
     defrosts: pd.DataFrame
-    starts: int = 0
-    cool_down_h: float = 0.0
+    told: tuple[str, ...] = ()
 
 
 class _Runs(NamedTuple):
@@ -109,9 +106,17 @@ def find_switching(log: MeterLog) -> Switching:
     opens = np.flatnonzero(_regular(runs, opening, end, cool_down))
     soon = runs.by_step(runs.switched_on) & (log.start_s - runs.by_step(runs.start_s) < START_S)
     inrush = soon & (log.power_w > START_TIMES * running_w) & ~heater
+    starts, caught = runs.switched_on.sum(), np.count_nonzero(np.diff(inrush.astype(int), prepend=0) == 1)
     seen = _seen(log, runs, opening, end, opens, runs.steps(opens, opens + 2))
-    return replace(seen, on=on, inrush=inrush, running_w=running_w, starts=int(runs.switched_on.sum()),
-                   cool_down_h=float(runs.length_s[cool_down].sum()) / 3600)  # fmt: skip
+    told = [
+        f"{opens.size} regular whole cycles and {opening.size} defrosts, kept apart",
+        f"{starts} starts, the inrush caught in {caught}: a meter that averages over its steps misses most",
+    ]
+    if cool_down.size:
+        told.append(f"a first cool-down that ran {runs.length_s[cool_down[0]] / 3600:.1f} h was left out of the mean")
+    if seen.steady.all():
+        told.append("whole cycles cover too little of the log: the mean is over all of it")
+    return replace(seen, on=on, inrush=inrush, running_w=running_w, told=tuple(told))
 
 
 def _unswitched(log: MeterLog) -> Switching:
@@ -123,7 +128,9 @@ def _unswitched(log: MeterLog) -> Switching:
         recovering = log.start_s < np.maximum.accumulate(heated_s) + RECOVERY_S
     runs = _runs(log, recovering)
     opening = np.flatnonzero(runs.on)
-    return _seen(log, runs, opening, opening + 1, opening[:0], ~recovering)
+    told = f"no cycles: steady, or a compressor that varies its speed; {opening.size} defrosts, kept apart"
+    seen = _seen(log, runs, opening, opening + 1, opening[:0], ~recovering)
+    return replace(seen, told=(told,) if log.kind == "power" else ())
 
 
 def _seen(log: MeterLog, runs: _Runs, opening: np.ndarray, end: np.ndarray, opens: np.ndarray,

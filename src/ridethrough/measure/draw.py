@@ -147,8 +147,7 @@ def measure_draw(log: MeterLog, name: str | None = None, *, room: Any = None, ca
     ----------
     Regulation (EU) 2019/2016, Annex IV (equation 1). JCGM 100:2008, 4.2 and F.2.2.1.
     """
-    if of_kind(log, MeterLog, "log", "a log", 'Write log=read_log("freezer.csv").').kind == "apparent power":
-        log.mean_power_w()  # refuses, and says why
+    of_kind(log, MeterLog, "log", "a log", 'Write log=read_log("freezer.csv").').mean_power_w()  # refuses volt-amperes
     seen = find_switching(log)
     steady, defrosting = seen.steady, _defrosting(log, seen)
     mean_w = float(np.average(log.power_w[steady], weights=log.duration_s[steady]) + defrosting.value.magnitude)  # (1)
@@ -158,6 +157,7 @@ def measure_draw(log: MeterLog, name: str | None = None, *, room: Any = None, ca
     varied, next_days = Estimate.jointly([0.0, 0.0], np.diag([spread.of_mean_w**2, 1.0]), ["W", "1"],
                                          f"how the {named} varied", dof=spread.dof)  # fmt: skip
     mean = metered + resolution + varied + (defrosting - defrosting.value)
+    untold = 'its room is not told: for a cold appliance write measure_draw(log, room="20 degC")'
     load = Load((
         Appliance(
             named, mean, through_time(log, seen, spread.rhythm), Q_(24 * spread.of_day_w, "Wh"), next_days,
@@ -177,7 +177,7 @@ def measure_draw(log: MeterLog, name: str | None = None, *, room: Any = None, ca
         peak_power=Q_(float(log.power_w.max()), "W") if sampled else None,
         cycles=seen.cycles,
         defrosts=seen.defrosts,
-        findings=_findings(log, seen, room),
+        findings=(*map(str, log.findings), *([untold] if room is None else []), *seen.told),
         warnings=_warnings(log, seen, spread),
     )  # fmt: skip
 
@@ -261,22 +261,6 @@ def _resolution(log: MeterLog) -> Estimate:
     alike = np.ptp(log.power_w) * log.duration_s.min() / 3600 < float(half.to("Wh").magnitude)
     roundings = 2 if log.kind == "counter" else log.start_s.size ** (2 if alike else 1)
     return (Estimate.within("0 Wh", half, step) * math.sqrt(roundings) / log.covered).to("W")
-
-
-def _findings(log: MeterLog, seen: Switching, room: Any) -> tuple[str, ...]:
-    """Return what was seen in the log."""
-    switches, defrosts = seen.running_w is not None, f"{len(seen.defrosts)} defrosts, kept apart"
-    caught = np.count_nonzero(np.diff(seen.inrush.astype(int), prepend=0) == 1)
-    told = {
-        'its room is not told: for a cold appliance write measure_draw(log, room="20 degC")': room is None,
-        f"no cycles: steady, or a compressor that varies its speed; {defrosts}": log.kind == "power" and not switches,
-        f"{len(seen.cycles)} regular whole cycles and {defrosts}": switches,
-        f"{seen.starts} starts, the inrush caught in {caught}: a meter that averages over its steps misses most":
-            switches,
-        f"a first cool-down that ran {seen.cool_down_h:.1f} h was left out of the mean": seen.cool_down_h > 0,
-        "whole cycles cover too little of the log: the mean is over all of it": switches and seen.steady.all(),
-    }  # fmt: skip
-    return (*map(str, log.findings), *compress(told, told.values()))
 
 
 def _warnings(log: MeterLog, seen: Switching, spread: DaySpread) -> tuple[str, ...]:

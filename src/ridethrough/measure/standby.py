@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, Literal
 
 from ..estimate import Estimate, estimate, not_negative
-from ..sources import coefficient
+from ..model.recharge import efficiency_of
 from ..units import Q_, Refusal, positive
 from .meter import Meter
 from .rundown import fall_of_charge, repeatability_of
@@ -94,7 +94,8 @@ def standby_from_refill(energy_at_wall: Any, hours: Any, *, charger_efficiency: 
     """
     gain = Estimate.exact(Q_(1, "1")) if meter is None else meter.gain
     drawn = gain * not_negative(energy_at_wall, "Wh", "energy_at_wall")
-    return (drawn * _charger(charger_efficiency) / positive(hours, "h", "hours")).to("W")  # (1)
+    eta_c = efficiency_of(charger_efficiency, name="charger_efficiency")
+    return (drawn * eta_c / positive(hours, "h", "hours")).to("W")  # (1)
 
 
 def standby_on(side: Side, standby: Any, *, found_on: Side, k1: Any = None, charger_efficiency: Any = None) -> Estimate:
@@ -129,7 +130,7 @@ def standby_on(side: Side, standby: Any, *, found_on: Side, k1: Any = None, char
         return found
     over = {"battery": Estimate.exact(Q_(1, "1")), "outlet": 1 + estimate(k1 or 0, "1", "k1")}
     if "wall" in (side, found_on):
-        over["wall"] = _charger(charger_efficiency)
+        over["wall"] = efficiency_of(charger_efficiency, name="charger_efficiency")
     return found * over[found_on] / over[side]  # (1)
 
 
@@ -164,10 +165,3 @@ def idle_fuel(before: Any, after: Any, hours: Any, *, resolution: Any = "0 L") -
     if not burnt.value.magnitude > 0:
         raise Refusal(f"fuel that goes from {before} to {after}", "less after than before", "Check both readings.")
     return burnt / positive(hours, "h", "hours")  # (1)
-
-
-def _charger(efficiency: Any) -> Estimate:
-    """Return eta_c as given, or the table's [-]."""
-    found = coefficient("charger efficiency") if efficiency is None else estimate(efficiency, "1", "charger_efficiency")
-    positive(found.value, "1", "charger_efficiency")
-    return found

@@ -198,11 +198,11 @@ class Recharge:
         return np.append(edges[:-1][changes], hours), power_w[changes]
 
 
-def efficiency_of(given: Any, usual: Estimate | None = None) -> Estimate:
+def efficiency_of(given: Any, usual: Estimate | None = None, name: str = "efficiency") -> Estimate:
     """Return the charge efficiency as given, or as usual: the table's from the wall [-]."""
     table = usual or coefficient("charger efficiency")
-    found = table if given is None else estimate(given, "1", "efficiency")
-    positive(found.value, "1", "efficiency")
+    found = table if given is None else estimate(given, "1", name)
+    positive(found.value, "1", name)
     return found
 
 
