@@ -29,14 +29,12 @@ from .model.battery import (
     takes_charge as takes_charge,
 )
 from .model.cabinet import Cabinet as Cabinet
-from .model.generator import Generator as Generator
-from .model.inverter import Inverter as Inverter
+from .model.inverter import Inverter as Inverter, Ratings as Ratings
 from .model.load import Load as Load
-from .model.nameplate import Ratings as Ratings, apparent_power as apparent_power, label_power as label_power
+from .model.nameplate import apparent_power as apparent_power, in_room as in_room, label_power as label_power
 from .model.pattern import Pattern as Pattern
 from .model.price import Price as Price, PriceList as PriceList
-from .model.recharge import Mains as Mains, Recharge as Recharge
-from .model.room import in_room as in_room
+from .model.recharge import Generator as Generator, Mains as Mains, Recharge as Recharge
 from .model.rundowns import RundownLine as RundownLine
 from .model.sun import Sun as Sun, Weather as Weather
 from .model.temperature import TemperatureCurve as TemperatureCurve

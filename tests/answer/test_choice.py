@@ -14,10 +14,9 @@ from ridethrough.answer.nothing import NOTHING
 from ridethrough.answer.outage import Outage
 from ridethrough.measure.bench import fit_rundowns
 from ridethrough.model.cabinet import Cabinet
-from ridethrough.model.generator import Generator
 from ridethrough.model.load import Load
 from ridethrough.model.price import Price, PriceList
-from ridethrough.model.recharge import Recharge
+from ridethrough.model.recharge import Generator, Recharge
 from ridethrough.model.unit import BackupUnit
 from ridethrough.units import Refusal
 

@@ -19,8 +19,8 @@ from ridethrough.estimate import Estimate
 from ridethrough.measure.bench import fit_rundowns
 from ridethrough.measure.candidates import UnitTable, read_prices, read_units
 from ridethrough.model.cabinet import Cabinet
+from ridethrough.model.inverter import Ratings
 from ridethrough.model.load import Load
-from ridethrough.model.nameplate import Ratings
 from ridethrough.model.price import Price, PriceList
 from ridethrough.model.recharge import Recharge
 from ridethrough.model.unit import BackupUnit

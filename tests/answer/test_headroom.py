@@ -7,8 +7,8 @@ import pytest
 
 from ridethrough.answer.headroom import headroom, worst_of
 from ridethrough.answer.ledger import ledger
+from ridethrough.model.inverter import Ratings
 from ridethrough.model.load import Load
-from ridethrough.model.nameplate import Ratings
 from ridethrough.model.unit import BackupUnit
 from ridethrough.units import Q_, Refusal
 

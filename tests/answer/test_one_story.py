@@ -21,8 +21,8 @@ from ridethrough.measure.bench import fit_rundowns
 from ridethrough.measure.meter import Meter
 from ridethrough.model.inverter import Inverter
 from ridethrough.model.load import Load
+from ridethrough.model.nameplate import in_room
 from ridethrough.model.pattern import Pattern
-from ridethrough.model.room import in_room
 from ridethrough.model.unit import BackupUnit
 from ridethrough.sampling import Sampler
 from ridethrough.sources import coefficient, lookup

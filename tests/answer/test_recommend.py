@@ -13,9 +13,9 @@ from ridethrough.answer.nothing import NOTHING
 from ridethrough.answer.outage import Outage
 from ridethrough.answer.recommend import Recommendation, recommend
 from ridethrough.answer.ride import ride
-from ridethrough.model.generator import Generator
 from ridethrough.model.load import Load
 from ridethrough.model.price import Price, PriceList
+from ridethrough.model.recharge import Generator
 from ridethrough.model.unit import BackupUnit
 from ridethrough.units import Refusal
 

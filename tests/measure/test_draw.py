@@ -18,8 +18,8 @@ from hypothesis import strategies as st
 from ridethrough.measure.cycles import find_switching
 from ridethrough.measure.draw import measure_draw, time_to_log
 from ridethrough.measure.log import Meter, MeterLog, hand_readings
+from ridethrough.model.nameplate import in_room
 from ridethrough.model.pattern import Pattern
-from ridethrough.model.room import in_room
 from ridethrough.sources import lookup
 from ridethrough.units import Q_, Refusal
 

@@ -18,7 +18,7 @@ from ridethrough.answer.headroom import headroom
 from ridethrough.measure import layout
 from ridethrough.measure.draw import measure_draw
 from ridethrough.measure.log import LogRefusal, Meter, MeterLog, hand_readings, read_log
-from ridethrough.model.nameplate import Ratings
+from ridethrough.model.inverter import Ratings
 from ridethrough.model.unit import BackupUnit
 from ridethrough.units import Q_, Refusal
 

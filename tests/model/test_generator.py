@@ -17,9 +17,8 @@ from ridethrough.answer.ride import Ride, ride
 from ridethrough.answer.size import size
 from ridethrough.estimate import Estimate
 from ridethrough.measure.bench import fit_rundowns
-from ridethrough.model.generator import Generator
 from ridethrough.model.load import Load
-from ridethrough.model.recharge import Mains, Recharge
+from ridethrough.model.recharge import Generator, Mains, Recharge
 from ridethrough.model.sun import Sun
 from ridethrough.model.unit import BackupUnit
 from ridethrough.sources import CAUTIONS, lookup

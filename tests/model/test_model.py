@@ -8,11 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ridethrough.estimate import Estimate
-from ridethrough.model.battery import Rate, drained_w
-from ridethrough.model.inverter import Inverter, drained_of_cycles_w
+from ridethrough.model.battery import Rate, drained_of_cycles_w, drained_w
+from ridethrough.model.inverter import Inverter
 from ridethrough.model.load import Load
-from ridethrough.model.nameplate import apparent_power, label_power
-from ridethrough.model.room import in_room
+from ridethrough.model.nameplate import apparent_power, in_room, label_power
 from ridethrough.model.unit import BackupUnit
 from ridethrough.units import Q_, Refusal
 

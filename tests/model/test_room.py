@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from ridethrough.estimate import Estimate
 from ridethrough.model.load import Load
-from ridethrough.model.room import in_room
+from ridethrough.model.nameplate import in_room
 from ridethrough.units import Q_, Refusal
 
 FRIDGE = Load.cycling("80 W", "40 %", "fridge", day_spread="50 Wh")

@@ -17,9 +17,8 @@ from ridethrough.answer.outage import Outage
 from ridethrough.estimate import Estimate
 from ridethrough.measure.bench import RundownLine, fit_rundowns
 from ridethrough.measure.meter import Meter
-from ridethrough.model.inverter import Inverter
+from ridethrough.model.inverter import Inverter, Ratings
 from ridethrough.model.load import Load
-from ridethrough.model.nameplate import Ratings
 from ridethrough.model.recharge import Recharge
 from ridethrough.model.unit import BackupUnit
 from ridethrough.sampling import Sampler

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from ridethrough.model.generator import Generator
+from ridethrough.model.recharge import Generator
 from ridethrough.sources import lookup
 from ridethrough.units import Q_
 

@@ -6,6 +6,7 @@ import math
 import random
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -51,13 +52,19 @@ def unit_of(draw: random.Random) -> rt.BackupUnit:
 def load_of(draw: random.Random) -> rt.Load:
     """Return a refrigerator whose volt-amperes were logged, alone or with a lamp."""
     load = rt.Load.cycling(f"{draw.uniform(60, 140):.1f} W", f"{draw.randint(20, 55)} %", "refrigerator")
-    load = load._with(apparent=load.peak.m_as("W") * Q_(draw.uniform(1.1, 1.6), "VA"))
+    load = logged(load, draw.uniform(1.1, 1.6))
     return load + lamp_of(draw) if draw.random() < 0.5 else load
 
 
 def lamp_of(draw: random.Random) -> rt.Load:
     watts = draw.uniform(4, 40)
-    return rt.Load.steady(f"{watts:.1f} W", "lamp")._with(apparent=Q_(watts, "VA"))
+    return logged(rt.Load.steady(f"{watts:.1f} W", "lamp"), 1.0)
+
+
+def logged(load: rt.Load, over: float) -> rt.Load:
+    """Return a load whose volt-amperes were so many times its largest watts."""
+    (appliance,) = load.appliances
+    return rt.Load((replace(appliance, apparent=Q_(load.peak.m_as("W") * over, "VA")),))
 
 
 def outage_of(draw: random.Random) -> rt.Outage:

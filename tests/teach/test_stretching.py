@@ -12,8 +12,8 @@ from ridethrough.answer.ride import ride
 from ridethrough.answer.stages import plan_stages
 from ridethrough.estimate import Estimate
 from ridethrough.model.cabinet import Cabinet
-from ridethrough.model.generator import Generator
 from ridethrough.model.load import Load
+from ridethrough.model.recharge import Generator
 from ridethrough.model.sun import Sun
 from ridethrough.model.unit import BackupUnit
 from ridethrough.teach.figures import canvas

@@ -10,10 +10,9 @@ import numpy as np
 import pint
 
 from ..model.battery import takes_charge
-from ..model.generator import Generator
+from ..model.inverter import Ratings
 from ..model.load import Appliance, Load
-from ..model.nameplate import Ratings
-from ..model.recharge import Recharge
+from ..model.recharge import Generator, Recharge
 from ..model.unit import BackupUnit
 from ..sources import lookup
 from ..units import Q_, show

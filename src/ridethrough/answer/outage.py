@@ -12,9 +12,8 @@ import numpy as np
 import pint
 
 from ..estimate import Estimate, estimate
-from ..model.generator import Generator
 from ..model.pattern import Pattern, clock
-from ..model.recharge import Recharge
+from ..model.recharge import Generator, Recharge
 from ..sources import CAUTIONS, lookup, temperature
 from ..units import Q_, Refusal, number, of_kind, positive, show
 

@@ -12,8 +12,8 @@ import numpy as np
 from ..model.cabinet import Cabinet
 from ..model.inside import Inside, steps_h
 from ..model.load import Appliance
+from ..model.nameplate import caution, warmer, within
 from ..model.pattern import DAY_H, LEAST
-from ..model.room import caution, warmer, within
 from ..sampling import Sampler
 from ..sources import CAUTIONS, lookup
 from ..units import Q_

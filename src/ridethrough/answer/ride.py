@@ -13,8 +13,8 @@ import pint
 
 from ..estimate import estimate
 from ..known import COVERAGE, as_list, ends_of
-from ..model.generator import Generator
-from ..model.inverter import asked_w
+from ..model.battery import asked_w
+from ..model.recharge import Generator
 from ..sampling import DRAWS, Drawn, enough
 from ..sources import lookup
 from ..units import Refusal, show, whole

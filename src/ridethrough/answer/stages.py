@@ -11,9 +11,9 @@ import numpy as np
 import pandas as pd
 
 from ..known import as_list
+from ..model.battery import asked_w
 from ..model.cabinet import Cabinet
 from ..model.inside import steps_h
-from ..model.inverter import asked_w
 from ..model.load import Load
 from ..model.pattern import DAY_H, LEAST
 from ..sampling import DRAWS, Drawn, Sampler, enough

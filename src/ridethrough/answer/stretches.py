@@ -8,8 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..model.battery import Rate, drained_w
-from ..model.inverter import asked_w, drained_of_cycles_w
+from ..model.battery import Rate, asked_w, drained_of_cycles_w, drained_w
 from ..model.pattern import DAY_H
 from ..sources import lookup
 from .case import Case, Own

@@ -12,7 +12,7 @@ from typing import Any
 
 import pint
 
-from ..model.nameplate import Ratings
+from ..model.inverter import Ratings
 from ..model.price import Price, PriceList, day_of
 from ..model.unit import BackupUnit
 from ..sources import coefficient

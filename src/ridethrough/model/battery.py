@@ -49,6 +49,30 @@ def drained_w(asked_w: Any, rate_w: Any, reference_w: Any, exponent: Any, least:
     return asked_w * np.where(over > 0, over, 1.0) ** (exponent - 1)  # (1); of nothing nothing is lost
 
 
+def asked_w(power_w: Any, variance_w2: Any, a: Any, b: Any, c: Any) -> Any:
+    """Return what a unit asks of its battery for a load that varies about its mean, of plain numbers or arrays [W].
+
+    a + b P + c (P^2 + s^2)                                                                   (1)
+
+    a is what it takes for itself, b = 1 + k1 and c = k2 / P_rated its loss; s^2 is the load's variance.
+    """
+    return a + b * power_w + c * (power_w**2 + variance_w2)  # (1)
+
+
+def drained_of_cycles_w(power_w: Any, variance_w2: Any, takes: tuple[Any, Any, Any], rate: Rate) -> Any:
+    """Return what leaves a battery on average for a load that runs and rests, of plain numbers or arrays [W].
+
+    q D(a + b P_r + c P_r^2) + (1 - q) D(a),   P_r = P + s^2 / P,   q = P / P_r               (1)
+
+    D is `drained_w`, a, b and c are ``takes``; P and s^2 are mean and variance of a load that runs at P_r for the
+    share q of its time.
+    """
+    runs_w = power_w + np.where(power_w > 0, variance_w2, 0.0) / np.maximum(power_w, 1e-300)
+    share = power_w / np.maximum(runs_w, 1e-300)
+    runs, rests = asked_w(runs_w, 0.0, *takes), takes[0] + 0.0 * power_w
+    return share * drained_w(runs, runs, *rate) + (1 - share) * drained_w(rests, rests, *rate)  # (1)
+
+
 def known(chemistry: str) -> str:
     """Return a chemistry that the kit knows, or refuse it."""
     if chemistry not in CHEMISTRIES:
@@ -98,11 +122,9 @@ def stored_energy(capacity: Any, volts: Any = None) -> pint.Quantity:
                           'Leave volts out, or write capacity="100 Ah", volts="12.8 V".')  # fmt: skip
         return positive(capacity, "Wh", "capacity")
     if volts is None:
-        raise Refusal(
-            f"capacity={capacity!r} without a voltage",
-            "the voltage that belongs to the ampere-hours: 20 Ah at 3.2 V are a quarter of 20 Ah at 12.8 V",
-            f'Write capacity="{capacity}", volts="12.8 V", or the watt-hours.',
-        )
+        needed = "the voltage that belongs to the ampere-hours: 20 Ah at 3.2 V are a quarter of 20 Ah at 12.8 V"
+        remedy = f'Write capacity="{capacity}", volts="12.8 V", or the watt-hours.'
+        raise Refusal(f"capacity={capacity!r} without a voltage", needed, remedy)
     return (positive(capacity, "Ah", "capacity") * positive(volts, "V", "volts")).to("Wh")  # (1)
 
 

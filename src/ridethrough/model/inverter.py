@@ -1,4 +1,4 @@
-"""What the unit takes from its battery to carry a load: standby, proportional and resistive loss."""
+"""What the unit may carry, and what it takes from its battery to do so: standby, proportional and resistive loss."""
 
 from __future__ import annotations
 
@@ -13,8 +13,70 @@ import pint
 from ..estimate import Estimate, estimate, not_negative, through, values
 from ..sources import COEFFICIENTS, coefficient
 from ..units import Q_, Refusal, positive, show
-from .battery import Rate, drained_w
+from .battery import asked_w
 from .load import Load
+
+WAVEFORMS = ("sine", "stepped")
+UNITS = {"rated": "W", "rated_va": "VA", "surge": "W", "volts": "V", "sleeps_below": "W"}  # of the ratings
+
+
+@dataclass(frozen=True)
+class Ratings:
+    """What the inverter may carry; None where it is not known.
+
+    Parameters
+    ----------
+    rated : pint.Quantity
+        Largest steady power [W].
+    rated_va : pint.Quantity, optional
+        Largest steady apparent power [VA].
+    surge : pint.Quantity, optional
+        Largest power for the moment of a start [W].
+    waveform : {"sine", "stepped"}, optional
+        Shape of the outlet's voltage; "stepped" is sold as modified sine.
+    volts : pint.Quantity, optional
+        At the outlet [V].
+    legs : int
+        2 where the rating is split over two legs, each with half of it [-].
+    sleeps_below : pint.Quantity, optional
+        Power below which the output switches itself off [W].
+    """
+
+    rated: pint.Quantity
+    rated_va: pint.Quantity | None = None
+    surge: pint.Quantity | None = None
+    waveform: str | None = None
+    volts: pint.Quantity | None = None
+    legs: int = 1
+    sleeps_below: pint.Quantity | None = None
+
+    def __post_init__(self) -> None:
+        for name, unit in UNITS.items():
+            if name == "rated" or getattr(self, name) is not None:
+                object.__setattr__(self, name, positive(getattr(self, name), unit, name))
+        if self.waveform not in (None, *WAVEFORMS):
+            raise Refusal(f"waveform={self.waveform!r}", f"one of {', '.join(WAVEFORMS)}", 'Write waveform="sine".')
+        if self.legs not in (1, 2) or isinstance(self.legs, bool):
+            raise Refusal(f"legs={self.legs!r}", "1, or 2 for split phase", "Write legs=2.")
+        if self.surge is not None and self.surge < self.rated:
+            raise Refusal(f"surge={show(self.surge)} beside rated={show(self.rated)}",
+                          "no less than it may carry steadily", "Check both, or leave surge out.")  # fmt: skip
+
+    @classmethod
+    def of(cls, rated: Any, **more: Any) -> Ratings:
+        """Return the ratings given as text or quantities; ratings themselves are returned as they are.
+
+        Parameters
+        ----------
+        rated, more
+            As in `Ratings` itself.
+
+        Example
+        -------
+        >>> Ratings.of("1800 W", surge="3.6 kW", waveform="sine").surge
+        <Quantity(3600.0, 'watt')>
+        """
+        return rated if isinstance(rated, Ratings) else cls(rated, **more)
 
 
 @dataclass(frozen=True)
@@ -202,30 +264,6 @@ class Inverter:
 
     def __repr__(self) -> str:
         return f"<Inverter: standby {show(self.standby.value)}, rated {show(self.rated)}>"
-
-
-def asked_w(power_w: Any, variance_w2: Any, a: Any, b: Any, c: Any) -> Any:
-    """Return what a unit asks of its battery for a load that varies about its mean, of plain numbers or arrays [W].
-
-    a + b P + c (P^2 + s^2)                                                                   (1)
-
-    a is what it takes for itself, b = 1 + k1 and c = k2 / P_rated its loss; s^2 is the load's variance.
-    """
-    return a + b * power_w + c * (power_w**2 + variance_w2)  # (1)
-
-
-def drained_of_cycles_w(power_w: Any, variance_w2: Any, takes: tuple[Any, Any, Any], rate: Rate) -> Any:
-    """Return what leaves a battery on average for a load that runs and rests, of plain numbers or arrays [W].
-
-    q D(a + b P_r + c P_r^2) + (1 - q) D(a),   P_r = P + s^2 / P,   q = P / P_r               (1)
-
-    D is `drained_w`, a, b and c are ``takes``; P and s^2 are mean and variance of a load that runs at P_r for the
-    share q of its time.
-    """
-    runs_w = power_w + np.where(power_w > 0, variance_w2, 0.0) / np.maximum(power_w, 1e-300)
-    share = power_w / np.maximum(runs_w, 1e-300)
-    runs, rests = asked_w(runs_w, 0.0, *takes), takes[0] + 0.0 * power_w
-    return share * drained_w(runs, runs, *rate) + (1 - share) * drained_w(rests, rests, *rate)  # (1)
 
 
 def _read(power: Any, meter: Any, side: str) -> Estimate:

@@ -81,12 +81,12 @@ class Appliance:
     thermal: Any = field(default=None, repr=False)
 
     def __post_init__(self) -> None:
-        if positive(self.day_spread, "Wh", "day_spread", zero=True).magnitude and self.next_days is None:
-            about = Estimate.standard(Q_(0, "1"), Q_(1, "1"), f"{self.name}, day to day")
-            object.__setattr__(self, "next_days", about)
-        if self.hour is None and np.ptp(self.pattern.power_w):
-            about = Estimate.standard(Q_(0, "1"), Q_(1, "1"), f"hour at which it begins, {self.name}")
-            object.__setattr__(self, "hour", about)
+        spread = positive(self.day_spread, "Wh", "day_spread", zero=True).magnitude
+        told = {"next_days": (f"{self.name}, day to day", spread),
+                "hour": (f"hour at which it begins, {self.name}", np.ptp(self.pattern.power_w))}  # fmt: skip
+        for about, (name, varies) in told.items():
+            if varies and getattr(self, about) is None:
+                object.__setattr__(self, about, Estimate.standard(Q_(0, "1"), Q_(1, "1"), name))
 
     @property
     def variance_w2(self) -> float:
@@ -246,11 +246,12 @@ class Load:
 
     def made_for(self, volts: Any) -> Load:
         """Return the load with the voltage that all its appliances are made for [V]."""
-        return self._with(volts=positive(volts, "V", "volts"))
+        made_for = positive(volts, "V", "volts")
+        return Load(tuple(replace(appliance, volts=made_for) for appliance in self.appliances))
 
     def named(self, name: str) -> Load:
         """Return the same single appliance under another name."""
-        return self._alone("Name")._with(name=name)
+        return Load((replace(self.alone("Name"), name=name),))
 
     def with_peak(self, peak: Any, *, surge: Any = None) -> Load:
         """Return the same single appliance with its largest power [W], where the log could not tell it.
@@ -262,8 +263,9 @@ class Load:
         surge : str or pint.Quantity, optional
             Largest power caught in a start [W].
         """
-        caught = {} if surge is None else {"surge": positive(surge, "W", "surge")}
-        return self._alone("Give each its peak")._with(peak=positive(peak, "W", "peak"), **caught)
+        appliance = self.alone("Give each its peak")
+        caught = appliance.surge if surge is None else positive(surge, "W", "surge")
+        return Load((replace(appliance, peak=positive(peak, "W", "peak"), surge=caught),))
 
     def in_a_room_of(self, room: Any, cabinet: str = "refrigerator") -> Load:
         """Return the same single cold appliance with the temperature of the room it was measured in [degC].
@@ -277,20 +279,17 @@ class Load:
         """
         if cabinet not in CABINETS:
             raise Refusal(f"cabinet={cabinet!r}", f"one of {', '.join(CABINETS)}", 'Write cabinet="freezer".')
-        appliance = self._alone("Give each its room").appliances[0]
+        appliance = self.alone("Give each its room")
         slope = appliance.room_slope if appliance.cabinet == cabinet else None
         slope = coefficient(f"draw per kelvin of room, {cabinet}") if slope is None else slope
-        return self._with(room=temperature(room, "room"), cabinet=cabinet, room_slope=slope)
+        at = temperature(room, "room")
+        return Load((replace(appliance, room=at, cabinet=cabinet, room_slope=slope),))
 
-    def _with(self, **changed: Any) -> Load:
-        """Return the load with this changed in all its appliances; what they share with others stays shared."""
-        return Load(tuple(replace(appliance, **changed) for appliance in self.appliances))
-
-    def _alone(self, remedy: str) -> Load:
-        """Return the load, refused where it is more than one appliance."""
+    def alone(self, remedy: str) -> Appliance:
+        """Return its one appliance, refused where there are more; what it shares with others stays shared."""
         if len(self.appliances) != 1:
             raise Refusal(f"a load of {len(self.appliances)} appliances", "one appliance", f"{remedy} before adding.")
-        return self
+        return self.appliances[0]
 
     def __repr__(self) -> str:
         return f"<Load: {self.name}, mean {show(self.mean_power.value)}>"

@@ -6,7 +6,6 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -77,25 +76,23 @@ class Pattern:
         windows : sequence of (str, str, str or pint.Quantity)
             From and to, as "18:30", and the power between [W]. They may run past midnight, not into each other.
         """
-        spans: list[tuple[float, float, float]] = []
-        remedy = 'Write [("06:30", "08:00", "60 W"), ("18:00", "23:00", "60 W")].'
+        spans, remedy = [], 'Write [("06:30", "08:00", "60 W"), ("18:00", "23:00", "60 W")].'
         for window in of_kind(windows, Iterable, "windows", "from, to, and the power between, of each", remedy):
             if not isinstance(window, (tuple, list)) or len(window) != len(("from", "to", "power")):
                 raise Refusal(f"the window {window!r}", "from, to, and the power between", remedy)
             begin, end, power = window
             start, stop, watts = _clock(begin, "from"), _clock(end, "to"), number(power, "W", "power")
-            if start == stop:
+            length = stop - start if start < stop else (stop - start) % DAY_H
+            if not length:
                 raise Refusal(f"a window from {begin} to {end}", "an end that is not its beginning",
                               'For a whole day write ("0:00", "24:00", "60 W").')  # fmt: skip
-            spans += [(start, stop, watts)] if start < stop else [(start, DAY_H, watts), (0.0, stop, watts)]
-        spans = sorted(span for span in spans if span[0] < span[1])
-        if not spans or any(before[1] > after[0] for before, after in pairwise(spans)):
-            raise Refusal(f"the windows {windows!r}", "one or more, none of them within another",
-                          remedy)  # fmt: skip
+            spans.append((start % DAY_H, stop % DAY_H, length, watts))
         cuts = np.unique([0.0, DAY_H, *(edge for span in spans for edge in span[:2])])
         middles = (cuts[:-1] + cuts[1:]) / 2
-        powers = [sum(watts for start, stop, watts in spans if start < at < stop) for at in middles]
-        return cls(np.diff(cuts), np.array(powers, float), begins_h=0.0)
+        within = np.array([(middles - start) % DAY_H < length for start, _, length, _ in spans])
+        if not spans or within.sum(axis=0).max() > 1:
+            raise Refusal(f"the windows {windows!r}", "one or more, none of them within another", remedy)
+        return cls(np.diff(cuts), np.array([span[-1] for span in spans]) @ within, begins_h=0.0)
 
     @cached_property
     def period_h(self) -> float:

@@ -167,7 +167,7 @@ class Route:
         ]
 
     def takes(self, read: Read) -> tuple[Any, Any, Any]:
-        """Return a, b and c of `inverter.asked_w` [W, -, 1/W]; by run-downs the loss may bend either way."""
+        """Return a, b and c of `battery.asked_w` [W, -, 1/W]; by run-downs the loss may bend either way."""
         standby, b, c = self.inverter.takes
         return read(standby, 0), read(b, 1), read(c, 0 if self.line is None else -np.inf)
 

@@ -13,8 +13,7 @@ import pint
 from ..estimate import Estimate, through
 from ..known import as_list
 from ..units import Refusal, show
-from .battery import Rate, drained_w
-from .inverter import asked_w, drained_of_cycles_w
+from .battery import Rate, asked_w, drained_of_cycles_w, drained_w
 from .load import Load
 from .temperature import TemperatureCurve
 
@@ -71,11 +70,6 @@ class RundownLine:
     settings: Mapping[str, Any]
     pack: Pack | None = None
 
-    @property
-    def alone(self) -> Estimate:
-        """The standby with nothing plugged in, at the outlet: S / i [W]."""
-        return self.standby / self.idling
-
     def hours(self, load: Any) -> Estimate:
         """Return how long the next run lasts at a load [h].
 
@@ -93,7 +87,7 @@ class RundownLine:
         The gain of a meter that read both the load and the run-downs cancels.
         """
         plugged = load if isinstance(load, Load) else Load.steady(load)
-        own = self.standby if plugged.mean_power.value.magnitude else self.alone
+        own = self.standby if plugged.mean_power.value.magnitude else self.standby / self.idling
         drain = own.value + plugged.mean_power.value
         if not drain.magnitude > 0:
             raise Refusal(f"a drain of {show(drain)}", "more than zero", "Add a run-down with nothing plugged in.")

@@ -16,6 +16,7 @@ from .pattern import DAY_H, LEAST, Pattern, clock
 from .recharge import Days, Recharge, efficiency_of
 
 RIGHT, SOUTH = 90, 180  # degrees
+CLOCKS = -int(DAY_H / 2), int(DAY_H / 2) + 2  # hours ahead of UTC, from west to east
 LIGHT = ["ghi", "dni", "dhi"]
 
 
@@ -101,7 +102,7 @@ class Sun(Recharge):
         truth(clear, "clear")
         spot, known = _spot(place), isinstance(place, Weather)
         facing = SOUTH * (spot[0] >= 0) if azimuth is None else azimuth
-        plane = _degrees(tilt, "tilt", 0, RIGHT), _degrees(facing, "azimuth", 0, 2 * SOUTH)
+        plane = _plain(tilt, "tilt", 0, RIGHT), _plain(facing, "azimuth", 0, 2 * SOUTH)
         sky = _season(place.hours[LIGHT].dropna() if known else _year(spot[1]), when, utc)
         came = _on_plane(sky.index, spot, plane)
         share, days = Estimate.exact("100 %"), None
@@ -181,11 +182,10 @@ def _half_wave(low: float, high: float) -> np.ndarray:
 def _longer_day(full_h: float) -> str:
     """Return what to write for so much full light [h]: the shortest day about noon that holds it."""
     noon = int(DAY_H / 2)
-    days = ((noon - half, noon + half) for half in range(1, noon))
-    fits = (
-        f'Write between=("{low}:00", "{high}:00").' for low, high in days if full_h * _half_wave(low, high).max() <= 1
-    )
-    return next(fits, 'Write fewer hours, such as "5 h".')
+    for half in range(1, noon):
+        if full_h * _half_wave(noon - half, noon + half).max() <= 1:
+            return f'Write between=("{noon - half}:00", "{noon + half}:00").'
+    return 'Write fewer hours, such as "5 h".'
 
 
 def _days(came: Any, bright: Any) -> Days:
@@ -229,26 +229,22 @@ def _spot(place: Any) -> tuple[float, float]:
     if not isinstance(spot, (tuple, list)) or len(spot) != 2:
         raise Refusal(f"place={place!r}", "latitude and longitude in degrees, or weather",
                       'Write place=(46.5, 8.0) or place=read_weather("year.epw").')  # fmt: skip
-    return _degrees(spot[0], "latitude", -RIGHT, RIGHT), _degrees(spot[1], "longitude", -SOUTH, SOUTH)
+    return _plain(spot[0], "latitude", -RIGHT, RIGHT), _plain(spot[1], "longitude", -SOUTH, SOUTH)
 
 
-def _degrees(value: Any, name: str, low: float, high: float) -> float:
-    """Return a plain number of degrees."""
+def _plain(value: Any, name: str, low: float, high: float, unit: str = "degrees", remedy: str = "") -> float:
+    """Return a plain number of degrees, or of another unit."""
     if not is_plain(value) or not low <= value <= high:
-        raise Refusal(f"{name}={value!r}", f"degrees from {low} to {high}, as a plain number", f"Write {name}=45.")
+        needed = f"{unit} from {low} to {high}, as a plain number"
+        raise Refusal(f"{name}={value!r}", needed, remedy or f"Write {name}=45.")
     return float(value)
-
-
-def _ahead(utc: Any) -> float:
-    """Return hours ahead of UTC, a clock's [h]."""
-    if not is_plain(utc) or not -DAY_H / 2 <= utc <= DAY_H / 2 + 2:
-        raise Refusal(f"utc={utc!r}", "hours from -12 to 14, as a plain number", "Write utc=1.")
-    return float(utc)
 
 
 def _season(sky: Any, when: Any, utc: float | None) -> Any:
     """Return the hours of a month, about a date or from a date to another, of any year, by a clock."""
-    sky = sky if utc is None else sky.tz_convert(timezone(timedelta(hours=_ahead(utc))))
+    if utc is not None:
+        ahead = timedelta(hours=_plain(utc, "utc", *CLOCKS, "hours", "Write utc=1."))
+        sky = sky.tz_convert(timezone(ahead))
     ends = [str(each) for each in (when if isinstance(when, (tuple, list)) else [when])] or [""]
     months = [number for number, name in enumerate(calendar.month_name)
               if len(ends[0]) > 2 and name.lower().startswith(ends[0].lower())]  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -11,8 +12,9 @@ import numpy as np
 import pint
 
 from ..estimate import Estimate, estimate
-from ..sources import COEFFICIENTS, Coefficient, lookup
+from ..sources import COEFFICIENTS, Coefficient, coefficient, lookup
 from ..units import Q_, Refusal, number, of_kind, positive, show
+from .battery import known
 
 
 @dataclass(frozen=True)
@@ -82,9 +84,8 @@ class TemperatureCurve:
         <Estimate 0.9, 95 %: 0.85 to 0.95>
         """
         table = cls(chemistry)
-        (warm_c, warm_h), (cold_c, cold_h) = (
-            (number(at, "degC", "temperature"), positive(hours, "h", "run time")) for at, hours in (warm, cold)
-        )
+        (warm_c, warm_h), (cold_c, cold_h) = ((number(at, "degC", "temperature"), positive(hours, "h", "run time"))
+                                              for at, hours in (warm, cold))  # fmt: skip
         apart = lookup("least step between battery temperatures").value
         if min(warm_c, table.mild_c) - cold_c < apart:
             needed = f"a cold run at least {apart:g} K colder, and colder than {table.mild_c:g} degC by as much"
@@ -92,8 +93,7 @@ class TemperatureCurve:
         if cold_h > warm_h:
             raise Refusal(f"a cold run of {show(cold_h)} and a warm one of {show(warm_h)}",
                           "a cold run that is no longer", "Check which is which, or leave it out.")  # fmt: skip
-        spread = estimate(lookup("run-to-run repeatability").value if repeatability is None else repeatability, "1",
-                          "repeatability").value  # fmt: skip
+        spread = estimate(repeatability, "1", "repeatability", coefficient("run-to-run repeatability")).value
         errors = [Estimate.standard(Q_(1, "1"), spread, f"{name} run") for name in ("cold", "warm")]
         ratio = (cold_h / warm_h).to("1") * errors[0] / errors[1]
         if warm_c > table.mild_c:
@@ -121,15 +121,9 @@ class TemperatureCurve:
     @cached_property
     def points(self) -> dict[float, Coefficient]:
         """The table's entries by temperature [degC], the coldest first."""
-        found = {}
-        for entry in COEFFICIENTS:
-            what, _, chemistry = entry.name.partition(", ")
-            if chemistry == self.chemistry and what.startswith("capacity at "):
-                found[float(what.split()[2])] = entry
-        if not found:
-            known = sorted({c.name.partition(", ")[2] for c in COEFFICIENTS if c.name.startswith("capacity at ")})
-            raise Refusal(f"chemistry={self.chemistry!r}", f"one of {', '.join(known)}", "Write it as in the list.")
-        return dict(sorted(found.items()))
+        own = re.compile(f"capacity at (.*) degC, {known(self.chemistry)}")
+        named = ((own.fullmatch(entry.name), entry) for entry in COEFFICIENTS)
+        return dict(sorted((float(told[1]), entry) for told, entry in named if told))
 
     @property
     def mild_c(self) -> float:
@@ -166,11 +160,9 @@ class TemperatureCurve:
         celsius = number(temperature, "degC", name)
         at_c = list(self.points)
         if not at_c[0] <= celsius <= at_c[-1]:
-            raise Refusal(
-                f"{name}={show(Q_(celsius, 'degC'))} for {self.chemistry}",
-                f"{show(Q_(at_c[0], 'degC'))} to {show(Q_(at_c[-1], 'degC'))}, as far as the table goes",
-                f'Bring the unit somewhere milder, such as {name}="5 degC".',
-            )
+            given, coldest, warmest = (show(Q_(each, "degC")) for each in (celsius, at_c[0], at_c[-1]))
+            raise Refusal(f"{name}={given} for {self.chemistry}", f"{coldest} to {warmest}, as far as the table goes",
+                          f'Bring the unit somewhere milder, such as {name}="5 degC".')  # fmt: skip
         lost = float(np.interp(celsius, at_c, [entry.value for entry in self.points.values()])) - 1
         grown = self._u_at(celsius)
         if self.coldest is not None and celsius <= self.mild_c:

@@ -11,8 +11,7 @@ from ..estimate import Estimate, estimate, not_negative
 from ..sources import coefficient, lookup, usual
 from ..units import Q_, Refusal, of_kind, positive, show, whole
 from .battery import known, of_chemistry, stored_energy
-from .inverter import Inverter
-from .nameplate import Ratings
+from .inverter import Inverter, Ratings
 from .routes import Heater, Route
 from .rundowns import RundownLine
 from .temperature import TemperatureCurve

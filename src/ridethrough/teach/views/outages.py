@@ -17,8 +17,8 @@ from ...answer.ride import Ride, ride
 from ...answer.size import size
 from ...answer.stages import Stages
 from ...model.cabinet import Cabinet
-from ...model.generator import Generator
 from ...model.load import Load
+from ...model.recharge import Generator
 from ...model.unit import BackupUnit
 from ...sampling import Drawn
 from ...units import Q_, show
