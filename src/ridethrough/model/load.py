@@ -246,8 +246,7 @@ class Load:
 
     def made_for(self, volts: Any) -> Load:
         """Return the load with the voltage that all its appliances are made for [V]."""
-        made_for = positive(volts, "V", "volts")
-        return Load(tuple(replace(appliance, volts=made_for) for appliance in self.appliances))
+        return self._with(volts=positive(volts, "V", "volts"))
 
     def named(self, name: str) -> Load:
         """Return the same single appliance under another name."""
@@ -285,8 +284,12 @@ class Load:
         at = temperature(room, "room")
         return Load((replace(appliance, room=at, cabinet=cabinet, room_slope=slope),))
 
+    def _with(self, **changed: Any) -> Load:
+        """Return the load with this changed in all its appliances; what they share with others stays shared."""
+        return Load(tuple(replace(appliance, **changed) for appliance in self.appliances))
+
     def alone(self, remedy: str) -> Appliance:
-        """Return its one appliance, refused where there are more; what it shares with others stays shared."""
+        """Return its one appliance, refused where there are more."""
         if len(self.appliances) != 1:
             raise Refusal(f"a load of {len(self.appliances)} appliances", "one appliance", f"{remedy} before adding.")
         return self.appliances[0]
