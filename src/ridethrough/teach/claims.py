@@ -147,8 +147,7 @@ def claim(said: Any, *, load: Any, unit: Any, outage: Any, about: str | None = N
     except Refusal:
         if not unit_slip(given, *ends):
             raise
-    numbers = _numbers(account, sticker, efficiency)
-    numbers["claimed"] = np.float64(np.nan if claimed is None else claimed.magnitude)
+    numbers = _numbers(account, sticker, efficiency) | {"claimed": np.float64(_plain(claimed, text["unit"]))}
     with np.errstate(all="ignore"):  # what is not known is nan, and what is nothing may stand below
         means = text["means"].format(**worked(text["formula"] | text["meaning"], numbers))
         base = result(text["formula"], numbers)  # a slip that changes nothing here is none

@@ -84,8 +84,6 @@ class Exercise(_Asked):
 
     Parameters
     ----------
-    key : str
-        Lesson number and letter.
     answer : pint.Quantity
         The right answer.
     wrong : tuple of (pint.Quantity, str)
@@ -96,7 +94,6 @@ class Exercise(_Asked):
         Where the lesson shows the way.
     """
 
-    key: str
     answer: pint.Quantity
     wrong: tuple[tuple[pint.Quantity, str], ...]
     steps: tuple[str, ...]
@@ -197,7 +194,7 @@ def exercise(key: str, learner: Any) -> Exercise | Explanation:
     said["answer"] = show(answer)
     slips = tuple((Q_(value, task["unit"]), slip) for value, slip in wrong)
     steps = tuple(step.format(**said) for step in task["steps"])
-    return Exercise(task["question"].format(**said), key, answer, slips, steps, task["look"])
+    return Exercise(task["question"].format(**said), answer, slips, steps, task["look"])
 
 
 def plain_name(who: str) -> str:
