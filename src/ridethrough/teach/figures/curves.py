@@ -144,9 +144,8 @@ def steps_figure(axes: Axes, table: pd.DataFrame, at: float | None = None) -> Ab
             axes.text(0.97 * start, np.exp(height), choice, ha="right", va="center")
         else:
             axes.text(1.03 * begin, 0.95 * price, choice, ha="left", va="top")
-    for choice, start, end, price in (
-        table[~(table["price"] > 0)].dropna(subset="to (h)").iloc[:, :4].itertuples(index=False)
-    ):
+    unpriced = table[~(table["price"] > 0)].dropna(subset="to (h)")
+    for choice, start, end, price in unpriced.iloc[:, :4].itertuples(index=False):
         middle = (max(start, begin) * end) ** 0.5
         axes.axvspan(max(start, begin), end, color=INK if price == 0 else SHORT, alpha=0.12, linewidth=0)
         axes.text(middle, 1.1 * lowest, choice, rotation=90, ha="center", va="bottom")
@@ -154,11 +153,10 @@ def steps_figure(axes: Axes, table: pd.DataFrame, at: float | None = None) -> Ab
         here = steps.loc[(steps["from (h)"] < at) & (at <= steps["to (h)"]), "price"]
         axes.plot([at] * 2, [lowest, here.max() if len(here) else highest], color=INK, linewidth=1.6, linestyle=":")
     hours = {each: name for each, name in _HOURS.items() if begin <= each <= reach}
-    axes.set(xscale="log", yscale="log", xlim=(begin, reach), ylim=(lowest, highest), xlabel="length of the outage")
+    prices = {each: f"{each:,.0f}" for each in _PRICES if lowest <= each <= highest}
+    axes.set(xscale="log", yscale="log", xlim=(begin, reach), ylim=(lowest, highest), xlabel="length of the outage",
+             ylabel=f"price ({steps['terms'].iloc[0]})")  # fmt: skip
     axes.set_xticks(list(hours), list(hours.values()))
-    axes.set_yticks(
-        prices := [each for each in _PRICES if lowest <= each <= highest], [f"{each:,.0f}" for each in prices]
-    )
-    axes.set_ylabel(f"price ({steps['terms'].iloc[0]})")
+    axes.set_yticks(list(prices), list(prices.values()))
     axes.minorticks_off()
     return ("a step for each choice, the cheapest that passes so far",)

@@ -55,15 +55,14 @@ def trace_figure(axes: Axes, log: MeterLog, draw: Draw, sticker: pint.Quantity, 
     return log.name, "shaded: energy that flowed"
 
 
-def _marks(log: MeterLog, draw: Draw, hours: tuple[float, float]) -> Iterator[tuple[float, float, str]]:
+def _marks(log: MeterLog, draw: Draw, hours: tuple[float, float]) -> Iterator[tuple[Any, float, str]]:
     """Yield when each defrost, and the highest start caught, was at its highest, and that power."""
-    at_h = log.start_s / 3600
+    power = pd.Series(log.power_w, log.start_s / 3600).loc[hours[0] : hours[1]]
     seen = [(start, start + 0.5, "defrost") for start in draw.defrosts["start_h"]]
     for begin, end, name in seen + [(*hours, "a start")] * (draw.surge is not None):
-        held = np.flatnonzero((at_h >= max(begin, hours[0])) & (at_h < min(end, hours[1])))
+        held = power.loc[begin:end]
         if held.size:
-            tallest = held[np.argmax(log.power_w[held])]
-            yield at_h[tallest], log.power_w[tallest], name
+            yield held.idxmax(), held.max(), name
 
 
 def _outline(log: MeterLog, begin: float, end: float) -> tuple[np.ndarray, np.ndarray]:
@@ -224,7 +223,12 @@ def household_figure(axes: Axes, power_w: pd.DataFrame, taken_wh: pd.DataFrame, 
     below.set_position((_LEFT, 0.13, _WIDTH, 0.41))
     shown = power_w[: power_w.index.searchsorted(_SPAN_H) + 1]
     axes.stackplot(shown.index, shown.T, step="post", colors=[colours[name] for name in shown])
-    _powers(axes, *levels_w)
+    rated_w, peaks_w = levels_w
+    rating_at, peaks_at = apart([rated_w, peaks_w], 0.20 * rated_w)
+    level(axes, rated_w, f"rating {rated_w:,.0f} W", label_at=rating_at)
+    level(axes, peaks_w, f"all peaks {peaks_w:,.0f} W", label_at=peaks_at, linestyle="--",
+          color=SHORT if peaks_w > rated_w else INK)  # fmt: skip
+    axes.set(ylim=(0, 1.2 * rated_w), ylabel="power (W)")
     below.stackplot(taken_wh.index, taken_wh.T, colors=[colours[name] for name in taken_wh])
     _energies(below, taken_wh.iloc[-1], colours)
     for each in (axes, below):
@@ -234,15 +238,6 @@ def household_figure(axes: Axes, power_w: pd.DataFrame, taken_wh: pd.DataFrame, 
     axes.locator_params(axis="y", nbins=3)
     clock(below, begins, _SPAN_H + 1, -begins % 6, 6)
     return "above: how fast", "below: how much, until the unit is empty", "dotted: empty"
-
-
-def _powers(axes: Axes, rated_w: float, peaks_w: float) -> None:
-    """Draw the two levels that powers are compared with: the rating and all peaks at once."""
-    rating_at, peaks_at = apart([rated_w, peaks_w], 0.20 * rated_w)
-    level(axes, rated_w, f"rating {rated_w:,.0f} W", label_at=rating_at)
-    level(axes, peaks_w, f"all peaks {peaks_w:,.0f} W", label_at=peaks_at, linestyle="--",
-          color=SHORT if peaks_w > rated_w else INK)  # fmt: skip
-    axes.set(ylim=(0, 1.2 * rated_w), ylabel="power (W)")
 
 
 def _energies(axes: Axes, ends: pd.Series, colours: Mapping[Any, str]) -> None:

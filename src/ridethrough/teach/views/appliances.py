@@ -28,9 +28,7 @@ from ..figures import LOADS, OWN, Curve, plain
 from ..panels import Choice, Panel, Slider, View
 from ..pantry import kitchen_draw, store_freezer, store_log
 
-_DAY = Q_(24, "h")
-_MOMENTS = 240
-_OUTAGE = 2 * _DAY  # long enough to empty the unit, whenever it begins
+_OUTAGE = "48 h"  # long enough to empty the unit, whenever it begins
 _OWN = "the unit itself"
 
 
@@ -207,16 +205,14 @@ def household_panel(loads: Mapping[str, Load], unit: BackupUnit, *, opens: str, 
             f"at an hour that nobody knows, {any_hour[plugged]}. All peaks at once are {peaks_w:,.0f} W, {asks} the "
             f"inverter's {rated_w:,.0f} W."
         )
-        columns = {
-            "what": taken_wh.columns,
-            "largest power (W)": [*(f"{_peak_w(loads[each.name]):,.0f}" for each in load.appliances), "-"],
-            "taken until empty (Wh)": taken_wh.iloc[-1].to_numpy(),
-        }
+        largest = [*(f"{_peak_w(loads[each.name]):,.0f}" for each in load.appliances), "-"]
+        table = pd.DataFrame({"what": taken_wh.columns, "largest power (W)": largest,
+                              "taken until empty (Wh)": taken_wh.iloc[-1].to_numpy()})  # fmt: skip
         over = "; all peaks at once are too much" if peaks_w > rated_w else ""
         headline = f"{plugged[0].upper()}{plugged[1:]}: {hours:.1f} h{over}"
         picture = partial(figures.household_figure, power_w=power_w, taken_wh=taken_wh, colours=colours,
                           levels_w=(rated_w, peaks_w), begins=int(begins))  # fmt: skip
-        return View(text, pd.DataFrame(columns), headline, picture)
+        return View(text, table, headline, picture)
 
     plugged = Choice("plugged in", list(sets), f"{first} and {opens}")
     return Panel(view, plugged=plugged, begins=Slider("the power fails at", 0, 23, 18, unit="o'clock"))
@@ -246,7 +242,7 @@ def _taken(load: Load, unit: BackupUnit, outage: Outage) -> tuple[pd.DataFrame, 
     own_w = np.concatenate([step.drained_w[:, 0] for step in steps]) - power_w.sum(axis=0)
     edges_h = np.append(0, np.cumsum(duration_h))
     sums_wh = np.cumsum(np.vstack([power_w, own_w]) * duration_h, axis=1)
-    times_h = np.linspace(0, plain(rode.lasts), _MOMENTS + 1)
+    times_h = np.linspace(0, plain(rode.lasts), 241)
     taken_wh = {name: np.interp(times_h, edges_h, np.append(0, sums))
                 for name, sums in zip([*names, _OWN], sums_wh, strict=True)}  # fmt: skip
     return pd.DataFrame(power_w.T, edges_h[:-1], names), pd.DataFrame(taken_wh, times_h)
@@ -270,16 +266,12 @@ def shedding_view(loads: Mapping[str, Load], unit: BackupUnit, outage: Any) -> V
     without = {name: sum(loads[other] for other in loads if other != name) for name in loads}
     gained = {name: ledger(rest, unit, outage).lasts - with_all for name, rest in without.items()}  # (1)
     order = sorted(loads, key=lambda name: -plain(gained[name]))
-    columns = {
-        "unplugged": order,
-        "largest power (W)": [peaks_w[name] for name in order],
-        "energy in a day (Wh)": [plain(loads[name].energy_over(_DAY)) for name in order],
-        "hours gained (h)": [plain(gained[name]) for name in order],
-    }
+    rows = [(name, peaks_w[name], plain(loads[name].energy_over("24 h")), plain(gained[name])) for name in order]
+    table = pd.DataFrame(rows, columns=["unplugged", "largest power (W)", "energy in a day (Wh)", "hours gained (h)"])
     bars = [(f"{name}, {peaks_w[name]:,.0f} W", gained[name], loads[name].appliances[0].measured) for name in order]
     text = f"All together run for {with_all}. Unplugging one gives back: "
     text += ", ".join(f"{name} {show(gained[name])}" for name in order)
     most = max(loads, key=lambda name: peaks_w[name])
     headline = f"The largest power, {peaks_w[most]:,.0f} W, gives back {show(gained[most])}"
     picture = partial(figures.bars_figure, bars=bars, axis="hours gained by unplugging it (h)")
-    return View(f"{text}.", pd.DataFrame(columns), headline, picture)
+    return View(f"{text}.", table, headline, picture)

@@ -25,14 +25,13 @@ from ...units import Q_, show
 from ..figures import LOADS, Curve, charge_figure, curves_figure, emptying_figure, outages_figure, plain
 from ..panels import Choice, Panel, Slider, View
 
-_RIDES, _MOMENTS = 2000, 72  # few enough to follow a slider
 _PLACES = ("in the store", "in the kitchen")
 _LEVELS = (0.025, 0.25, 0.5, 0.75, 0.975)  # 19 of 20, half, the middle
 
 
 def rides_view(load: Load, unit: BackupUnit, outage: Any) -> View:
     """Return the view of 2,000 rides through one outage: how many last, when the others run empty."""
-    return charge_view(ride(load, unit, outage, draws=_RIDES, times=_MOMENTS))
+    return charge_view(ride(load, unit, outage, draws=2000, times=72))  # few enough to follow a slider
 
 
 def charge_view(rides: Ride) -> View:
@@ -116,10 +115,8 @@ def cold_panel(freezer: Load, steady: Load, unit: BackupUnit, *, kitchen: Any) -
                 ledger(steady, unit, Outage("24 h", unit_at=unit_at)))  # fmt: skip
 
     accounts = {place: [both(Q_(c, "degC"), place) for c in store_c] for place in _PLACES}
-    curves = {
-        place: [Curve.of(found[0][n].load.name, [pair[n].lasts for pair in found]) for n in (0, 1)]
-        for place, found in accounts.items()
-    }
+    curves = {place: [Curve.of(each[0].load.name, [account.lasts for account in each])
+                      for each in zip(*pairs, strict=True)] for place, pairs in accounts.items()}  # fmt: skip
     measured_at = freezer.appliances[0].room
     before, usual = both(measured_at, _PLACES[0]), show(measured_at, 0)
     picture = partial(curves_figure, x=store_c, reach=(0, 100), colours=LOADS[::3], about=[f"+ and −: against {usual}"],
@@ -132,25 +129,16 @@ def cold_panel(freezer: Load, steady: Load, unit: BackupUnit, *, kitchen: Any) -
             f"runs for {here[0].lasts}; the {steady.name} runs for {here[1].lasts}. In the ordinary week, at "
             f"{usual}: {show(before[0].lasts)} and {show(before[1].lasts)}."
         )
-        gained = [plain(now.lasts - then.lasts) for now, then in zip(here, before, strict=True)]
-        words = [f"{load.name} {round(hours):+d} h" for load, hours in zip((freezer, steady), gained, strict=True)]
-        headline = f"Store at {store:g} °C, unit {place}: {', '.join(words)}".replace("-", "−")
-        return View(text, _table(here, before), headline, partial(picture, curves=curves[place], at=store))
+        pairs = list(zip(here, before, strict=True))
+        rows = [(now.load.name, plain(now.mean_power), plain(now.available), plain(now.lasts), plain(then.lasts))
+                for now, then in pairs]  # fmt: skip
+        table = pd.DataFrame(rows, columns=["load", "draws (W)", "usable (Wh)", "runs (h)", "in the ordinary week (h)"])
+        gained = ", ".join(f"{now.load.name} {round(plain(now.lasts - then.lasts)):+d} h" for now, then in pairs)
+        headline = f"Store at {store:g} °C, unit {place}: {gained}".replace("-", "−")
+        return View(text, table, headline, partial(picture, curves=curves[place], at=store))
 
     store = Slider("temperature of the store", -15, 25, 15, unit="°C")
     return Panel(view, store=store, place=Choice("the unit stands", list(_PLACES)))
-
-
-def _table(here: Sequence[Ledger], before: Sequence[Ledger]) -> pd.DataFrame:
-    """Return powers, usable energy and hours of the same loads now and before."""
-    columns = {
-        "load": [account.load.name for account in here],
-        "draws (W)": [plain(account.mean_power) for account in here],
-        "usable (Wh)": [plain(account.available) for account in here],
-        "runs (h)": [plain(account.lasts) for account in here],
-        "in the ordinary week (h)": [plain(account.lasts) for account in before],
-    }
-    return pd.DataFrame(columns)
 
 
 def emptying_view(night: Ride, warm: Ride, *, begins: int) -> View:
@@ -171,15 +159,11 @@ def emptying_view(night: Ride, warm: Ride, *, begins: int) -> View:
         f"From {begins}:00 on: empty after {night.lasts}, with {limit[last]:,.0f} Wh still in it that the cold "
         f"keeps back. With the unit in the warm the same load would run for {warm.lasts}."
     )
-    columns = {
-        "clock": [f"{(begins + hour) % 24}:00" for hour in hours],
-        "store (°C)": night.outage.room.at(hours),
-        "in the battery (Wh)": told["charge (Wh)"] + limit,
-        "out of reach (Wh)": limit,
-    }
+    clock = [f"{(begins + hour) % 24}:00" for hour in hours]
+    table = pd.DataFrame({"clock": clock, "store (°C)": night.outage.room.at(hours),
+                          "in the battery (Wh)": told["charge (Wh)"] + limit, "out of reach (Wh)": limit})  # fmt: skip
     headline = f"Empty after {show(night.lasts)}, with {limit[last]:,.0f} Wh in it that the cold keeps back"
-    picture = partial(emptying_figure, night=night, warm=warm, begins=begins)
-    return View(text, pd.DataFrame(columns), headline, picture)
+    return View(text, table, headline, partial(emptying_figure, night=night, warm=warm, begins=begins))
 
 
 def stretch_view(cabinet: Cabinet, rides: Ride) -> View:

@@ -63,16 +63,11 @@ def crossing_panel(lines: Mapping[str, RundownLine]) -> Panel:
     def view(load: float) -> View:
         here = {name: found[int(load)] for name, found in hours.items()}
         longest = max(here, key=lambda name: plain(here[name]))
-        columns = {
-            "unit": list(here),
-            "energy to share (Wh)": [plain(lines[name].energy) for name in here],
-            "standby (W)": [plain(lines[name].standby) for name in here],
-            "run time (h)": [plain(t) for t in here.values()],
-        }
+        rows = [(name, plain(lines[name].energy), plain(lines[name].standby), plain(t)) for name, t in here.items()]
+        table = pd.DataFrame(rows, columns=["unit", "energy to share (Wh)", "standby (W)", "run time (h)"])
         text = f"At a load of {load:g} W: {'; '.join(f'{name} {t}' for name, t in here.items())}."
         lasts = "lasts longer" if len(here) == 2 else "lasts longest"
-        headline = f"At {load:g} W {longest} {lasts}: {show(here[longest])}"
-        return View(text, pd.DataFrame(columns), headline, partial(picture, at=load))
+        return View(text, table, f"At {load:g} W {longest} {lasts}: {show(here[longest])}", partial(picture, at=load))
 
     return Panel(view, load=Slider("load at the outlet", 0, 100, 60, unit="W"))
 
@@ -110,18 +105,15 @@ def efficiency_panel(units: Mapping[str, BackupUnit], stated_at: Mapping[str, An
     def view(load: float) -> View:
         here = int(load)
         each = ", ".join(f"{curve.name} {curve.value[here]:.0f} Wh" for curve in curves)
-        columns = {
-            "unit": list(units),
-            "box says (%)": [says for _, says in stated],
-            "at (W)": [at for at, _ in stated],
-            "efficiency here (%)": [curve.value[here] for curve in curves],
-            "give or take (%)": [curve.half[here] for curve in curves],
-            "from the battery (W)": [plain(u.inverter.battery_power(Q_(load, "W"))) for u in units.values()],
-        }
+        asked_w = [plain(unit.inverter.battery_power(Q_(load, "W"))) for unit in units.values()]
+        rows = [(curve.name, says, at, curve.value[here], curve.half[here], asked)
+                for curve, (at, says), asked in zip(curves, stated, asked_w, strict=True)]  # fmt: skip
+        table = pd.DataFrame(rows, columns=["unit", "box says (%)", "at (W)", "efficiency here (%)", "give or take (%)",
+                                            "from the battery (W)"])  # fmt: skip
         text = f"Of 100 Wh from the battery, so much reaches a load of {load:g} W: {each}."
         worst, (_, says) = min(zip(curves, stated, strict=True), key=lambda pair: pair[0].value[here])
         headline = f"At {load:g} W {worst.name} delivers {worst.value[here]:.0f} %; its box says {says:.0f} %"
-        return View(text, pd.DataFrame(columns), headline, partial(picture, at=load))
+        return View(text, table, headline, partial(picture, at=load))
 
     return Panel(view, load=Slider("load at the outlet", 5, 500, 250, unit="W"))
 
@@ -188,14 +180,12 @@ def _upside_down(table: pd.DataFrame) -> str:
 def frontier_view(table: pd.DataFrame) -> View:
     """Return the view of what `frontier` found: which choice is the cheapest for how long an outage."""
     if not (table["price"] > 0).any():
-        raise Refusal(
-            "a frontier of which no unit is part", "a unit that passes for some time", "Look at compare(...)."
-        )
-    found = {
-        days: table.loc[(table["from (h)"] < hours) & (hours <= table["to (h)"]), "choice"]
-        for days, hours in (("a day", 24), ("three days", 72))
-    }
-    said = [f"for {days} {choice.iloc[0]}" for days, choice in found.items() if len(choice)]
+        raise Refusal("a frontier of which no unit is part", "a unit that passes for some time",
+                      "Look at compare(...).")  # fmt: skip
+    said = []
+    for days, hours in (("a day", 24), ("three days", 72)):
+        there = (table["from (h)"] < hours) & (hours <= table["to (h)"])
+        said += [f"for {days} {choice}" for choice in table.loc[there, "choice"]]
     text = f"The cheapest that passes. {'. '.join(table['in words'])}."
     headline = ", ".join(said).replace("for", "For", 1) or f"{table['choice'].iloc[0]} comes first"
     return View(text, table.drop(columns="in words"), headline, partial(steps_figure, table=table))
