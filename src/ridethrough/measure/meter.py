@@ -109,13 +109,10 @@ class Meter:
         >>> Meter("1 %", power_step="0.1 W").reading("12 W")
         <Estimate 12 W, 95 %: 11.9 to 12.1 W>
         """
-        if over is None:
-            mean, step = estimate(shown, "W", "shown"), read_quantity(self.power_step or "0 W")
-        else:
-            hours = positive(over, "h", "over")
-            mean = (estimate(shown, "Wh", "shown") / hours).to("W")
-            step = (read_quantity(self.energy_step or "0 Wh") / hours).to("W")
-        return self.gain * mean + self.offset + Estimate.within("0 W", step / 2, f"{self.name} resolution")  # (1)
+        unit, step = ("W", self.power_step) if over is None else ("Wh", self.energy_step)
+        hours = 1 if over is None else positive(over, "h", "over")
+        mean, half = (estimate(shown, unit, "shown") / hours).to("W"), read_quantity(step or f"0 {unit}") / hours / 2
+        return self.gain * mean + self.offset + Estimate.within("0 W", half.to("W"), f"{self.name} resolution")  # (1)
 
     def checked(self, shown: Any, known: Any) -> Meter:
         """Return the meter with its gain as a known load shows it.
