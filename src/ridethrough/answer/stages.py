@@ -109,17 +109,13 @@ class Stages:
         return (*self.ride.cautions, *(CAUTIONS[name] for name in said))
 
     def __repr__(self) -> str:
-        asked = [show(each.walk.state.asked[0] * Q_(1, "Wh"), 0) for each in (self.ride, self.always)]
-        kept = [
-            f"{each}, chance {100 * each.chance_above(self.outage.duration):.0f} %"
-            for each in (self.food, self.food_always)
-        ]
+        asked, all_along = (show(Q_(each.walk.state.asked[0], "Wh"), 0) for each in (self.ride, self.always))
+        kept = (f"{each}, chance {100 * each.chance_above(self.outage.duration):.0f} %"
+                for each in (self.food, self.food_always))  # fmt: skip
         notes = "".join(f"\n  caution: {each}" for each in self.cautions)
-        return (
-            f"<Stages of {self.ride.unit.label} through {show(self.outage.duration)}: {self.pattern}; asks {asked[0]} "
-            f"instead of {asked[1]}; lasts {self.ride.lasts}, {self.gained} longer; food kept {kept[0]}, "
-            f"instead of {kept[1]}{notes}>"
-        )
+        return (f"<Stages of {self.ride.unit.label} through {show(self.outage.duration)}: {self.pattern}; asks {asked} "
+                f"instead of {all_along}; lasts {self.ride.lasts}, {self.gained} longer; food kept "
+                f"{', instead of '.join(kept)}{notes}>")  # fmt: skip
 
     def _repr_html_(self) -> str:
         return as_list(self)
@@ -185,46 +181,38 @@ def plan_stages(cabinet: Any, unit: Any, outage: Any, *, beside: Load | None = N
 
 def _patterns(most: int) -> np.ndarray:
     """Return for how long and how often the unit may be on, all along among them: shape (patterns, 2) [h]."""
-    rest_min, minutes = lookup("rest of a compressor").value, 60 * DAY_H
-    found = [(DAY_H, DAY_H)]
-    for times in range(1, most // 2 + 1):
-        for twelfths in range(1, TWELFTHS):
-            every, on = minutes / times, minutes / times * twelfths / TWELFTHS
-            if not (every % 60 or on % rest_min):
-                found.append((on / 60, every / 60))
-    return np.array(found)
+    rest_min, periods_min = lookup("rest of a compressor").value, (60 * DAY_H / np.arange(1, most // 2 + 1)).tolist()
+    found = [(every * twelfths / TWELFTHS, every) for every in periods_min for twelfths in range(1, TWELFTHS)]
+    whole_min = [(on, every) for on, every in found if not (every % 60 or on % rest_min)]
+    return np.array([(60 * DAY_H, 60 * DAY_H), *whole_min]) / 60
 
 
 def _weighed(plan: Stages, patterns: np.ndarray, least: float) -> pd.DataFrame:
     """Return the table of patterns, least energy first; ``least`` is the chance with which food counts as kept [-]."""
     cabinet, case = plan.cabinet, plan.always.case
     outage, sampler = case.outage, Sampler(min(FEW, case.sampler.draws), case.sampler.seed)
-    on_h, every_h = (column[:, np.newaxis] for column in patterns.T)
-    inside, room = cabinet.at(sampler), cabinet.room_of(outage.room)
-    edges_h = steps_h(0.0, outage.hours)
-    powers_w = inside.through(edges_h, room, lambda at: at % every_h >= every_h - on_h)[:, :, 0]
+    (on_h, every_h), edges_h = patterns.T, steps_h(0.0, outage.hours)
+    inside, room, gap_h = cabinet.at(sampler), cabinet.room_of(outage.room), every_h - on_h
     hours, middles = np.diff(edges_h), (edges_h[:-1] + edges_h[1:]) / 2
-    on = middles[:, np.newaxis] % every_h.T >= every_h.T - on_h.T
-    steady_w = float(np.ravel(inside.steady_w(np.mean(room(middles))))[0])
-    mean_w, own = case.powers[0].mean_w[0], case.load.appliances[0]
-    beside_w, beside_w2 = case.mean_w[0] - mean_w, case.load.variance_w2 - own.variance_w2
-    powers_w, most_w = (each * mean_w / max(steady_w, LEAST) for each in (powers_w, np.ravel(inside.most_w)[0]))
-    varies_w2 = powers_w * np.maximum(most_w - powers_w, 0) + beside_w2
+    on = middles[:, np.newaxis] % every_h >= gap_h
+    powers_w = inside.through(edges_h, room, lambda at: (at % every_h >= gap_h)[:, np.newaxis])[:, :, 0]
+    mean_w, variance_w2 = case.powers[0].mean_w[0], case.load.appliances[0].variance_w2
+    over = mean_w / max(inside.steady_w(np.mean(room(middles)))[0], LEAST)
+    powers_w, most_w = powers_w * over, inside.most_w[0] * over
+    all_w, varies_w2 = powers_w + case.mean_w[0] - mean_w, powers_w * np.maximum(most_w - powers_w, 0)
     own_w, b, c = (float(np.ravel(each)[0]) for each in (case.own_at(0.0).own_w, *case.takes[1:]))
+    asks_w = asked_w(all_w, varies_w2 + case.load.variance_w2 - variance_w2, own_w, b, c)
     on_hours, kept = hours @ on, np.isinf(inside.broken_h)[:, sampler.within][:, 1:].mean(axis=1)
+    risks = [kept < least, (gap_h > cabinet.rule.value) & (not plan.thermometer)]
     table = pd.DataFrame({
-        "on (h)": patterns[:, 0], "every (h)": patterns[:, 1],
-        "switchings in a day": np.where(on_h < every_h, 2 * DAY_H / every_h, 0)[:, 0].round().astype(int),
+        "on (h)": on_h, "every (h)": every_h,
+        "switchings in a day": np.where(on_h < every_h, 2 * DAY_H / every_h, 0).round().astype(int),
         "unit on (h)": on_hours,
-        "load (Wh)": hours @ (on * (powers_w + beside_w)),
-        "after gaps (Wh)": hours @ (on * (powers_w - mean_w)),
-        "standby saved (Wh)": own_w * (outage.hours - on_hours),
-        "asked (Wh)": hours @ (on * asked_w(powers_w + beside_w, varies_w2, own_w, b, c)),
+        "load (Wh)": hours @ (on * all_w), "after gaps (Wh)": hours @ (on * (powers_w - mean_w)),
+        "standby saved (Wh)": own_w * (outage.hours - on_hours), "asked (Wh)": hours @ (on * asks_w),
         "owed at the end (Wh)": inside.owed_wh[:, 0], "food kept": kept,
+        "note": np.select(risks, ["food not kept", "a gap longer than the agencies' hours"], ""),
     })  # fmt: skip
-    gap_h, short = patterns[:, 1] - patterns[:, 0], kept < least
-    long = (gap_h > cabinet.rule.value) & (not plan.thermometer)
-    table["note"] = np.select([short, long], ["food not kept", "a gap longer than the agencies' hours"], "")
     return table.sort_values(["asked (Wh)", "switchings in a day"], kind="stable", ignore_index=True)
 
 
