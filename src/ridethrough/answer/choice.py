@@ -12,11 +12,11 @@ import numpy as np
 import pandas as pd
 
 from ..model.load import Load
-from ..model.price import Offer
+from ..model.price import READ, Offer
 from ..model.unit import BackupUnit
 from ..sources import lookup
 from ..units import Q_, Refusal, show
-from .compare import TOO_SMALL, listed_of, other, stock_of
+from .compare import TOO_SMALL, listed_of, stock_of
 from .headroom import cautions_of, overloads
 from .nothing import NOTHING, rule_hours
 from .outage import Outage, Place
@@ -82,13 +82,13 @@ def frontier(load: Any, units: Mapping[str, BackupUnit], outage: Any = LONGEST, 
     plugged, longest, aim = Load.of(load), Outage.of(outage), confidence_of(confidence)
     choices, why = choices_of(units, **prices)
     reached = [(choice, *reach_of(choice, plugged, longest, aim)) for choice in choices]
-    picked, rows = list[Choice](), list[dict[str, Any]]()
+    rows, picked = list[dict[str, Any]](), list[Choice]()
     for choice, begin, end in turns(reached, plugged, longest):
-        picked += [choice] if choice.unit else []
+        picked.append(choice)
         moved = [reach_of(choice.idling(times), plugged, longest, aim)[0] if choice.unit else math.nan
                  for times in TIMES]  # fmt: skip
         said = _step_in_words(choice, *(show(Q_(each, "h")) for each in (begin, end, *moved)))
-        told = choice.name, begin, end, choice.offer.amount, choice.offer.terms, str(choice.offer), *moved, said
+        told = choice.name, begin, end, *choice.offer[:2], str(choice.offer), *moved, said
         rows.append(dict(zip(FRONTIER, told, strict=True)))
     if rows[0]["choice"] == NOTHING:
         rows[0]["in words"] += "".join(f"; {each}" for each in rule_hours(plugged, longest)[1])
@@ -166,7 +166,7 @@ def what_would_change(load: Any, units: Mapping[str, BackupUnit], outage: Any, *
 def _cautions(load: Load, choices: Sequence[Choice], outage: Outage) -> list[str]:
     """Return what the numbers of these choices leave out and may hurt, each in words once."""
     found = [*outage.cautions, *overloads(load, outage)]
-    found += [said for choice in choices for said in cautions_of(choice.unit, outage)]
+    found += [said for choice in choices if choice.unit for said in cautions_of(choice.unit, outage)]
     return [f"caution: {each}" for each in dict.fromkeys(found)]
 
 
@@ -182,9 +182,8 @@ def choices_of(units: Any, *, prices: Any = None, **terms: Any) -> tuple[list[Ch
     count = Counter(terms for _, terms in {(each.unit.name, each.offer.terms) for each in found})
     if not count:
         first = min((price.date for price in listed_of(units, prices).prices), default=None)
-        remedy = 'Write prices=read_prices("prices.csv").'
-        if listed.on and first and listed.on < first:
-            remedy = f'Write on="{first}", the day of the first price, or a later one.'
+        early = listed.on and first and listed.on < first
+        remedy = f'Write on="{first}", the day of the first price, or a later one.' if early else READ
         raise Refusal("units of which none has a price", "what they cost", remedy)
     usual = max(count, key=lambda each: (count[each], each))
     taken = [each for each in found if each.offer.terms == usual]
@@ -197,7 +196,7 @@ def choices_of(units: Any, *, prices: Any = None, **terms: Any) -> tuple[list[Ch
 def reach_of(choice: Choice, load: Load, longest: Outage, aim: float) -> tuple[float, str]:
     """Return the longest outage that passes [h], at most as long as looked, and where there is none the reason."""
     try:  # without recharge any length tells it
-        found = ride(load, choice.unit, other(longest, duration=Q_(1, "h")) if longest.goes_on else longest, times=1)
+        found = ride(load, choice.unit, longest.but(duration=Q_(1, "h")) if longest.goes_on else longest, times=1)
         lasts = np.sort(found.lasts.draws)
     except Refusal as refusal:  # as `compare` says in its row
         return 0.0, f"{refusal.given}. {refusal.remedy}"
@@ -227,8 +226,8 @@ def _changes(pick: Choice, load: Load, outage: Outage, aim: float) -> Iterator[C
         return _passes(choice.idling(power_w / own_w) if mine else choice, load, outage, aim)
 
     def standing(choice: Choice, celsius: float) -> bool:
-        there = other(outage, room=Place.of(Q_(celsius, "degC"), "room", outage.hours))
-        return _passes(choice, load, there, aim)
+        there = Place.of(Q_(celsius, "degC"), "room", outage.hours)
+        return _passes(choice, load, outage.but(room=there), aim)
 
     if draw_w:
         yield "measured draw", "W", draw_w, [times * draw_w for times in TIMES], drawing

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from copy import copy
 from dataclasses import replace
+from itertools import product
 from typing import Any
 
 import pandas as pd
 
 from ..known import apart
 from ..model.load import Load
-from ..model.price import Offer, PriceList
+from ..model.price import READ, Offer, PriceList
 from ..model.unit import BackupUnit
 from ..units import Refusal, of_kind, show
 from .case import case_of
@@ -86,14 +86,12 @@ def compare(load: Any, units: Mapping[str, BackupUnit], outages: Any, *, confide
     """
     loads, whens, stock = loads_of(load), outages_of(outages), stock_of(units)
     aim, listed = confidence_of(confidence), listed_of(units, prices, on=on, tax_rate=tax_rate, rates=rates)
-    for unit in [unit for unit, _ in stock.values() if isinstance(unit, BackupUnit)][:1]:
-        for each, when in ((each, when) for each in loads.values() for when in whens.values()):
+    rows, one = [], [unit for unit, _ in stock.values() if isinstance(unit, BackupUnit)][:1]
+    for (name, each), (label, when) in product(loads.items(), whens.items()):
+        for unit in one:
             case_of(each, unit, when, draws=0, seed=0)  # refuses what is wrong for every unit
-    rows = []
-    for name, each in loads.items():
-        for label, when in whens.items():
-            found = [_entry(each, unit, *stock[unit], when, aim, listed, stale_after) for unit in stock]
-            rows += _ranked([{"load": name, "outage": label} | row for row in (*found, closed_door(each, when))])
+        found = [_entry(each, mine, *stock[mine], when, aim, listed, stale_after) for mine in stock]
+        rows += _ranked([{"load": name, "outage": label} | row for row in (*found, closed_door(each, when))])
     table = pd.DataFrame(rows, columns=COLUMNS).astype({"packs": "Int64", "stale": "boolean", "price": float})
     table = table.fillna(dict.fromkeys(("limited by", "terms", "of"), ""))
     order = {"load": [*loads], "outage": [*whens], "unit": [*stock, NOTHING]}
@@ -135,9 +133,8 @@ def stock_of(units: Any) -> dict[str, tuple[BackupUnit | Refusal, str]]:
 
 def listed_of(units: Any, prices: Any, **terms: Any) -> PriceList:
     """Return the prices that count: those given, or else the units' own."""
-    remedy = 'Write prices=read_prices("prices.csv").'
     found = getattr(units, "listed", PriceList()) if prices is None else prices
-    listed: PriceList = of_kind(found, PriceList, "prices", "a list of prices", remedy).at(**terms)
+    listed: PriceList = of_kind(found, PriceList, "prices", "a list of prices", READ).at(**terms)
     return listed
 
 
@@ -217,18 +214,11 @@ def _limit(found: Ride, aim: float) -> str:
     if found.chance >= aim:
         return "not checked" if _checks(found, "not checked") else ""
     free = replace(unit, charge_power=LARGE * unit.charge_power)
-    if outage.unit_at is not None and ride(load, unit, other(outage, unit_at=None), times=1).chance >= aim:
+    if outage.unit_at is not None and ride(load, unit, outage.but(unit_at=None), times=1).chance >= aim:
         return "cold"
     if outage.recharge and ride(load, free, outage, times=1).chance >= aim:
         return "charger"
     return "packs" if unit.packs_max else "energy"
-
-
-def other(outage: Outage, **changed: Any) -> Outage:
-    """Return the outage with something else in place of what it has."""
-    found = copy(outage)
-    vars(found).update(changed)
-    return found
 
 
 # -- the ranking -----------------------------------------------------------------------------------

@@ -179,7 +179,8 @@ def _stated(load: Load, motors: Sequence[str], ratings: Ratings) -> Iterator[Che
             why = f"not made for {said}: {', '.join(off)}"
         yield Check("voltage", _finding(off, unknown), why)
     if ratings.sleeps_below is not None:
-        limit_w, levels = _watts(ratings.sleeps_below), [_levels_w(a) for a in load.appliances]
+        limit_w = _watts(ratings.sleeps_below)
+        levels = [a.pattern.power_w * (_watts(a.mean_power.value) / (a.pattern.mean_w or 1)) for a in load.appliances]
         least, most = (float(sum(map(end, levels))) for end in (np.min, np.max))
         why = f"the output sleeps below {show(ratings.sleeps_below)}, the load falls to {show(Q_(least, 'W'))}"
         yield Check("smallest power", _finding(most < limit_w, least < limit_w), why)
@@ -193,8 +194,3 @@ def _apparent_va(one: Appliance, power_factor: float) -> float:
     """Return an appliance's largest apparent power: as measured, at least its watts, or what those come to [VA]."""
     power_w = _watts(one.peak)
     return power_w / power_factor if one.apparent is None else max(float(one.apparent.m_as("VA")), power_w)
-
-
-def _levels_w(one: Appliance) -> np.ndarray:
-    """Return the levels of an appliance's power [W]."""
-    return one.pattern.power_w * (_watts(one.mean_power.value) / (one.pattern.mean_w or 1))

@@ -49,25 +49,22 @@ def do_nothing(cabinet: Any, outage: Any, *, ice: Any = None, colder: Any = None
     of_kind(cabinet, Cabinet, "cabinet", "a cabinet", 'Write Cabinet(load.in_a_room_of("20 degC", "freezer")).')
     when, rule = Outage.of(outage), np.inf if truth(thermometer, "thermometer") else cabinet.rule.value
     ice = Q_(lookup("ice at hand").value, "kg") if ice is None else quantity(ice, "kg", "ice")
-    choices: list[tuple[str, str, dict[str, Any]]] = [
-        ("door closed", f"food, {cabinet.kind}", {}),
-        (f"door closed, {show(ice)} of ice", "ice", {"ice": ice}),
-    ]
-    choices += [] if colder is None else [(f"in a place of {show(Q_(colder))}", "colder place", {"room": colder})]
-    choices += [("unplugged first, plugged in after", "unplugged first", {})] if cabinet.kind == FREEZER else []
+    choices = [("door closed", f"food, {cabinet.kind}", when.room, "0 kg"),
+               (f"door closed, {show(ice)} of ice", "ice", when.room, ice)]  # fmt: skip
+    choices += [] if colder is None else [(f"in a place of {show(Q_(colder))}", "colder place", colder, "0 kg")]
+    if cabinet.kind == FREEZER:
+        choices.append(("unplugged first, plugged in after", "unplugged first", when.room, "0 kg"))
     rows = []
-    for choice, caution, told in choices:
-        place = told.pop("room", when.room)
-        found = cabinet.hours_until(room=place, **told, draws=draws, seed=seed)
+    for choice, caution, place, melts in choices:
+        found = cabinet.hours_until(room=place, ice=melts, draws=draws, seed=seed)
         kept = Drawn(np.minimum(found.rows, rule), "h", found.inputs, found.horizon)
         width = np.nan if _at_least(kept) else kept.expanded().magnitude
         saves_wh = _saved_wh(cabinet, when.room, min(kept.magnitude, when.hours), again=caution == "unplugged first")
         said = [CAUTIONS[caution], *([f"predicted {found}"] if _at_least(found) else [])]
         said += [CAUTIONS["food freezes"]] if _freezes(cabinet, place, when.hours) else []
         rows.append((choice, kept.magnitude, width, found.magnitude, saves_wh, "; ".join(said)))
-    return pd.DataFrame(
-        rows, columns=["choice", "kept (h)", "give or take (h)", "predicted (h)", "saves (Wh)", "caution"]
-    )
+    columns = ["choice", "kept (h)", "give or take (h)", "predicted (h)", "saves (Wh)", "caution"]
+    return pd.DataFrame(rows, columns=columns)
 
 
 def _at_least(found: Drawn) -> bool:

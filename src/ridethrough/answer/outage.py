@@ -168,8 +168,12 @@ class Outage:
 
     def switched(self, off_h: float, on_h: float) -> Outage:
         """Return the same outage with the unit off for some hours, then on for some, again and again [h]."""
+        return self.but(on=Pattern(np.array([off_h, on_h]), np.array([0.0, 1.0])))
+
+    def but(self, **parts: Any) -> Outage:
+        """Return the same outage with something else in place of what it has."""
         other = copy(self)
-        object.__setattr__(other, "on", Pattern(np.array([off_h, on_h]), np.array([0.0, 1.0])))
+        vars(other).update(parts)
         return other
 
     def powered(self, time_h: Any) -> Any:

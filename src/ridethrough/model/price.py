@@ -13,6 +13,7 @@ from ..sources import lookup
 from ..units import Q_, Refusal, is_plain, number, of_kind, positive
 
 ITEMS = ("unit", "pack", "bundle")
+READ = 'Write prices=read_prices("prices.csv").'
 
 
 @dataclass(frozen=True)
@@ -97,9 +98,8 @@ class PriceList:
     on: date | None = None
 
     def __post_init__(self) -> None:
-        remedy = 'Write prices=read_prices("prices.csv").'
-        for price in of_kind(self.prices, tuple | list, "prices", "a list of prices", remedy):
-            of_kind(price, Price, "prices", "a list of prices", remedy)
+        for price in of_kind(self.prices, tuple | list, "prices", "a list of prices", READ):
+            of_kind(price, Price, "prices", "a list of prices", READ)
 
     def of(self, name: str) -> tuple[Price, ...]:
         """Return this unit's prices, oldest first, of one day the dearest first."""
