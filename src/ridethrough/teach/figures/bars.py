@@ -53,10 +53,7 @@ def ledger_figure(axes: Axes, account: Ledger, *, before: Ledger | None = None,
         if row and (not total or line is last):
             axes.plot([level, level], [row - 0.66, row - 0.34], linewidth=0.8)
         begin = 0.0 if total else level
-        look = dict(_look(line, last=line is last))
-        if line.basis == "measured" and line not in new:
-            look["alpha"] = 0.45
-        axes.barh(row, value, left=begin, height=0.62, **look)
+        axes.barh(row, value, left=begin, height=0.62, **_look(line, last=line is last, new=line in new))
         level = begin + value
         ends = _interval(axes, row, level - value, line.energy)
         if line.topic in then and (line in new or (total and same_side)):
@@ -69,12 +66,12 @@ def ledger_figure(axes: Axes, account: Ledger, *, before: Ledger | None = None,
     return account.unit.label, account.load.name, lines, "hatched: assumed"
 
 
-def _look(line: Line, *, last: bool) -> Mapping[str, Any]:
+def _look(line: Line, *, last: bool, new: bool) -> Mapping[str, Any]:
     """Return how a ledger's line looks; the last one tells covered from missing by colour and by side."""
     if last:
         return {"color": LEFT if line.energy.value.magnitude >= 0 else SHORT}
     if line.measured:
-        return {"color": _COLOURS[line.kind]}
+        return {"color": _COLOURS[line.kind], "alpha": 1 if new or line.kind == "total" else 0.45}
     return SUM_ASSUMED if line.kind == "total" else ASSUMED
 
 

@@ -240,12 +240,10 @@ def _taken(load: Load, unit: BackupUnit, outage: Outage) -> tuple[pd.DataFrame, 
     duration_h = np.concatenate([step.duration_h for step in steps])
     power_w = np.hstack([step.powers_w[:, :, 0] for step in steps])
     own_w = np.concatenate([step.drained_w[:, 0] for step in steps]) - power_w.sum(axis=0)
-    edges_h = np.append(0, np.cumsum(duration_h))
-    sums_wh = np.cumsum(np.vstack([power_w, own_w]) * duration_h, axis=1)
-    times_h = np.linspace(0, plain(rode.lasts), 241)
-    taken_wh = {name: np.interp(times_h, edges_h, np.append(0, sums))
-                for name, sums in zip([*names, _OWN], sums_wh, strict=True)}  # fmt: skip
-    return pd.DataFrame(power_w.T, edges_h[:-1], names), pd.DataFrame(taken_wh, times_h)
+    edges_h, empty_h = np.append(0, np.cumsum(duration_h)), plain(rode.lasts)
+    energy_wh = np.vstack([power_w, own_w]) * np.clip(empty_h - edges_h[:-1], 0, duration_h)
+    taken = pd.DataFrame(np.cumsum(energy_wh.T, axis=0), np.minimum(edges_h[1:], empty_h), [*names, _OWN])
+    return pd.DataFrame(power_w.T, edges_h[:-1], names), pd.concat([0 * taken[:1].set_axis([0.0]), taken])
 
 
 def shedding_view(loads: Mapping[str, Load], unit: BackupUnit, outage: Any) -> View:
