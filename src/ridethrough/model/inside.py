@@ -147,8 +147,6 @@ class Inside:
 
     def _melts_w(self, hours: float) -> Any:
         """Return the heat that ice takes meanwhile [W], and take it."""
-        if not np.any(self.ice_wh):
-            return 0.0
         melts_w = np.minimum(self.ice * np.maximum(self.air_c, 0), self.ice_wh / hours)
         self.ice_wh = self.ice_wh - melts_w * hours
         return melts_w

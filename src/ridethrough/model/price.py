@@ -122,11 +122,7 @@ class PriceList:
         tax = None if tax_rate is None else number(tax_rate, "1", "tax_rate")
         into = _into(rates, {price.currency for price in self.prices}) if rates else ""
         known = {name: rate for name, rate in (rates or {}).items() if name != into}
-        put = [
-            _put(price, tax if price.tax_rate is None else price.tax_rate, known.get(price.currency), into)
-            for price in self.prices
-            if day is not None and price.date <= day
-        ]
+        put = (_put(price, tax, known.get(price.currency), into) for price in self.prices if day and price.date <= day)
         return PriceList(tuple(put), day)
 
     def offers(self, name: str, packs: int) -> dict[str, Offer]:
@@ -175,8 +171,8 @@ def _into(rates: Mapping[str, float], listed: set[str]) -> str:
 
 
 def _put(price: Price, tax: float | None, rate: float | None, into: str) -> Price:
-    """Return a price with the tax that comes on top, if known [-], and in another currency, if its rate is known."""
-    put, told = price, list[str]()
+    """Return a price with the tax that comes on top, by its list or else as told [-], and in a currency with a rate."""
+    put, told, tax = price, list[str](), tax if price.tax_rate is None else price.tax_rate
     if price.tax_included is False and tax is not None:
         told.append(f"{100 * tax:g} % tax on top")
         put = replace(put, amount=put.amount * (1 + tax), tax_included=True)
