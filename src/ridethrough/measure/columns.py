@@ -187,9 +187,11 @@ def _parsed(layout: Layout, path: Path, wanted: Sequence[int]) -> list[pa.Chunke
     convert = pacsv.ConvertOptions(include_columns=kept, column_types=dict.fromkeys(kept, pa.string()))
     chunks = []
     for batch in pacsv.open_csv(path, read, parse, convert):
-        chunks.append([pc.utf8_trim_whitespace(column) for column in batch.columns])
-        if any(pc.any(pc.match_substring(column, '"')).as_py() for column in chunks[-1]):
+        letters = b"".join(column.buffers()[2] or b"" for column in batch.columns)
+        if b'"' in letters:
             raise pa.ArrowInvalid("a quote that does not begin its field")
+        bare = letters.isascii() and not any(blank in letters for blank in b" \t\n\r\v\f")
+        chunks.append(batch.columns if bare else [pc.utf8_trim_whitespace(column) for column in batch.columns])
     return [pa.chunked_array(column, pa.string()) for column in zip(*chunks, strict=True)]
 
 

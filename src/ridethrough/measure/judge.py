@@ -15,8 +15,8 @@ import pandas as pd
 from ..units import Q_, number
 from .layout import BASE, WORDS, words_of
 from .meter import Meter
-from .meterlog import Finding, MeterLog
-from .readings import BESIDE, LATEST_S, NS, Readings, taken
+from .meterlog import Finding, MeterLog, taken
+from .readings import BESIDE, LATEST_S, NS, Readings
 from .steps import counter_steps, failures, falls, held_steps, interval_steps, note, note_unmoved, runs_of, seconds_of
 
 

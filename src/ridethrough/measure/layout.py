@@ -22,16 +22,10 @@ from typing import Any
 
 import numpy as np
 
-from ..units import Q_, Refusal, unit_name
+from ..units import Q_, Refusal, rows_beside, unit_name
 
-
-def _table(name: str) -> Iterator[dict[str, str]]:
-    return csv.DictReader(Path(__file__).with_name(name).read_text(encoding="utf-8").splitlines())
-
-
-REFUSALS = {row.pop("name"): row for row in _table("refusals.csv")}
-WORDS = {row["what"]: set(row["words"].split()) for row in _table("words.csv")}
-
+REFUSALS = {row.pop("name"): row for row in rows_beside(__file__, "refusals.csv")}
+WORDS = {row["what"]: set(row["words"].split()) for row in rows_beside(__file__, "words.csv")}
 
 Note = tuple[str, str]  # what was taken or chosen, and by whose word
 
@@ -135,15 +129,16 @@ DATE = (
     r"(?:(?P<y>[0-9]{4})(?P<dash>[-/.])(?P<mo>[0-9]{1,2})(?P=dash)(?P<d>[0-9]{1,2})"
     r"|(?P<a>[0-9]{1,2})(?P<dot>[-/.])(?P<b>[0-9]{1,2})(?P=dot)(?P<year>[0-9]{4}))"
 )
-HOUR = r"(?P<h>[0-9]{1,4})"
-_PAST = r"(?P<mi>[0-9]{2})(?::(?P<s>[0-9]{2})(?:[.,](?P<f>[0-9]{1,9}))?)?(?:\s?(?P<half>[AaPp])\.?[Mm]\.?)?"
-HEAD = rf"{DATE}(?:T|,?\s+){HOUR}"  # of a date and time, up to its first colon, and what follows it
-TAIL = _PAST + r"(?:\s?(?P<zone>Z|UTC|GMT|(?P<sign>[+-])(?P<zh>[0-9]{2}):?(?P<zm>[0-9]{2})?))?"
+_ELAPSED = r"(?P<h>[0-9]{1,4}):(?P<mi>[0-5][0-9])(?::(?P<s>[0-5][0-9])(?:[.,](?P<f>[0-9]{1,9}))?)?"
+_CLOCK = _ELAPSED + r"(?:\s?(?P<half>[AaPp])\.?[Mm]\.?)?"
+_ZONE = r"(?P<zone>Z|UTC|GMT|(?P<sign>[+-])(?P<zh>[0-9]{2}):?(?P<zm>[0-9]{2})?)"
+ELAPSED = re.compile(_ELAPSED)
+STAMP = re.compile(rf"{DATE}(?:(?:T|,?\s+){_CLOCK}\s?{_ZONE}?)?")
 TIMES = ("stamp", "date", "clock")
 _KINDS = {
     "date": re.compile(DATE),
-    "stamp": re.compile(f"{HEAD}:{TAIL}"),
-    "clock": re.compile(f"{HOUR}:{_PAST}"),
+    "stamp": STAMP,
+    "clock": re.compile(_CLOCK),
     "number": re.compile(r"[-+−]?([0-9][0-9.,]*|[.,][0-9]+)(e[-+]?[0-9]+)?|[-+]?(nan|inf|infinity)", re.IGNORECASE),
 }
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -171,8 +172,8 @@ class MeterLog:
         ends = np.concatenate([np.minimum(self.start_s + self.duration_s, high) for _, high in windows])
         held = np.flatnonzero(ends > starts)
         of = held % self.start_s.size
-        beside = {name: None if (values := getattr(self, name)) is None else values[of] for name in _PER_STEP}
-        return {"start_s": starts[held] - since, "duration_s": (ends - starts)[held]} | beside
+        steps = {"start_s": starts[held] - since, "duration_s": (ends - starts)[held]}
+        return steps | taken(self, _PER_STEP, of)
 
     def _window(self, begin: Any, end: Any) -> Span:
         """Return a stretch in which readings stand for some of the time [s]."""
@@ -245,6 +246,11 @@ class MeterLog:
 
     def _repr_html_(self) -> str:
         return as_list(self)
+
+
+def taken(held: Any, names: Iterable[str], chosen: Any) -> dict[str, Any]:
+    """Return what ``held`` has under each of the names for the readings or steps ``chosen``; None stays None."""
+    return {name: None if (values := getattr(held, name)) is None else values[chosen] for name in names}
 
 
 def meet(one: Span | None, other: Span) -> bool:

@@ -1,18 +1,16 @@
 """Every reading of a log and its time, or a refusal that names the row. Nothing here judges the readings.
 
 Each column shows, by all of its fields, how it writes numbers or times, and is converted as a whole; fields that don't
-fit are found by the same operations, so that each is named with its row. Times with colons are cut at the first one:
-before it stand few days and hours, behind it few minutes and seconds, and each of them is read once.
+fit are found by the same operations, so that each is named with its row.
 """
 
 from __future__ import annotations
 
 import re
 from calendar import month_name
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from datetime import date
 from typing import Any
 
 import numpy as np
@@ -21,7 +19,8 @@ import pyarrow.compute as pc
 
 from ..units import Q_
 from .columns import Column, Columns, columns_of, decimal_mark, decimals, numbers_of, reading_of
-from .layout import BASE, DATE, HEAD, HOUR, TAIL, WORDS, Layout, LogRefusal, Note, Place, in_base, unit_of, words_of
+from .layout import BASE, DATE, ELAPSED, STAMP, WORDS, Layout, LogRefusal, Note, Place, in_base, unit_of, words_of
+from .meterlog import taken
 
 LEAST = 0.95  # volt-amperes over watts: less is no meter's error
 BESIDE = ("apparent_va", "volts")  # what is logged beside the power
@@ -64,11 +63,6 @@ class Readings:
     def take(self, chosen: np.ndarray) -> Readings:
         """Return the readings whose indices are ``chosen``."""
         return replace(self, place=self.place.take(chosen), **taken(self, ("ns", "value", *BESIDE), chosen))
-
-
-def taken(held: Any, names: Iterable[str], chosen: Any) -> dict[str, Any]:
-    """Return what ``held`` has under each of the names for the readings or steps ``chosen``; None stays None."""
-    return {name: None if (values := getattr(held, name)) is None else values[chosen] for name in names}
 
 
 def read_readings(layout: Layout, columns: Columns, notes: dict[str, Note], choices: Mapping[str, Any]) -> Readings:
@@ -120,7 +114,6 @@ def _add_apparent(values: dict[str, np.ndarray]) -> None:
 # -- times ---------------------------------------------------------------------------------------
 
 NS = 1_000_000_000
-HOUR_NS = 3600 * NS
 EPOCH_FROM_S = 900_000_000  # larger numbers count seconds since 1970: this is July 1998
 LATEST_S = 4_102_444_800  # 2100-01-01
 
@@ -130,8 +123,8 @@ def _times(kind: str, column: Column, dayfirst: bool | None) -> tuple[np.ndarray
     if kind == "number":
         return _counts(column)
     if kind == "clock":
-        return (_written(column, False, None)[0], "elapsed", ("elapsed, h:mm:ss", "guessed"))
-    ns, zoned, first = _written(column, True, dayfirst)
+        return (_written(column, ELAPSED, None)[0], "elapsed", ("elapsed, h:mm:ss", "guessed"))
+    ns, zoned, first = _written(column, STAMP, dayfirst)
     order = {None: "", True: ", day first", False: ", month first"}[first]
     utc = zoned or re.search(r"(?<![a-z])(utc|gmt)(?![a-z]|\s*[+-]\s*[0-9])", column.name.lower())
     return (ns, "utc" if utc else "local", (f"dates{order}", "guessed" if dayfirst is None else "given"))
@@ -153,110 +146,117 @@ def _counts(column: Column) -> tuple[np.ndarray, str, Note]:
     return (ns, "utc" if since == "since 1970" else "elapsed", (f"counted in {scale:g} s, {since}", told))
 
 
-# What is wrong with a time, the lesser first.
-CLOCK, CALENDAR, FORM = 1, 2, 3
-_WRONG = ("a time with a zone among times without, or the other way round", "a time that is on no clock",
-          "a day that is in no calendar", "no date and time", "no time of the form h:mm:ss")  # fmt: skip
-_HEADS = {True: re.compile(HEAD), False: re.compile(HOUR)}  # with a date, and without
-_DAYS = {True: ("year", "b", "a"), False: ("year", "a", "b")}
-_FRACTION = "^(?P<s>[0-9]{2}:[0-9]{2})[.,](?P<f>[0-9]{1,9})"
-_NOON = {"": -1, "a": 0, "p": 12}
-_1970 = date(1970, 1, 1).toordinal()
+@dataclass(frozen=True)
+class _Form:
+    """The fields of a column that have one shape, which is what stays of them when each digit reads 0: where they
+    stand, their letters (a row of bytes for each place), and what is where in the shape."""
+
+    rows: np.ndarray
+    letters: np.ndarray
+    shape: re.Match[str]
+
+    def text(self, part: str) -> str:
+        """Return one part of the shape, empty where it has none."""
+        return self.shape.groupdict().get(part) or ""
+
+    def number(self, part: str) -> np.ndarray:
+        """Return the numbers in one part of each field, zeros where the shape has none."""
+        numbers = np.zeros(self.rows.size, np.int32)
+        if self.text(part):
+            begin, end = (len(self.shape.string[:at].encode()) for at in self.shape.span(part))
+            for digits in self.letters[begin:end]:
+                numbers = numbers * 10 + (digits - ord("0"))
+        return numbers
 
 
-def _written(column: Column, dated: bool, dayfirst: bool | None) -> tuple[np.ndarray, bool, bool | None]:
+def _forms(column: Column, pattern: re.Pattern[str]) -> Iterator[_Form]:
+    """Yield the fields of a column by their shapes, stretch by stretch."""
+    start = 0
+    for texts in column.texts.chunks:
+        _, ends, data = texts.buffers()
+        letters = np.frombuffer(data or b"", np.uint8)
+        above = letters - np.uint8(ord("0"))
+        shapes = pa.py_buffer(letters - above * (above < 10))
+        runs = pc.run_end_encode(pa.StringArray.from_buffers(len(texts), ends, shapes))
+        shapes = runs.values.dictionary_encode()
+        codes = np.repeat(shapes.indices.to_numpy(), np.diff(runs.run_ends.to_numpy(), prepend=0))
+        for code, shape in enumerate(shapes.dictionary.to_pylist()):
+            rows, match = np.flatnonzero(codes == code), pattern.fullmatch(shape)
+            if not match:
+                form = "date and time" if pattern is STAMP else "time of the form h:mm:ss"
+                raise column.refuse(start + int(rows[0]), f"no {form}")
+            alike = texts if rows.size == codes.size else texts.take(rows)
+            letters = np.frombuffer(alike.buffers()[2], np.uint8, count=rows.size * len(shape.encode()))
+            yield _Form(start + rows, np.ascontiguousarray(letters.reshape(rows.size, -1).T), match)
+        start += len(texts)
+
+
+def _written(column: Column, pattern: re.Pattern[str], dayfirst: bool | None) -> tuple[np.ndarray, bool, bool | None]:
     """Return times written with colons [ns], whether they state a zone, and whether their dates stand day first."""
-    for zone in (None, "UTC") if dated else ():  # ISO 8601, which arrow reads by itself
+    for zone in (None, "UTC") if pattern is STAMP else ():  # ISO 8601, which arrow reads by itself
         with suppress(pa.ArrowInvalid):
             column.texts[:1].cast(pa.timestamp("ns", zone))  # a quick no, where it is none
             return column.texts.cast(pa.timestamp("ns", zone)).cast(pa.int64()).to_numpy(), bool(zone), dayfirst
-    halves = zip(*(_halves(texts) for texts in column.texts.chunks), strict=True)
-    heads, tails = (pa.chunked_array(half).unify_dictionaries() for half in halves)
-    if dated and dayfirst is None:
-        dayfirst = _day_first(column, heads.chunk(0).dictionary.to_pylist())
-    before = _once(heads.chunk(0).dictionary, _head, dated, bool(dayfirst))
-    past, chunks = _past(tails.chunk(0).dictionary, dated), zip(heads.chunks, tails.chunks, strict=True)
-    read = [_read(before[:, head.indices], past[:, tail.indices]) for head, tail in chunks]
-    ns, zoned, wrong = map(np.concatenate, zip(*read, strict=True))
-    odd = (wrong > 0) | (zoned != zoned[0])
-    if odd.any():
-        what = int(wrong[odd.argmax()])
-        raise column.refuse(int(odd.argmax()), _WRONG[what if dated or what < FORM else -1])
-    return ns, bool(zoned[0]), dayfirst
+    times, zones = np.empty(len(column.texts), np.int64), dict[bool, int]()
+    for form in _forms(column, pattern):
+        if form.text("a") and dayfirst is None:
+            dayfirst = _day_first(column)
+        day, no_day = _day(form, bool(dayfirst))
+        clock, no_clock = _clock(form, pattern is STAMP)
+        for wrong, given in ((no_day, "a day that is in no calendar"), (no_clock, "a time that is on no clock")):
+            if wrong.any():
+                raise column.refuse(int(form.rows[wrong.argmax()]), given)
+        times[form.rows] = day * (86_400 * NS) + clock
+        zones.setdefault(bool(form.text("zone")), int(form.rows[0]))
+    if len(zones) == 2:
+        raise column.refuse(max(zones.values()), "a time with a zone among times without, or the other way round")
+    return times, True in zones, dayfirst
 
 
-def _halves(texts: pa.Array) -> tuple[pa.DictionaryArray, pa.DictionaryArray]:
-    """Return what stands before and behind each field's first colon; a date alone is its midnight."""
-    timed = pc.match_substring(texts, ":")
-    if not pc.all(timed).as_py():
-        texts = pc.if_else(timed, texts, pc.binary_join_element_wise(texts, "T0:00", ""))
-    halves = pc.split_pattern(texts, ":", max_splits=1)
-    return pc.list_element(halves, 0).dictionary_encode(), pc.list_element(halves, 1).dictionary_encode()
+def _day(form: _Form, dayfirst: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Return the days since 1970, and where one is in no calendar; zeros where the shape has no date."""
+    if not (form.text("y") or form.text("a")):
+        return np.zeros(form.rows.size, np.int64), np.zeros(form.rows.size, bool)
+    parts = ("y", "mo", "d") if form.text("y") else ("year", "b", "a") if dayfirst else ("year", "a", "b")
+    dates = np.array([form.number(part) for part in parts])
+    ends = np.flatnonzero(np.append(np.any(dates[:, 1:] != dates[:, :-1], axis=0), True))  # of runs of one day
+    year, month, day = dates[:, ends].astype(np.int64)
+    months = (np.clip(year, 1700, 2200) - 1970) * 12 + month - 1  # further off, 64 bits can't count ns
+    first, after = ((months + more).astype("M8[M]").astype("M8[D]").astype(np.int64) for more in (0, 1))
+    wrong = (month < 1) | (month > 12) | (day < 1) | (first + day > after)
+    lengths = np.diff(ends, prepend=-1)
+    return np.repeat(first + day - 1, lengths), np.repeat(wrong, lengths)
 
 
-def _once(texts: pa.Array, read: Callable[..., tuple[int, ...]], *how: bool) -> np.ndarray:
-    """Return what ``read`` makes of each text, a row for each of its numbers; what comes again is read once."""
-    coded = texts.dictionary_encode()
-    return np.array([read(text, *how) for text in coded.dictionary.to_pylist()], np.int64).T[:, coded.indices]
+def _clock(form: _Form, of_day: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Return the times on a clock less their zone's offset [ns], and where one is on no clock."""
+    hour, minute, second = (form.number(part) for part in ("h", "mi", "s"))
+    fraction = form.number("f") * 10 ** (9 - len(form.text("f")))
+    ns = (hour * 3600 + minute * 60 + second).astype(np.int64) * NS + fraction
+    wrong = (minute > 59) | (second > 59) | (of_day & (ns > 86_400 * NS))
+    if form.text("half"):
+        wrong |= (hour < 1) | (hour > 12)
+        ns += (12 * (form.text("half") in "Pp") - 12 * (hour == 12)) * (3600 * NS)
+    offset_s = form.number("zh") * 3600 + form.number("zm") * 60
+    return ns - (-NS if form.text("sign") == "-" else NS) * offset_s.astype(np.int64), wrong
 
 
-def _past(texts: pa.Array, dated: bool) -> np.ndarray:
-    """Return what `_tail` makes of each text; fractions of a second, of which there are many, are read apart."""
-    past = _once(pc.replace_substring_regex(texts, _FRACTION, r"\1"), _tail, dated)
-    digits = pc.fill_null(pc.struct_field(pc.extract_regex(texts, _FRACTION), 1), "")
-    past[0] += pc.utf8_rpad(digits, 9, "0").cast(pa.int64()).to_numpy()
-    return past
-
-
-def _read(heads: np.ndarray, tails: np.ndarray) -> tuple[np.ndarray, ...]:
-    """Return the times in some fields [ns], whether each states a zone, and what is wrong with it."""
-    (day, hour, odd), (past_ns, noon, zoned, ahead_ns, none) = heads, tails
-    off = (hour * HOUR_NS + past_ns > 24 * HOUR_NS) | ((noon >= 0) & ((hour < 1) | (hour > 12)))
-    hour = np.where(noon < 0, hour, hour % 12 + noon)
-    wrong = np.maximum.reduce([odd, none, CLOCK * off]).astype(np.int8)
-    return (day * 24 + hour) * HOUR_NS + past_ns - ahead_ns, zoned > 0, wrong
-
-
-def _head(text: str, dated: bool, dayfirst: bool) -> tuple[int, int, int]:
-    """Return the day, counted from 1970 or from a log's start, and its hour before a colon, and what is wrong there."""
-    match = _HEADS[dated].fullmatch(text)
-    if match is None:
-        return 0, 0, FORM
-    if not dated:
-        return *divmod(int(match["h"]), 24), 0
-    year, month, day = map(int, match.group(*(("y", "mo", "d") if match["y"] else _DAYS[dayfirst])))
-    try:
-        on = date(min(max(year, 1700), 2200), month, day)  # further off, 64 bits can't count ns
-    except ValueError:
-        return 0, 0, CALENDAR
-    return on.toordinal() - _1970, int(match["h"]), 0
-
-
-def _tail(text: str, dated: bool) -> tuple[int, int, int, int, int]:
-    """Return the time past the hour [ns], 0 or 12 for AM or PM (-1 for neither), whether there is a zone and how far
-    it is ahead [ns], and what is wrong with them."""
-    match = re.fullmatch(TAIL, text)
-    if match is None or (not dated and (match["half"] or match["zone"])):
-        return 0, -1, 0, 0, FORM
-    part = match.groupdict("")
-    minute, second, zone_h, zone_min = (int(part[name] or 0) for name in ("mi", "s", "zh", "zm"))
-    past_ns = (minute * 60 + second) * NS
-    ahead_ns = int(f"{part['sign']}1") * (zone_h * 60 + zone_min) * 60 * NS
-    return past_ns, _NOON[part["half"].lower()], part["zone"] > "", ahead_ns, CLOCK * (max(minute, second) > 59)
-
-
-def _day_first(column: Column, heads: Iterable[str]) -> bool | None:
-    """Return whether dates stand day first, None where there is no question; refuse where it can't be told and matters.
+def _day_first(column: Column) -> bool:
+    """Return whether dates stand day first; refuse where it can't be told and matters.
 
     A number above twelve is a day.
     """
-    dates = (match for match in (re.match(DATE, text) for text in heads) if match and match["a"])
-    days = {match[0]: [int(number) for number in match.group("a", "b", "year")] for match in dates}
-    if sure := [a > 12 for a, b, _ in days.values() if max(a, b) > 12]:
-        return sure[0]
-    for text, (a, b, year) in days.items():
-        if a != b and min(a, b) > 0:
-            at = pc.index(pc.starts_with(column.texts, text), True).as_py()
-            raise column.place.refuse("day or month", at=at, value=text, day_first=f"{a} {month_name[b]} {year}",
-                                      month_first=f"{b} {month_name[a]} {year}")  # fmt: skip
-    return True if days else None  # 3.3. is 3 March either way
+    unsure = list[re.Match[str]]()
+    for texts in column.texts.chunks:
+        heads = pc.unique(pc.utf8_slice_codeunits(texts, 0, 10)).to_pylist()  # a date, and an hour's beginning
+        for match in filter(None, (re.match(DATE, head) for head in heads)):
+            a, b = int(match["a"] or 0), int(match["b"] or 0)
+            if max(a, b) > 12:
+                return a > 12
+            unsure += [match] if a != b and min(a, b) > 0 else []
+    if not unsure:
+        return True  # 3.3. is 3 March either way
+    text, (a, b, year) = unsure[0][0], map(int, unsure[0].group("a", "b", "year"))
+    at = pc.index(pc.starts_with(column.texts, text), True).as_py()
+    raise column.place.refuse("day or month", at=at, value=text, day_first=f"{a} {month_name[b]} {year}",
+                              month_first=f"{b} {month_name[a]} {year}")  # fmt: skip

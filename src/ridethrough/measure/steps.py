@@ -199,6 +199,8 @@ def failures(log: MeterLog) -> tuple[Finding, ...]:
         return ()
     start, lasts, least_s = log.start_s, log.duration_s, 60 * lookup("shortest power failure").value
     off = log.power_w == 0 if log.volts is None else log.volts < np.fmax.reduce(log.volts) / 2
+    if log.span_s - lasts.sum() < least_s and not _stretches(off, start, lasts, least_s):
+        return ()
     gap = np.flatnonzero(np.diff(start) > lasts[:-1] + MOMENT_S) + 1
     end = start[gap - 1] + lasts[gap - 1]
     low = log.power_w <= LOW * (log.power_w @ lasts) / lasts.sum()
