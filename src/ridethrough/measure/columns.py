@@ -245,6 +245,9 @@ def decimal_mark(columns: list[Column], delimiter: str) -> str:
 
 def decimals(column: Column, mark: str) -> int:
     """Return how many digits stand after the decimal mark, at most."""
-    at = pc.find_substring(column.texts, mark or ".")
-    behind = pc.subtract(pc.binary_length(column.texts), pc.add(at, 1))
-    return int(pc.max(pc.if_else(pc.less(at, 0), 0, behind)).as_py())
+    digits = 0
+    for texts in column.texts.chunks:
+        at = pc.find_substring(texts, mark or ".")
+        behind = pc.if_else(pc.less(at, 0), 0, pc.subtract(pc.binary_length(texts), pc.add(at, 1)))
+        digits = max(digits, pc.max(behind).as_py() or 0)
+    return digits

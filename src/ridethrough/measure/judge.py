@@ -180,5 +180,6 @@ LARGEST_W = 100_000  # more than an outlet gives: the unit is wrong
 def _check_power(readings: Readings, start_s: np.ndarray, power_w: np.ndarray) -> None:
     """Refuse a log that covers nothing, or whose powers no outlet gives."""
     readings.place.refuse_if("nothing covered", not power_w.size)
-    at, most = np.searchsorted(seconds_of(readings), start_s[power_w.argmax()]), power_w.max()
-    readings.place.refuse_if("too much power", most > LARGEST_W, power=most, most=LARGEST_W, at=at)
+    if power_w.max() > LARGEST_W:
+        at = np.searchsorted(seconds_of(readings), start_s[power_w.argmax()])
+        raise readings.place.refuse("too much power", power=power_w.max(), most=LARGEST_W, at=at)
