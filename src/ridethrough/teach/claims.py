@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from html import escape
 from typing import Any
 
@@ -12,8 +12,6 @@ import pint
 
 from ..answer.ledger import Ledger, ledger
 from ..answer.size import size
-from ..estimate import Estimate
-from ..known import Known
 from ..quantity_text import PER_HOUR
 from ..sampling import DRAWS, Drawn
 from ..units import Q_, Refusal, number, positive, show
@@ -40,43 +38,33 @@ class Claim:
         The number in the unit of what it is about; None where its unit measures something else.
     meaning : str
         What it would mean, a sentence.
-    measured : Estimate or Drawn
+    measured : Drawn
         What load, unit and outage say.
     slips : tuple of str
         The slips that it comes out of, the nearest first; none where it agrees.
     cautions : tuple of str
         What the measured number leaves out and may hurt.
+    agrees : bool
+        Whether it lies in the interval of what was measured, or within rounding of it.
+    beyond : bool
+        Whether it lies beyond what was looked at: then nobody can tell.
     """
 
     said: str
     about: str
     claimed: pint.Quantity | None
     meaning: str
-    measured: Known
+    measured: Drawn
     slips: tuple[str, ...]
-    cautions: tuple[str, ...] = ()
-
-    @property
-    def agrees(self) -> bool:
-        """Whether it lies in the interval of what was measured, or within rounding of it."""
-        (low, high), claimed = _ends(self.measured), self.claimed
-        return claimed is not None and bool(low <= claimed <= high)
-
-    @property
-    def beyond(self) -> bool:
-        """Whether it lies beyond what was looked at: then nobody can tell."""
-        return self.claimed is not None and self._open and not self.agrees and self.claimed > self.measured.value
-
-    @property
-    def _open(self) -> bool:
-        """Whether what was measured reads "at least"."""
-        return bool(self.measured.interval()[1].magnitude >= getattr(self.measured, "horizon", np.inf))
+    cautions: tuple[str, ...]
+    agrees: bool
+    beyond: bool
 
     @property
     def sentences(self) -> tuple[str, ...]:
         """What to read aloud."""
         told = f"The claim: {self.said}, {_TEXTS[self.about]['topic']}."
-        exact = not self._open and self.measured.expanded() <= self.measured.value * 1e-9
+        exact = not _at_least(self.measured) and self.measured.expanded() <= self.measured.value * 1e-9
         found = f"Load, unit and outage say {show(self.measured) if exact else self.measured}."
         if self.agrees:
             return told, self.meaning, found, "The claim agrees with that."
@@ -141,20 +129,22 @@ def claim(said: Any, *, load: Any, unit: Any, outage: Any, about: str | None = N
     given, topic = _read(said, about)
     text, account = _TEXTS[topic], ledger(load, unit, outage, draws=draws, seed=seed)
     measured = _measured(account, topic)
-    claimed, ends = None, _ends(measured)
+    claimed, (low, high) = None, _ends(measured)
     try:
         claimed = positive(given, text["unit"], "said")
     except Refusal:
-        if not unit_slip(given, *ends):
+        if not unit_slip(given, low, high):
             raise
     numbers = _numbers(account, sticker, efficiency) | {"claimed": np.float64(_plain(claimed, text["unit"]))}
     with np.errstate(all="ignore"):  # what is not known is nan, and what is nothing may stand below
         means = text["means"].format(**worked(text["formula"] | text["meaning"], numbers))
         base = result(text["formula"], numbers)  # a slip that changes nothing here is none
         wrong = [(value, slip) for value, slip in slipped(text, numbers) if abs(value - base) > NEAR * abs(base)]
-        slips = found_slips(given, numbers["claimed"], ends, wrong, NEAR)
-    made = Claim(str(said), topic, claimed, "" if claimed is None else means, measured, tuple(slips), account.cautions)
-    return replace(made, slips=()) if made.agrees or made.beyond else made
+        slips = tuple(found_slips(given, numbers["claimed"], (low, high), wrong, NEAR))
+    agrees = claimed is not None and bool(low <= claimed <= high)
+    beyond = claimed is not None and not agrees and _at_least(measured) and bool(claimed > measured.value)
+    return Claim(str(said), topic, claimed, "" if claimed is None else means, measured,
+                 () if agrees or beyond else slips, account.cautions, agrees, beyond)  # fmt: skip
 
 
 def _against(times: float) -> str:
@@ -184,7 +174,7 @@ def _read(said: Any, about: str | None) -> tuple[Any, str]:
     return given, topic
 
 
-def _measured(account: Ledger, about: str) -> Known:
+def _measured(account: Ledger, about: str) -> Drawn:
     """Return what load, unit and outage say of what a claim is about."""
     load, case, sampler = account.load, account.case, account.case.sampler
     mean = sampler.result(case.mean_w, "W") if account.outage.recharge else account.mean_power  # mains may carry it
@@ -197,11 +187,16 @@ def _measured(account: Ledger, about: str) -> Known:
         "energy a day": Drawn(24 * mean.rows, "Wh", mean.inputs),
         "usable energy": account.available,
         "power": mean,
-        "largest power": Estimate.exact(load.peak or "0 W"),
+        "largest power": Drawn(np.full_like(mean.rows, _plain(load.peak, "W")), "W", {}),
     }[about]
 
 
-def _ends(measured: Known) -> tuple[pint.Quantity, pint.Quantity]:
+def _at_least(measured: Drawn) -> bool:
+    """Return whether what was measured reads "at least"."""
+    return bool(measured.interval()[1].magnitude >= measured.horizon)
+
+
+def _ends(measured: Drawn) -> tuple[pint.Quantity, pint.Quantity]:
     """Return the ends between which a claim agrees: at least as wide as claims are rounded."""
     low, high = measured.interval()
     return min(low, measured.value * (1 - NEAR)), max(high, measured.value * (1 + NEAR))

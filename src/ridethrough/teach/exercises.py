@@ -110,7 +110,7 @@ class Exercise(_Asked):
             way = f"Where to look: {self.look}. Go through it with your numbers, one step at a time."
         except Refusal as refusal:
             given, way = _grouped(answer, unit), refusal.remedy
-        if abs(given / right - 1) <= CLOSE or show(Q_(given, unit)) == show(self.answer):
+        if abs(given - right) <= CLOSE * right or show(Q_(given, unit)) == show(self.answer):
             return Reply(f"Right: {show(self.answer)}.", "right")
         ends = self.answer * (1 - CLOSE), self.answer * (1 + CLOSE)
         slips = found_slips(answer, given, ends, ((value.magnitude, slip) for value, slip in self.wrong), CLOSE)

@@ -117,6 +117,6 @@ def found_slips(given: Any, number: float, ends: tuple[pint.Quantity, pint.Quant
     >>> found_slips("46 h", 46.0, (Q_("29 h"), Q_("31 h")), [(45.5, "the hours left out")], 0.02)
     ['the hours left out']
     """
-    off = sorted((abs(number / value - 1), slip) for value, slip in wrong)
-    found = [unit_slip(given, *ends), *(slip for share, slip in off if share <= near)]
+    off = [(abs(number / value - 1), slip) for value, slip in wrong if abs(number - value) <= near * abs(value)]
+    found = [unit_slip(given, *ends), *(slip for _, slip in sorted(off))]
     return list(dict.fromkeys(filter(None, found)))
