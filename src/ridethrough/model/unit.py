@@ -127,20 +127,20 @@ class BackupUnit:
             raise Refusal(given, "either standby and efficiency, or a measured curve", remedy)
         told = {"capacity": capacity, "depth_of_discharge": depth_of_discharge, "health": health,
                 "standby": inverter or standby, "efficiency": inverter or efficiency}  # fmt: skip
-        holds, usual_h = coefficient("capacity over its print"), lookup(f"rating hours, {known(chemistry)}").value
+        rating, depth = lookup(f"rating hours, {known(chemistry)}"), of_chemistry("depth of discharge", chemistry)
+        holds = coefficient("capacity over its print")
         if isinstance(capacity, Estimate):
             holds = (capacity / capacity.value).to("1")
         else:
             usual(printed, "printed capacity", "capacity")
-        depth = of_chemistry("depth of discharge", chemistry)
         route = Route(
             side="battery", printed=printed, holds=(holds,), health=not_negative(health, "1", "health"),
             depth_of_discharge=estimate(depth_of_discharge, "1", "depth_of_discharge", depth),
             inverter=inverter or _by_sheet(standby, efficiency, at, ratings.rated),
-            curve=TemperatureCurve.of(curve, chemistry),
-            rating_hours=positive(Q_(usual_h, "h") if rating_hours is None else rating_hours, "h", "rating_hours"),
-            rate_exponent=of_chemistry("rate exponent above the rating", chemistry), k1=Estimate.exact(Q_(0, "1")),
-            heater=Heater.of(heater), known=frozenset(n for n, v in told.items() if isinstance(v, Estimate | Inverter)),
+            curve=TemperatureCurve.of(curve, chemistry), k1=Estimate.exact(Q_(0, "1")), heater=Heater.of(heater),
+            rating_hours=positive(Q_(rating.value, "h") if rating_hours is None else rating_hours, "h", "rating_hours"),
+            rate_exponent=of_chemistry("rate exponent above the rating", chemistry),
+            known=frozenset(what for what, given in told.items() if isinstance(given, Estimate | Inverter)),
         )  # fmt: skip
         return cls(name, route, ratings, **_about(printed, charge_power, taper_from, pack, packs_max, pack_standby))
 
@@ -232,7 +232,7 @@ class BackupUnit:
 
     def with_standby(self, standby: Any) -> BackupUnit:
         """Return the unit with another standby [W], on the same side: measured if an Estimate, else by its sheet."""
-        return self._with(standby, standby=on_sheet(standby, "W", "standby"))
+        return self._with(standby, standby=_standby(standby))
 
     def with_health(self, health: Any) -> BackupUnit:
         """Return the unit with another health [-]: capacity over that printed, or over that of its run-downs."""
@@ -256,10 +256,10 @@ class BackupUnit:
         return f"<BackupUnit {self.label!r}: {show(self.printed)} printed, {own}>"
 
 
-def on_sheet(given: Any, unit: str, name: str) -> Estimate:
-    """Return a number as an Estimate: one of a sheet with the table's band of what sheets are worth."""
-    found = not_negative(given, unit, name)
-    return found if isinstance(given, Estimate) else found * coefficient(f"{name} over its sheet")
+def _standby(given: Any) -> Estimate:
+    """Return a standby as it is known [W]: one of a sheet with the table's band of what sheets are worth."""
+    found = not_negative(given, "W", "standby")
+    return found if isinstance(given, Estimate) else found * coefficient("standby over its sheet")
 
 
 def _by_sheet(standby: Any, efficiency: Any, at: Any, rated: pint.Quantity) -> Inverter:
@@ -267,7 +267,7 @@ def _by_sheet(standby: Any, efficiency: Any, at: Any, rated: pint.Quantity) -> I
     Inverter.from_efficiency(standby, efficiency, at, rated)  # refuses what cannot be, in the sheet's own numbers
     if not isinstance(efficiency, Estimate):
         efficiency = estimate(efficiency, "1", "efficiency") + coefficient("efficiency beyond its sheet")
-    return Inverter.from_efficiency(on_sheet(standby, "W", "standby"), efficiency, at, rated)
+    return Inverter.from_efficiency(_standby(standby), efficiency, at, rated)
 
 
 def _about(printed: pint.Quantity, charge_power: Any, taper_from: Any, pack: Any, packs_max: int,
