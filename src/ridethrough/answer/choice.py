@@ -29,7 +29,6 @@ LONGEST = "14 days"  # how far a frontier goes
 NONE = "nothing here"
 FRONTIER = ("choice", "from (h)", "to (h)", "price", "terms", "of", "to (h), half its standby",
             "to (h), twice its standby", "in words")  # fmt: skip
-NO_PRICE, NO_NUMBERS = "it has no price", "it can't be reckoned with"
 OTHER_TERMS = "its price is in other terms: give rates= or tax_rate="
 
 
@@ -171,11 +170,14 @@ def _cautions(load: Load, choices: Sequence[Choice], outage: Outage) -> list[str
 
 
 def choices_of(units: Any, *, prices: Any = None, **terms: Any) -> tuple[list[Choice], dict[str, str]]:
-    """Return units with all numbers of packs and prices in the commonest terms, cheapest first, and why others not."""
+    """Return the choices, cheapest first, and of each unit that is none the reason.
+
+    Choices are units with every number of packs that have a price in the terms that most units have.
+    """
     stock, listed = stock_of(units), listed_of(units, prices, **terms)
-    why, found = dict.fromkeys(stock, NO_NUMBERS), list[Choice]()
+    why, found = dict.fromkeys(stock, "it can't be reckoned with"), list[Choice]()
     for name, unit in ((name, unit) for name, (unit, _) in stock.items() if isinstance(unit, BackupUnit)):
-        why[name] = NO_PRICE
+        why[name] = "it has no price"
         for packs in range(unit.packs_max - unit.packs + 1):
             more = replace(unit.with_packs(packs), name=name)
             found += [Choice(more.label, more, offer) for offer in listed.offers(name, more.packs).values()]
