@@ -75,13 +75,15 @@ def mains(*windows: tuple[str, str], power: str = "60 W") -> Recharge:
         (lambda: through("2 h", recharge=sun(0, 250)), 2, 400, 0, 200 - 50 / 0.8),
         (lambda: through("2 h", start="50 %", unit=plain(charge_power="100 W"), recharge=sun(250, 250)),
          2, 360, 0, 200),
+        # begun full, 40 W short at first: there is room for 10 W x 80 % then
+        (lambda: through("2 h", recharge=sun(10, 60)), 2, 368, 0, 0),
         # a unit begun empty passes on what comes
         (lambda: through("4 h", start="0 %", recharge=sun(20, 20, 20, 20)), 0, -120, 120, 0),
         # nothing comes after the windows of the mains; two suns add
         (lambda: through("24 h", start="50 %", recharge=mains(("0 h", "1 h"))), 1 + 248 / 50, -902, 902, 0),
         (lambda: through("2 h", start="50 %", recharge=[sun(60, 0), sun(40, 40, efficiency="40 %")]), 2, 222, 0, 0),
     ],
-    ids=["mains", "filled", "reserve", "sun", "wasted", "limit", "empty", "after", "two"],
+    ids=["mains", "filled", "reserve", "sun", "wasted", "limit", "full", "empty", "after", "two"],
 )  # fmt: skip
 def test_recharge_by_hand(seen: Any, lasts_h: float, left_wh: float, unserved_wh: float, wasted_wh: float) -> None:
     found = seen()
@@ -123,6 +125,14 @@ def test_a_unit_that_ran_empty_waits_for_its_restart(restart: str, served_wh: fl
     assert seen.served.magnitude == pytest.approx(served_wh, abs=1e-6)
 
 
+def test_a_unit_that_waits_turns_off_where_the_cold_takes_its_charge_too() -> None:
+    """20 Wh, then 150 W x 80 %: on at 80 Wh, 107 after 20 minutes more; 57 are left when 64 are out of reach,
+    and less than 80 when it is warm again."""
+    seen = through("5 h", start="5 %", recharge=sun(0, 150, 0, 0, 0), restart="20 %",
+                   unit_at=["25 degC", "25 degC", "25 degC", "-10 degC", "25 degC"])  # fmt: skip
+    assert seen.served.magnitude == pytest.approx(20 + 50 / 3 + 50)
+
+
 def test_what_is_asked_to_the_last_watt_hour_is_served() -> None:
     assert through("8 h").survives
     assert through("8 h").left.magnitude == pytest.approx(0)
@@ -143,6 +153,15 @@ def test_a12_a_dead_battery_is_warmed_before_it_is_charged(load: Load, hours: in
     seen = through("24 h", load=load, unit=plain(**HEATED), recharge=back, **FROST)
     assert seen.walk.state.stored[0] == pytest.approx(stored_wh)
     assert seen.wasted.magnitude == 0
+
+
+@pytest.mark.parametrize("restart", ["0 %", "20 %"])
+def test_a_battery_that_ran_empty_in_the_cold_is_warmed_once(restart: str) -> None:
+    """The sun is enough for the heater from 2 h on; three hours later 100 W x 80 %, or 162 W until the restart."""
+    seen = through("8 h", start="10 %", unit_at="-10 degC", unit=plain(**HEATED), restart=restart,
+                   recharge=sun(0, 0, *[162, 161.9] * 3))  # fmt: skip
+    waits_h = 80 / (162 * 0.8) if restart == "20 %" else 0.0
+    assert seen.walk.state.stored[0] == pytest.approx(0.8 * (300 + 62 * waits_h), abs=0.2)
 
 
 def test_cells_too_cold_take_nothing_in_and_say_so() -> None:

@@ -111,7 +111,8 @@ def for_the_loop(case: Case) -> tuple[Any, ...]:
 def walked(case: Case) -> Walk:
     """Return the walk through a case."""
     walk = Walk(case, np.zeros(case.rows))
-    walk.through(stretches(case, 0.0, case.outage.hours))
+    for stretch in stretches(case, 0.0, case.outage.hours):
+        walk.move(stretch)
     return walk
 
 

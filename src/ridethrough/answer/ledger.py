@@ -102,14 +102,13 @@ class Ledger(Ride):
             if np.any(share != 1):
                 yield label, "battery", there * (share - 1), known
             there = there * share
-        floor = np.minimum(there, walk.begin.own.floor_wh)
-        if np.any(walk.begin.own.cold != 1):
-            label = f"cells at {show(case.cells_at(0), 0)}: {100 * walk.begin.own.cold[0]:.0f} %"
-            known = case.unit.route.curve.measured_at(case.cells_at(0))
-            yield label, "battery", (there - floor) * walk.begin.own.lift - there, known
-        kept = (there - floor) * walk.begin.own.lift - walk.start_wh
+        own = case.own_at(0)
+        warm = (there - np.minimum(there, own.floor_wh)) * own.lift
+        if np.any(own.cold != 1):
+            label = f"cells at {show(case.cells_at(0), 0)}: {100 * own.cold[0]:.0f} %"
+            yield label, "battery", warm - there, case.unit.route.curve.measured_at(case.cells_at(0))
         if case.outage.reserve.magnitude:
-            yield "reserve kept back", "battery", -kept, False
+            yield "reserve kept back", "battery", walk.start_wh - warm, False
 
     def _asked(self) -> Iterator[tuple[str, Kind, Any, bool]]:
         """Yield what load and unit ask and what flows in [Wh], losses negative."""

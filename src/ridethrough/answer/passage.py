@@ -11,203 +11,268 @@ restart threshold, until it is charged up to that.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import NamedTuple
 
 import numpy as np
 
 from ..model.battery import drained_w, gap_after, hours_to
 from ..model.pattern import LEAST
-from .state import Array, Fixed, Powers, State
-from .stretches import Stretch
+from .case import Case
+from .stretches import MOMENT_H, Stretch
 
-ALL = slice(None)
+Array = np.ndarray
 ROUNDING = 1e-11  # of a full charge: who asks to the last watt-hour is served
+
+
+class State:
+    """What changes on the way, arrays of shape (rows,); sums over the outage [Wh].
+
+    Parameters
+    ----------
+    charge : array
+        Charge, what is out of reach included [Wh].
+    appliances : int
+        How many are plugged in [-].
+
+    Attributes
+    ----------
+    on, full : arrays
+        Whether the unit is on, and whether a generator that runs until it is full has stopped.
+    empty_h, cold_h : array
+        When it ran empty first, inf for never; how long cells must still be warmed until they take charge [h].
+    rate : array
+        What left the battery beyond what it gave, as it was asked fast.
+    unserved : array
+        What of all that was asked did not come.
+    direct, stored, charge_loss, spilled : array
+        What flowed in: straight to the load, into the battery, lost on the way there, and without room.
+    kept_back : array
+        What cells that became colder or warmer took or gave, and what went to fill a charge up to its floor.
+    asked, own, heater : array
+        All that was asked, what the unit took for itself, its heater's included, and the heater's alone.
+    ran, made : array
+        How long a generator ran [h], and what it made, at its own outlet.
+    loads : array of shape (appliances, rows)
+        What each appliance asked of the unit.
+    """
+
+    def __init__(self, charge: Array, appliances: int) -> None:
+        self.charge, self.empty_h = charge, np.full(charge.size, np.inf)
+        self.on, self.full = np.array([[True], [False]]).repeat(charge.size, axis=1)
+        none = np.zeros(charge.size)
+        self.cold_h, self.rate, self.unserved, self.direct = none, none.copy(), none.copy(), none.copy()
+        self.stored, self.charge_loss, self.spilled = none.copy(), none.copy(), none.copy()
+        self.kept_back, self.asked, self.own = none.copy(), none.copy(), none.copy()
+        self.heater, self.ran, self.made = none.copy(), none.copy(), none.copy()
+        self.loads = np.zeros((appliances, charge.size))
+
+
+class Powers(NamedTuple):
+    """What goes in and out while nothing turns, arrays of shape (steps, kinds of load or 1, rows).
+
+    Parameters
+    ----------
+    direct, lacks, falls : array
+        What of that asked flows in, what does not, and what leaves the charge where the battery gives that [W].
+    spare, idle : array
+        What flows in beside the load [W], and the share of it that comes whether it is taken or not [-].
+    takes, kept : array
+        What of a surplus a charger takes that is far from full [W], and the share of it that comes into the charge [-].
+    """
+
+    direct: Array
+    lacks: Array
+    falls: Array
+    spare: Array
+    idle: Array
+    takes: Array
+    kept: Array
 
 
 @dataclass
 class Passage:
-    """Some rows on their way through a stretch.
+    """All rows on their way through a stretch.
 
     Parameters
     ----------
-    stretch : Stretch
-        Its steps, for these rows.
-    least : float
-        As in `drained_w` [-].
-    fixed, state
-        These rows; the state changes as they move.
+    case, stretch, state
+        Of what, through what, and what changes as they move.
+    floor_wh, restart_wh : arrays of shape (rows,)
+        Charge below which none is given, and above that from which an empty unit turns on again [Wh].
     """
 
+    case: Case
     stretch: Stretch
-    least: float
-    fixed: Fixed
     state: State
+    floor_wh: Array
+    restart_wh: Array
 
-    def move(self, levels: Array | None) -> None:
-        """Move on to the end, in sums where nothing turns and by the step where it may.
+    def move(self, told_h: Array) -> Array:
+        """Move on to the end; return the charge at moments, each an end of a step where anything flows in [Wh].
 
-        Parameters
-        ----------
-        levels : array of shape (steps + 1, rows), optional
-            The charge before and after each step, if it is wanted: filled in from the second on [Wh].
+        Rows in which nothing turns go in sums: what leaves the charge was there before, and what comes in has room
+        far from where the charger takes less. The others go by the step.
         """
-        rows, before = self._glide(levels)
-        if not rows.size:
-            return
-        fixed = Fixed(*(each[rows] for each in self.fixed))
-        part = Passage(self.stretch.part(rows), self.least, fixed, before)
-        if self.stretch.flow is None:
-            part._run_out()
-        for step, hours in enumerate(self.stretch.duration_h if self.stretch.flow is not None else ()):
-            rest = np.full(rows.size, hours)
-            while rest.any():
-                rest = part._step(step, rest)
-            if levels is not None:
-                levels[step + 1, rows] = part.state.charge
-        self.state.put(rows, part.state)
-
-    def _now(self, step: Any) -> tuple[Array, Array, Array, Powers]:
-        """Return what can be given and what lacks to full [Wh], which rows give, and what goes in and out."""
-        fixed, state = self.fixed, self.state
-        there, gap = np.maximum(state.charge - fixed.floor_wh, 0), np.maximum(fixed.full_wh - state.charge, 0)
-        awake = state.on & (there > ROUNDING * fixed.full_wh)
-        return there, gap, awake, self._powers(step, awake)
-
-    def _powers(self, step: Any, awake: Array) -> Powers:
-        """Return what goes in and out in one step, or in all; ``awake`` are those that have a charge to give."""
-
-        def of(table: Array) -> Array:
-            return table[0] if len(table) == 1 else table[step]
-
-        fixed, flow, none = self.fixed, self.stretch.flow, np.zeros(awake.size)
-        asked, drained = of(self.stretch.asked_w), of(self.stretch.drained_w)
-        if flow is None:
-            gives, falls = _where(awake, asked), _where(awake, drained) / fixed.lift
-            return Powers(none if awake.all() else asked - gives, none, asked, gives, falls, none, none, none, none)
-        offered, asks = of(flow.power_w), _where(self.state.on, asked)
-        net = _where(self.stretch.own.charges & (self.state.cold_h <= 0), offered) - asks
-        takes = np.minimum(np.maximum(net, 0), fixed.limit_w) if net.max() > 0 else none
-        lacks = np.maximum(-net, 0) if net.min() < 0 else none
-        gives, falls, direct = _where(awake, lacks), none, asks - lacks
-        if lacks is not none:
-            part = gives / np.maximum(asked, LEAST)
-            rate_w = of(self.stretch.rate_w) * part
-            falls = drained_w(gives, rate_w, fixed.reference_w, fixed.exponent, self.least) / fixed.lift
-            if self.stretch.cycles:
-                falls = np.where(fixed.best, part * drained / fixed.lift, falls)
-        missed = none if awake.all() else np.where(awake, 0.0, asked - direct - gives)
-        return Powers(
-            missed, direct, lacks, gives, falls, offered, of(flow.idle), takes, of(flow.efficiency) / fixed.lift
+        state, full, stretch, power = self.state, self.case.full_wh, self.stretch, self._powers()
+        hours, slight = stretch.weights(stretch.duration_h), ROUNDING * full
+        there, gap = np.maximum(state.charge - self.floor_wh, 0), np.maximum(full - state.charge, 0)
+        awake, stores = state.on & (there > slight), power.takes * power.kept
+        direct, lacks, falls, taken, stored = (
+            total(hours, each) for each in (power.direct, power.lacks, power.falls, power.takes, stores)
         )
+        spilled = total(hours, (power.spare - power.takes) * power.idle)
+        passed = stretch.weights(np.clip(told_h[:, np.newaxis] - stretch.edges_h[:-1], 0, stretch.duration_h))
+        levels = state.charge + total(passed, stores) - awake * total(passed, power.falls)
+        levels = np.maximum(levels, np.minimum(state.charge, self.floor_wh))
+        turns = awake & (falls > there + slight) | (gap - stored < stretch.flow.slack_h * power.takes.max(axis=0))
+        waits = np.isinf(state.empty_h) | (self.restart_wh > 0)
+        turns |= state.on & ~awake & (waits & (lacks > 0) | (stored > 0))
+        turns |= ~state.on & (stored > 0) & (gap - stored <= full - self.floor_wh - self.restart_wh + slight)
+        turns |= (state.cold_h > 0) & self._warms.any(axis=0)
+        rows, sums = np.flatnonzero(turns), np.stack([direct, awake * lacks, awake * falls, taken, stored, spilled])
+        if rows.size:
+            sums[:, rows], levels[:, rows] = self._follow(rows, gap[rows], power, told_h, levels[:, rows])
+        self._add(hours, *sums)
+        return levels
 
-    def _glide(self, levels: Array | None) -> tuple[Array, State]:
-        """Move all rows to the end as if nothing turned; return those in which it may, and their state before.
+    @property
+    def _warms(self) -> Array:
+        """Whether cold cells are warmed by what flows in, of shape (steps or 1, rows)."""
+        offered_w, own = self.stretch.flow.power_w, self.stretch.own
+        return own.heats & (offered_w > 0) & (offered_w >= own.heater_w)
 
-        Nothing turns where what leaves the charge was there before, and what comes in has room far from where the
-        charger takes less; or where it takes less from beginning to end.
-        """
-        fixed, state, hours = self.fixed, self.state, self.stretch.duration_h
-        there, gap, awake, power = self._now(ALL)
-        taken, drained, tail = total(hours, power.takes), total(hours, power.falls), np.zeros(gap.size, bool)
-        stored = taken * power.kept if power.kept.ndim == 1 else total(hours, power.takes * power.kept)
-        turns = drained > there + ROUNDING * fixed.full_wh
-        if not awake.all():
-            unknown = np.isinf(state.empty_h) & (total(hours, power.lacks) > 0)
-            turns |= state.on & ~awake & (unknown | (stored > 0))
-            again = state.charge + stored >= fixed.floor_wh + fixed.restart_wh - ROUNDING * fixed.full_wh
-            turns |= ~state.on & (stored > 0) & again
-        if self.stretch.flow is not None:
-            takes = np.atleast_2d(power.takes)
-            turns |= self.stretch.own.heats & (state.cold_h > 0) & (total(hours, power.offered) > 0)
-            if power.kept.ndim == 1:
-                tail = state.on & (stored > 0) & (gap <= fixed.slack_h * takes.min(axis=0))
-            turns |= ~tail & (gap - stored < fixed.slack_h * takes.max(axis=0))
-        if levels is not None:
-            levels[1:] += np.cumsum((power.takes * power.kept - power.falls) * hours[:, np.newaxis], axis=0)
-        if tail.any():
-            passed_h = self.stretch.edges_h[1:, np.newaxis] - self.stretch.edges_h[0]
-            lasting = np.exp(-np.where(tail, power.kept / np.maximum(fixed.slack_h, LEAST), 0.0) * passed_h)
-            share = np.where(tail, gap * (1 - lasting[-1]) / np.maximum(stored, LEAST), 1.0)  # `gap_after`
-            power, taken, stored = power._replace(takes=power.takes * share), taken * share, stored * share
-            if levels is not None:
-                levels[1:, tail] = (levels[0] + gap * (1 - lasting))[:, tail]  # `gap_after`
-        rows = np.flatnonzero(turns)
-        before = state.part(rows)
-        self._add(power, lambda powers_w: total(hours, powers_w), drained, taken, stored)
-        return rows, before
+    @property
+    def _asked_w(self) -> Array:
+        """What is asked of the unit in each step while it is on [W]."""
+        asked_w, carries = self.stretch.asked_w, self.stretch.flow.carries
+        return np.where(carries, 0.0, asked_w) if carries.any() else asked_w
 
-    def _run_out(self) -> None:
-        """Move rows on that run empty where nothing flows in: down to the floor, and nothing comes after."""
-        state, fixed, hours = self.state, self.fixed, self.stretch.duration_h[:, np.newaxis]
-        there, columns = np.maximum(state.charge - fixed.floor_wh, 0), np.arange(state.charge.size)
-        falls, asked = self.stretch.drained_w / fixed.lift * hours, self.stretch.asked_w * hours
-        fallen = np.cumsum(falls, axis=0)
-        at = (fallen > there).argmax(axis=0)
-        beyond = np.clip((fallen[at, columns] - there) / np.maximum(falls[at, columns], LEAST), 0, 1)  # of that step
-        given = np.cumsum(asked, axis=0)[at, columns] - beyond * asked[at, columns]
-        self._empty(np.ones(at.size, bool), self.stretch.edges_h[at + 1] - beyond * hours[at, 0])
-        state.unserved += asked.sum(axis=0) - given
-        state.rate += there * fixed.lift - given
-        state.charge -= there
+    def _powers(self) -> Powers:
+        """Return what goes in and out while each row stays on or off, warm or cold, as it is."""
+        stretch, flow, state, rate = self.stretch, self.stretch.flow, self.state, self.case.rate
+        asks = _where(state.on, self._asked_w)
+        direct = spare = takes = flow.power_w
+        if flow.comes:
+            comes = _where(stretch.own.charges & (state.cold_h <= 0), flow.power_w)
+            direct = np.minimum(comes, asks)
+            spare, takes = flow.power_w - direct, np.minimum(comes - direct, flow.limit_w)
+        falls = lacks = asks - direct
+        if stretch.rate_w is not None or stretch.cycles:
+            part = lacks / np.maximum(asks, LEAST)
+            if stretch.rate_w is not None:
+                falls = drained_w(lacks, stretch.rate_w * part, *rate)
+            if stretch.cycles:
+                falls = np.array(falls)
+                falls[:, 0] = (part * stretch.drained_w)[:, 0]
+        lift = stretch.own.lift
+        return Powers(direct, lacks, falls / lift, spare, flow.idle, takes, flow.efficiency / lift)
 
-    def _step(self, step: int, rest: Array) -> Array:
-        """Move on to the end of a step, or to where a row turns off or on or is warm; return what is left [h]."""
-        fixed, state, stretch = self.fixed, self.state, self.stretch
-        there, gap, awake, power = self._now(step)
-        wanted, bend, on = power.takes * power.kept, power.takes * fixed.slack_h, state.on.copy()
-        until = np.where(power.falls * rest > there * (1 + ROUNDING), there / np.maximum(power.falls, LEAST), rest)
-        self._empty(on & ~awake & (power.lacks > 0) & (rest > 0), stretch.edges_h[step + 1] - rest)
-        until[on & ~state.on] = 0.0
-        if stretch.own.heats:
-            warms = (state.cold_h > 0) & (power.offered > 0) & (power.offered >= fixed.heater_w)
-            until = np.where(warms, np.minimum(until, state.cold_h), until)
-            state.cold_h -= np.where(warms, until, 0.0)
-        turns = ~on & (wanted > 0)
-        if turns.any():
-            reached_h = hours_to(gap, fixed.full_wh - fixed.floor_wh - fixed.restart_wh, wanted, bend)
-            turns &= reached_h <= rest * (1 + ROUNDING)
-            until = np.where(turns, np.minimum(until, reached_h), until)
-            state.on |= turns
-        stored, drained = gap - gap_after(gap, until, wanted, bend), np.minimum(power.falls * until, there)
-        taken = stored / np.maximum(power.kept, LEAST)
-        power = power._replace(takes=taken / np.maximum(until, LEAST))
-        self._add(power, lambda powers_w: until * powers_w, drained, taken, stored)
-        return rest - until
+    def _follow(self, rows: Array, gap: Array, power: Powers, told_h: Array, levels: Array) -> tuple[Array, Array]:
+        """Move rows on by the step, each to where it turns off or on or is warm, and on from there."""
+        stretch, full = self.stretch, self.case.full_wh[rows]
+        ends, begun_h = stretch.edges_h[1:, np.newaxis], np.full(rows.size, -np.inf)
+        hours, sums = np.repeat(np.diff(stretch.edges_h)[:, np.newaxis], rows.size, axis=1), np.zeros((1, rows.size))
+        at = np.searchsorted(stretch.edges_h, told_h - MOMENT_H)
+        while hours.any():
+            now = Powers(*(stretch.by_step(each[:, rows]) for each in power))
+            gaps, given = self._by_step(rows, gap, hours, now)
+            turn_h = self._turn(rows, gaps, given, hours, now)
+            passed = np.clip(turn_h - (ends - hours), 0, hours)
+            if (passed < hours).any():
+                gaps, given = self._by_step(rows, gap, passed, now)
+            gained = gaps[:-1] - gaps[1:]
+            stored, drained = np.maximum(gained, 0), np.maximum(-gained, 0)
+            taken = stored / np.maximum(now.kept, LEAST)
+            spilled = np.maximum(passed * now.spare - taken, 0) * now.idle
+            parts = (passed * now.direct, passed * now.lacks * given, drained, taken, stored, spilled)
+            sums = sums + np.stack([each.sum(axis=0) for each in parts])
+            if stretch.flow.comes:
+                levels = np.where(told_h[:, np.newaxis] > begun_h, full - gaps[at], levels)
+            hours, gap, begun_h = hours - passed, gaps[-1], turn_h
+            if hours.any():
+                power = self._powers()
+        return sums, levels
 
-    def _empty(self, dry: Array, at_h: Array) -> None:
-        """Note which rows run empty when: off until their restart, and their cells take the cold of the room."""
-        state = self.state
-        state.empty_h = np.where(dry, np.minimum(state.empty_h, at_h), state.empty_h)
-        state.on &= ~dry | (self.fixed.restart_wh <= 0)
-        if self.stretch.own.heats:
-            state.cold_h = np.where(dry, self.fixed.warming_h, state.cold_h)
+    def _by_step(self, rows: Array, gap: Array, hours: Array, now: Powers) -> tuple[Array, Array]:
+        """Return what is missing to full before and after each step [Wh], and what of that lacking is given [-]."""
+        full, floor, falls = self.case.full_wh[rows], self.floor_wh[rows], hours * now.falls
+        energy = hours * now.takes * now.kept - falls
+        gaps, most = np.empty((len(energy) + 1, rows.size)), full - floor
+        gaps[0] = gap
+        if not self.stretch.flow.comes:
+            gaps[1:] = np.minimum(gap - np.cumsum(energy, axis=0), np.maximum(gap, most))
+        else:
+            bends = np.broadcast_to(now.takes * self.stretch.flow.slack_h[rows], energy.shape)
+            for step, (stored, bend) in enumerate(zip(energy, bends, strict=True)):
+                after = gap_after(gaps[step], stored, bend)
+                gaps[step + 1] = np.minimum(after, np.maximum(gaps[step], most))
+        drained = np.maximum(gaps[1:] - gaps[:-1], 0)
+        dry = falls - drained > ROUNDING * full
+        return gaps, np.where(dry, drained / np.maximum(falls, LEAST), 1.0)
 
-    def _add(self, power: Powers, energy: Callable[[Array], Array], drained: Array, taken: Array,
-             stored: Array) -> None:  # fmt: skip
-        """Add up what went in and out [Wh]; ``energy`` makes energies of powers."""
-        state, came = self.state, stored * self.fixed.lift
+    def _turn(self, rows: Array, gaps: Array, given: Array, hours: Array, now: Powers) -> Array:
+        """Note what runs empty, and turn what turns first; return when each row does so, inf for never [h]."""
+        state, own, ends = self.state, self.stretch.own, self.stretch.edges_h[1:, np.newaxis]
+        dry, dry_h, never = given < 1, ends - (1 - given) * hours, np.full(rows.size, np.inf)
+        restart_wh, cold_h, on, empty_h = self.restart_wh[rows], state.cold_h[rows], state.on[rows], state.empty_h[rows]
+        out_h = _first(dry & ((restart_wh > 0) | own.heats & ((given > ROUNDING) | np.isinf(empty_h))), dry_h)
+        on_h = warm_h = never
+        if not on.all():
+            aim, stores = (self.case.full_wh - self.floor_wh)[rows] - restart_wh, now.takes * now.kept
+            reached_h = hours_to(gaps[:-1], aim, stores, now.takes * self.stretch.flow.slack_h[rows])
+            reached = ~on & (stores > 0) & (gaps[1:] <= aim + ROUNDING * self.case.full_wh[rows])
+            on_h = _first(reached, ends - hours + np.minimum(reached_h, hours))
+        warms = np.broadcast_to(self._warms[:, rows], hours.shape)
+        if (cold_h > 0).any():
+            warmed_h = np.cumsum(hours * warms, axis=0)
+            warm_h = _first(warms & (cold_h > 0) & (warmed_h >= cold_h), ends - (warmed_h - cold_h))
+        turn_h = np.minimum(np.minimum(out_h, on_h), warm_h)
+        first_h = _first(dry, dry_h)
+        state.empty_h[rows] = np.where(first_h <= turn_h, np.minimum(empty_h, first_h), empty_h)
+        out, again, warm = (np.isfinite(turn_h) & (each_h == turn_h) for each_h in (out_h, on_h, warm_h))
+        state.on[rows] = (on | again) & ~(out & (restart_wh > 0))
+        if own.heats:
+            warmed_h = (np.clip(turn_h - (ends - hours), 0, hours) * warms).sum(axis=0)
+            left_h = np.where(warm, 0.0, np.maximum(cold_h - warmed_h, 0))
+            state.cold_h[rows] = np.where(out, self.case.warming_h[rows], left_h)
+        return turn_h
+
+    def _add(self, hours: Array, direct: Array, given: Array, drained: Array, taken: Array, stored: Array,
+             spilled: Array) -> None:  # fmt: skip
+        """Add up what was asked while nothing else carried it, what went in and out, and what a generator made."""
+        state, stretch, own, flow = self.state, self.stretch, self.stretch.own, self.stretch.flow
+        asked, came = total(hours, self._asked_w), stored * own.lift
+        missed = asked - direct - given
         state.charge += stored - drained
-        state.rate += drained * self.fixed.lift - energy(power.gives)
-        state.unserved += energy(power.missed)
-        if self.stretch.flow is None:
-            return
-        direct = energy(power.direct)
+        state.rate += drained * own.lift - given
+        state.asked += asked
+        state.unserved += np.where(missed > ROUNDING * self.case.full_wh, missed, 0.0)
         state.direct += direct
         state.stored += came
         state.charge_loss += taken - came
-        if power.idle.ndim == 1:
-            state.spilled += np.maximum(energy(power.offered) - direct - taken, 0) * power.idle
-        else:
-            state.spilled += energy(np.maximum(power.offered - power.direct - power.takes, 0) * power.idle)
+        state.spilled += spilled
+        alone, powers_w = ~flow.carries * 1.0, stretch.powers_w
+        state.loads += total(hours, powers_w * alone)
+        state.own += total(hours, own.own_w * alone)
+        state.heater += total(hours, own.heater_w * alone)
+        if flow.runs.any():
+            share = total(hours, flow.made_w) / np.maximum(total(hours, flow.power_w), LEAST)
+            carried = total(hours, flow.runs * (powers_w.sum(axis=0) + own.own_w / self.case.inflow))
+            state.made += carried + share * taken / self.case.inflow
+            state.ran += total(hours, flow.runs * np.ones(self.case.rows))
 
 
 def total(hours: Array, powers_w: Array) -> Array:
-    """Return what powers come to in all steps, of shape (..., steps or 1, rows), or (rows,) if alike in each [Wh]."""
-    if powers_w.ndim > 1 and powers_w.shape[-2] > 1:
+    """Return what powers come to in all steps, of shape (..., steps or 1, rows) [Wh]."""
+    if powers_w.shape[-2] > 1:
         return np.asarray(hours @ powers_w)
-    return hours.sum() * (powers_w if powers_w.ndim == 1 else powers_w[..., 0, :])
+    return hours.sum(axis=-1)[..., np.newaxis] * powers_w[..., 0, :]
+
+
+def _first(when: Array, time_h: Array) -> Array:
+    """Return the first of the moments of each row at which something holds, inf where it never does [h]."""
+    return np.asarray(np.where(when, time_h, np.inf).min(axis=0))
 
 
 def _where(mask: Array, power: Array) -> Array:

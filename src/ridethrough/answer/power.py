@@ -78,11 +78,6 @@ class Power:
     course: Course | None = field(default=None, repr=False)
 
     @property
-    def block_h(self) -> float:
-        """How long it lies above or below its mean all along [h]: a day; 0 where it never does."""
-        return DAY_H if self.appliance.next_days is not None else 0.0
-
-    @property
     def moved(self) -> bool:
         """Whether it stands in another room than that of its measurement."""
         there, measured = self.outage.room, self.appliance.room
@@ -116,31 +111,35 @@ class Power:
             return np.zeros(0)
         return low + self.appliance.pattern.cuts_h(self.since_h + low, high - low)
 
-    def at(self, middles: np.ndarray, *, on: bool = True) -> tuple[np.ndarray, Any]:
-        """Return power and variance in steps, by their middles [h]: shape (steps, rows) [W], [W2]; 0 if it is not on.
+    def kinds(self, middles: np.ndarray) -> np.ndarray:
+        """Return what tells steps apart, by their middles [h]: in those of a day, a room and one number it is alike."""
+        if self.course is not None:
+            return np.searchsorted(self.course.edges_h, middles) - 1
+        if self.offset is not None:
+            return TENTHS * (middles / (lookup("step of a ride").value / 60)).astype(int) % self.windows_w.size
+        return self.appliance.pattern.at(self.since_h + middles)
+
+    def at(self, middles: np.ndarray) -> tuple[np.ndarray, Any]:
+        """Return power and variance in steps, by their middles [h]: shape (steps, rows) [W], [W2].
 
         Within the steps nothing varies that varies from day to day. Of a pattern whose phase is drawn the best
         estimate takes the mean, and all of its variance.
         """
-        scale_w, pattern = self._scale_w(middles), self.appliance.pattern
-        if not on:
-            return np.zeros((middles.size, self.measured_w.size)), 0.0
+        scale_w, now, pattern = self._scale_w(middles), self.kinds(middles), self.appliance.pattern
         if self.course is not None:
-            now = np.searchsorted(self.course.edges_h, middles) - 1
             power_w, runs_w = self.course.shape[now] * scale_w, self.course.most[now] * scale_w
             return power_w, power_w * np.maximum(runs_w - power_w, 0)
         over = pattern.mean_w or 1.0
         if self.offset is None:
-            shape = pattern.at(self.since_h + middles) / over if pattern.mean_w else np.ones(middles.size)
+            shape = now / over if pattern.mean_w else np.ones(middles.size)
             return shape[:, np.newaxis] * scale_w, 0.0
-        shifts = TENTHS * (middles / (lookup("step of a ride").value / 60)).astype(int) % self.windows_w.size
         twice, all_w2 = np.append(self.windows_w, self.windows_w), pattern.variance_w2 / over / over
-        shape = np.stack([twice[shift:].take(self.offset) for shift in shifts])
+        shape = np.stack([twice[shift:].take(self.offset) for shift in now])
         variance = np.full((middles.size, shape.shape[1]), max(all_w2 - float(self.windows_w.var()), 0.0))
         if self.known is None:
             shape[:, 0], variance[:, 0] = 1.0, all_w2
         else:
-            each = np.stack([twice[shift:].take(self.known) for shift in shifts])
+            each = np.stack([twice[shift:].take(self.known) for shift in now])
             shape[:, 0], variance[:, 0] = each.mean(axis=1), variance[:, 0] + each.var(axis=1)
         return shape * scale_w, variance * scale_w**2
 

@@ -66,7 +66,10 @@ class Ride:
         walk, horizon = self.walk, self.outage.hours
         if self.outage.goes_on and not np.isfinite(walk.state.empty_h).all():
             walk, horizon = walk.further(), 24 * lookup("longest ride").value
-            walk.through(stretches(walk.case, self.outage.hours, horizon), counted=False)
+            for stretch in stretches(walk.case, self.outage.hours, horizon):
+                walk.move(stretch)
+                if np.isfinite(walk.state.empty_h).all():
+                    break
         return walk.case.sampler.result(walk.state.empty_h, "h", horizon)
 
     @property
@@ -249,7 +252,8 @@ def spread(load: Any, unit: Any, outage: Any, *, draws: int = DRAWS, seed: int =
 def through(case: Case, *, restart: Any = "0 %") -> Ride:
     """Return a case's ride through its outage."""
     walk = Walk(case, estimate(restart, "1", "restart").value.magnitude * case.full_wh)
-    walk.through(stretches(case, 0.0, case.outage.hours, walk.stopped))
+    for stretch in stretches(case, 0.0, case.outage.hours, walk.stopped):
+        walk.move(stretch)
     if case.sampler.draws and case.sampler.within[1:].mean() < lookup("least share of draws within limits").value:
         raise Refusal("inputs that lie beyond their physical limits more often than not",
                       "inputs that are known better", "Look at load.mean_power and unit.standby.")  # fmt: skip

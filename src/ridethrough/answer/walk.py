@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from copy import copy
+from copy import copy, deepcopy
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from ..model.pattern import LEAST
 from ..sources import lookup
-from .case import Case, Own
-from .passage import Passage, total
-from .state import Array, Fixed, State
+from .case import Case
+from .passage import Array, Passage, State
 from .stretches import MOMENT_H, Stretch
 
 
 @dataclass
 class Walk:
-    """A battery on its way; `through` moves it on.
+    """A battery on its way; `move` takes it through a stretch.
 
     Parameters
     ----------
@@ -31,38 +28,30 @@ class Walk:
     case: Case
     restart_wh: Array
     state: State = field(init=False)
-    begin: Stretch = field(init=False)  # the first
     start_wh: Array = field(init=False)  # what can be given at the beginning
+    end_wh: Array = field(init=False)  # and at the end
     told: Array = field(init=False)  # (times, rows): charge that can be used
     kept_back: Array = field(init=False)  # (times,): of the best estimate, what the cold keeps back
 
     def __post_init__(self) -> None:
         case, times = self.case, self.case.told_h.size
-        self.state = State.begun(case.full_wh * case.start, len(case.load.appliances))
+        self.state = State(case.full_wh * case.start, len(case.load.appliances))
         self.told, self.kept_back = np.zeros((times, case.rows)), np.zeros(times)
-        self._usable: Array | None = None
-        self._own: Own | None = None
 
-    def through(self, stretches: Iterable[Stretch], *, counted: bool = True) -> None:
-        """Move on through stretches; what comes after the outage is not counted, only when it runs empty is."""
-        for stretch in stretches:
-            floor, state = stretch.own.floor_wh + self.case.outage.reserve.m_as("Wh") / stretch.own.lift, self.state
-            usable, before = self.usable(floor, stretch.own.lift), state.charge.copy()
-            taken = state.stored + state.charge_loss
-            if self._usable is None:
-                self.start_wh, self.begin = usable, stretch
-            elif stretch.own is not self._own:
-                state.kept_back += usable - self._usable
-            self._own, told = stretch.own, self._move(stretch, floor)
-            self._usable = self.usable(floor, stretch.own.lift)
-            if stretch.flow is not None:  # what fills a charge up to its floor is of no use
-                state.kept_back += self._usable - usable - (state.charge - before) * stretch.own.lift
-            if counted:
-                self._count(stretch, state.stored + state.charge_loss - taken)
-                self.told[self._wanted(stretch)] = np.maximum(told - floor, 0) * stretch.own.lift
-                self.kept_back[self._wanted(stretch)] = np.minimum(told, stretch.own.floor_wh)[:, 0]
-            elif np.isfinite(state.empty_h).all():
-                return
+    def move(self, stretch: Stretch) -> None:
+        """Move on through a stretch."""
+        case, state, own, (first_h, last_h) = self.case, self.state, stretch.own, stretch.edges_h[[0, -1]]
+        floor, before = own.floor_wh + case.outage.reserve.m_as("Wh") / own.lift, state.charge.copy()
+        usable = self._usable(floor, own.lift)
+        if not first_h:
+            self.start_wh = self.end_wh = usable
+        state.kept_back += usable - self.end_wh
+        at = np.flatnonzero((case.told_h >= first_h - MOMENT_H) & (case.told_h <= last_h + MOMENT_H))
+        told = Passage(case, stretch, state, floor, self.restart_wh).move(case.told_h[at])
+        self.told[at], self.kept_back[at] = np.maximum(told - floor, 0) * own.lift, np.minimum(told, own.floor_wh)[:, 0]
+        self.end_wh = self._usable(floor, own.lift)
+        if stretch.flow.comes:  # what fills a charge up to its floor is of no use
+            state.kept_back += self.end_wh - usable - (state.charge - before) * own.lift
 
     def stopped(self, open_now: bool) -> Array:
         """Return where a generator that runs until the unit is full has stopped in its window, if that is open now."""
@@ -73,13 +62,8 @@ class Walk:
     def further(self) -> Walk:
         """Return a walk that goes on from here, this one and its sampler staying as they are."""
         other = copy(self)
-        other.case, other.state = self.case.further(), self.state.part(slice(None))
+        other.case, other.state = self.case.further(), deepcopy(self.state)
         return other
-
-    @property
-    def end_wh(self) -> Array:
-        """What can be given at the end [Wh]."""
-        return np.zeros(self.case.rows) if self._usable is None else self._usable
 
     @property
     def residual(self) -> Array:
@@ -88,43 +72,5 @@ class Walk:
         begun = self.start_wh + state.stored + state.direct + state.kept_back
         return begun - state.asked - state.rate + state.unserved - self.end_wh
 
-    def usable(self, floor: Array, lift: Array) -> Array:
-        """Return what can be given of the charge above a floor [Wh]."""
+    def _usable(self, floor: Array, lift: Array) -> Array:
         return np.maximum(self.state.charge - floor, 0) * lift
-
-    def _count(self, stretch: Stretch, taken: Array) -> None:
-        """Add up what was asked of the unit while nothing else carried it, and what a generator made."""
-        hours, flow, state, own = stretch.duration_h, stretch.flow, self.state, stretch.own
-        alone = np.ones((1, 1)) if flow is None or not flow.carries.any() else ~flow.carries * 1.0
-        state.loads += total(hours, stretch.powers_w * alone)
-        state.asked += total(hours, stretch.asked_w)
-        state.own += total(hours, own.own_w * alone)
-        state.heater += total(hours, own.heater_w * alone)
-        if flow is not None and flow.runs.any():
-            share = total(hours, flow.made_w) / np.maximum(total(hours, flow.power_w), LEAST)
-            carried = total(hours, flow.runs * (stretch.powers_w.sum(axis=0) + own.own_w / self.case.inflow))
-            state.made += carried + share * taken / self.case.inflow
-            state.ran += total(hours, flow.runs * np.ones(self.case.rows))
-
-    def _move(self, stretch: Stretch, floor: Array) -> Array:
-        """Move on through a stretch; return the charge at the moments wanted, each an end of a step if any flows in."""
-        case, state, own, wanted = self.case, self.state, stretch.own, self._wanted(stretch)
-        told, levels = state.charge[np.newaxis], None
-        if wanted.size and stretch.flow is not None:
-            levels = np.repeat(told, stretch.edges_h.size, axis=0)
-        elif wanted.size:
-            passed = np.clip(case.told_h[wanted, np.newaxis] - stretch.edges_h[:-1], 0, stretch.duration_h)
-            there = np.where(state.on, np.maximum(state.charge - floor, 0), 0.0)
-            told = told - np.minimum(passed @ (stretch.drained_w / own.lift), there)
-        none, flows = np.zeros(case.rows), stretch.flow is not None
-        fixed = Fixed(
-            case.full_wh, floor, self.restart_wh, own.lift, own.heater_w, case.warming_h if own.heats else none,
-            case.limit_w if flows else none, case.slack_h if flows else none, *case.rate[:2], np.arange(case.rows) == 0,
-        )  # fmt: skip
-        Passage(stretch, case.rate.least, fixed, state).move(levels)
-        return told if levels is None else levels[np.searchsorted(stretch.edges_h, case.told_h[wanted] - MOMENT_H)]
-
-    def _wanted(self, stretch: Stretch) -> Array:
-        """Return which of the moments wanted lie in a stretch, its beginning and end included."""
-        first, last = stretch.edges_h[[0, -1]]
-        return np.flatnonzero((self.case.told_h >= first - MOMENT_H) & (self.case.told_h <= last + MOMENT_H))

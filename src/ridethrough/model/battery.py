@@ -231,8 +231,8 @@ def charge_after(storage: Any, chemistry: str, start: Any = "100 %") -> Estimate
     return left
 
 
-def gap_after(gap: np.ndarray, hours: np.ndarray, wanted: np.ndarray, bend: np.ndarray) -> np.ndarray:
-    """Return what is missing to full after charging for some hours [Wh].
+def gap_after(gap: np.ndarray, stored: np.ndarray, bend: np.ndarray) -> np.ndarray:
+    """Return what is missing to full after some time of constant power, in or out [Wh].
 
     gap - r t             while more than gap* is missing
     gap* exp(-t r / gap*) from there                                                          (1)
@@ -241,20 +241,18 @@ def gap_after(gap: np.ndarray, hours: np.ndarray, wanted: np.ndarray, bend: np.n
     ----------
     gap : array
         What is missing to full [Wh].
-    hours : array
-        t [h].
-    wanted : array
-        r, what is stored of a surplus that the charger takes whole [W].
+    stored : array
+        r t, what is stored of a surplus that the charger takes whole, or, below zero, what leaves the charge [Wh].
     bend : array
-        gap*, where a charger whose limit falls in proportion to the gap takes just that surplus [Wh].
+        gap*, where a charger whose limit falls in proportion to the gap takes just that surplus [Wh]; 0 if none comes.
     """
-    needed = np.where(wanted > 0, np.maximum(gap - bend, 0) / np.maximum(wanted, LEAST), np.inf)
-    tail = np.exp(-np.maximum(hours - needed, 0) * wanted / np.maximum(bend, LEAST))
-    return np.where(hours <= needed, gap - wanted * hours, np.minimum(gap, bend) * tail)  # (1)
+    near = np.minimum(gap, bend)
+    beyond = stored - (gap - near)
+    return near * np.exp(-np.maximum(beyond, 0) / np.maximum(bend, LEAST)) - np.minimum(beyond, 0)  # (1)
 
 
 def hours_to(gap: np.ndarray, aim: np.ndarray, wanted: np.ndarray, bend: np.ndarray) -> np.ndarray:
-    """Return how long charging takes from one gap to a smaller one, of the arrays of `gap_after` [h]."""
+    """Return how long charging takes from a gap to a smaller one [h]; ``wanted`` is r of `gap_after` [W]."""
     straight = np.maximum(gap - np.maximum(aim, bend), 0) / np.maximum(wanted, LEAST)
     tail = np.log(np.maximum(np.minimum(gap, bend), LEAST) / np.maximum(aim, LEAST)) * bend / np.maximum(wanted, LEAST)
     return np.where(gap <= aim, 0.0, straight + np.where(aim < bend, tail, 0.0))

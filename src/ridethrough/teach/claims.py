@@ -205,7 +205,7 @@ def _ends(measured: Drawn) -> tuple[pint.Quantity, pint.Quantity]:
 def _numbers(account: Ledger, sticker: Any, efficiency: Any) -> dict[str, Any]:
     """Return what the formulas of ``claims.toml`` begin with, by the best estimates; nan where it is not known."""
     load, unit, outage, case = account.load, account.unit, account.outage, account.case
-    own, (_, b, c) = account.walk.begin.own, (float(np.ravel(each)[0]) for each in case.takes)
+    own, (_, b, c) = case.own_at(0), (float(np.ravel(each)[0]) for each in case.takes)
     means = [float(power.mean_w[0]) for power in case.powers]
     mean = sum(means)
     runs = [each if a.motor is None else a.motor.m_as("W") for a, each in zip(load.appliances, means, strict=True)]

@@ -238,8 +238,8 @@ def _taken(load: Load, unit: BackupUnit, outage: Outage) -> tuple[pd.DataFrame, 
                       "a unit that runs empty in two days", "Take fewer packs.")  # fmt: skip
     steps, names = list(stretches(case, 0.0, outage.hours)), [appliance.name for appliance in load.appliances]
     duration_h = np.concatenate([step.duration_h for step in steps])
-    power_w = np.hstack([step.powers_w[:, :, 0] for step in steps])
-    own_w = np.concatenate([step.drained_w[:, 0] for step in steps]) - power_w.sum(axis=0)
+    power_w = np.hstack([step.powers_w[:, step.kind, 0] for step in steps])
+    own_w = np.concatenate([step.drained_w[step.kind, 0] for step in steps]) - power_w.sum(axis=0)
     edges_h, empty_h = np.append(0, np.cumsum(duration_h)), plain(rode.lasts)
     energy_wh = np.vstack([power_w, own_w]) * np.clip(empty_h - edges_h[:-1], 0, duration_h)
     taken = pd.DataFrame(np.cumsum(energy_wh.T, axis=0), np.minimum(edges_h[1:], empty_h), [*names, _OWN])
