@@ -76,25 +76,44 @@ def panel(asked: list[float]) -> Panel:
     return made
 
 
-def test_in_a_kernel_it_looks_one_step_ahead(asked: list[float]) -> None:
+async def asked_in_the_end(asked: list[float], wanted: list[float]) -> None:
+    """Wait until so much was asked, and then until nothing more comes."""
+    while len(asked) < len(wanted):
+        await asyncio.sleep(0.01)
+    await asyncio.sleep(0.1)
+    assert asked == wanted
+
+
+def touch(control: Slider, hand: str) -> None:
+    control._handle_custom_msg(hand, [])
+
+
+def test_in_a_kernel_it_looks_around_from_where_it_stands(asked: list[float]) -> None:
     async def moves() -> None:
         mine = panel(asked)
-        shown = mine.widget().children[-1]
-        mine.controls["x"].value = 1
-        assert asked == [0, 1]
-        await asyncio.sleep(0.3)
-        assert asked == [0, 1, 2]
-        mine.controls["x"].value = 2
-        assert shown.shown["text"] == "x is 2"
-        assert asked == [0, 1, 2]
-        mine.controls["x"].value = 3
-        await asyncio.sleep(0.3)
-        assert asked == [0, 1, 2, 3, 4]
-        assert shown.shown["text"] == "x is 3"
-        mine.controls["x"].value = 4
+        shown, control = mine.widget().children[-1], mine.controls["x"]
+        control.value = 2
+        assert asked == [0, 2]
+        await asked_in_the_end(asked, [0, 2, 3, 1, 4, 5])
+        control.value = 1
+        assert shown.shown["text"] == "x is 1"
+        control.value = 5
         assert "too far" in shown.shown["text"]
 
-    asyncio.run(moves())
+    asyncio.run(asyncio.wait_for(moves(), 60))
+
+
+def test_it_looks_around_while_a_hand_is_there(asked: list[float]) -> None:
+    async def rests() -> None:
+        mine = panel(asked)
+        control = mine.controls["x"]
+        touch(control, "on")
+        while len(asked) < 3:
+            await asyncio.sleep(0.001)
+        touch(control, "off")
+        await asked_in_the_end(asked, [0, 1, 2])
+
+    asyncio.run(asyncio.wait_for(rests(), 60))
 
 
 def test_outside_a_kernel_it_does_not(asked: list[float]) -> None:

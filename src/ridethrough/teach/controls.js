@@ -23,6 +23,9 @@ function control({ model, el }) {
   });
   model.on("change:value", refresh);
   refresh();
+  // A hand that comes or leaves: the kernel draws ahead in between.
+  for (const [event, hand] of [["pointerenter", "on"], ["focusin", "on"], ["pointerleave", "off"], ["focusout", "off"]])
+    el.addEventListener(event, () => model.send(hand));
   input.dataset.lmSuppressShortcuts = "true"; // or JupyterLab takes the arrow keys
   label.append(name, input, shown);
   el.append(label);

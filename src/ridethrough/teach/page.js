@@ -16,6 +16,7 @@ function modelOf(traits, moved) {
     },
     on: (_, hear) => heard.push(hear),
     save_changes: moved,
+    send: () => {},
   };
 }
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import html
+import math
 import re
 from collections.abc import Callable, Mapping
 from contextlib import suppress
@@ -26,7 +27,7 @@ from matplotlib.figure import Figure
 from .figures import Picture, canvas, img, paint, webp
 
 _FOLDER = Path(__file__).parent
-_KEPT, _IDLE_S = 64, 0.03  # positions kept at hand; how long nothing must happen before the next one is drawn
+_KEPT, _IDLE_S = 256, 0.03  # positions kept at hand; how long nothing must happen before the next one is drawn
 _SLEEPING = "This panel is asleep. To wake it: menu Run, Run All Cells. Then drag its slider."
 
 
@@ -68,6 +69,11 @@ class Slider(_Control):
         count = int((self.high - self.low) / self.step + 1e-9) + 1
         return [round(self.low + at * self.step, 9) for at in range(count)]
 
+    def near(self, before: float) -> list[float]:
+        """Return its places outwards from where it stands, first where it is bound coming from ``before`` [unit]."""
+        on = self.value + math.copysign(self.step / 4, self.value - before)
+        return sorted(self.places(), key=lambda place: abs(place - on))
+
     def __repr__(self) -> str:
         return f"{self.label}: {self.value:g} {self.unit}"
 
@@ -101,6 +107,10 @@ class Choice(_Control):
     def places(self) -> list[str]:
         """Return what it offers."""
         return list(self.options)
+
+    def near(self, before: str) -> list[str]:
+        """Return what it offers: of a list, any may be next."""
+        return self.places()
 
     def __repr__(self) -> str:
         return f"{self.label}: {self.value}"
@@ -173,7 +183,7 @@ class _Shown(anywidget.AnyWidget):
 
 
 class _Alive:
-    """Shows where a panel's controls stand, and while nothing happens looks one step ahead."""
+    """Shows where a panel's controls stand, and while a hand rests on one looks around from there."""
 
     def __init__(self, panel: Panel) -> None:
         self._panel, self._figure = panel, canvas()
@@ -181,6 +191,7 @@ class _Alive:
         self.shown, self._seen = _Shown(), lru_cache(_KEPT)(self._look)
         for name, control in panel.controls.items():
             control.observe(partial(self._moved, name), names="value")
+            control.on_msg(partial(self._touched, name))
         self._show()
 
     def _look(self, *position: Any) -> dict[str, Any]:
@@ -196,18 +207,35 @@ class _Alive:
             self.shown.shown = {"text": f"No answer here. {type(error).__name__}: {error}"}
 
     def _moved(self, name: str, change: Any) -> None:
+        self._rest()
+        self._show()
+        self._look_around(name, change.old)
+
+    def _touched(self, name: str, _control: Any, hand: Any, _buffers: Any) -> None:
+        """A hand came to a control, or left it."""
+        self._rest()
+        if hand == "on":
+            self._look_around(name, self._panel.controls[name].value)
+
+    def _look_around(self, name: str, before: Any) -> None:
+        """Draw where this control may go next, whenever nothing else has happened for a while."""
+        at = {each: control.value for each, control in self._panel.controls.items()}
+        places = self._panel.controls[name].near(before)[:_KEPT]
+        self._wait([tuple((at | {name: place}).values()) for place in reversed(places)])
+
+    def _wait(self, ahead: list[tuple[Any, ...]]) -> None:
+        with suppress(RuntimeError):  # outside a kernel nothing can wait
+            self._waiting = asyncio.get_running_loop().call_later(_IDLE_S, self._ahead, ahead)
+
+    def _ahead(self, ahead: list[tuple[Any, ...]]) -> None:
+        with suppress(Exception):  # whoever goes there sees it
+            self._seen(*ahead.pop())
+        if ahead:
+            self._wait(ahead)
+
+    def _rest(self) -> None:
         if self._waiting:
             self._waiting.cancel()
-        self._show()
-        control = self._panel.controls[name]
-        if isinstance(control, Slider) and control.low <= (value := 2 * change.new - change.old) <= control.high:
-            with suppress(RuntimeError):  # outside a kernel nothing can wait
-                self._waiting = asyncio.get_running_loop().call_later(_IDLE_S, self._ahead, name, round(value, 9))
-
-    def _ahead(self, name: str, value: float) -> None:
-        position = {each: control.value for each, control in self._panel.controls.items()} | {name: value}
-        with suppress(Exception):  # whoever goes there sees it
-            self._seen(*position.values())
 
 
 class Panel:
