@@ -84,8 +84,8 @@ async def asked_in_the_end(asked: list[float], wanted: list[float]) -> None:
     assert asked == wanted
 
 
-def touch(control: Slider, hand: str) -> None:
-    control._handle_custom_msg(hand, [])
+def touch(control: Slider, aim: float | None) -> None:
+    control._handle_custom_msg({"aim": aim}, [])
 
 
 def test_in_a_kernel_it_looks_around_from_where_it_stands(asked: list[float]) -> None:
@@ -103,15 +103,15 @@ def test_in_a_kernel_it_looks_around_from_where_it_stands(asked: list[float]) ->
     asyncio.run(asyncio.wait_for(moves(), 60))
 
 
-def test_it_looks_around_while_a_hand_is_there(asked: list[float]) -> None:
+def test_it_looks_around_where_a_hand_aims_until_it_leaves(asked: list[float]) -> None:
     async def rests() -> None:
         mine = panel(asked)
         control = mine.controls["x"]
-        touch(control, "on")
+        touch(control, 3.2)
         while len(asked) < 3:
             await asyncio.sleep(0.001)
-        touch(control, "off")
-        await asked_in_the_end(asked, [0, 1, 2])
+        touch(control, None)
+        await asked_in_the_end(asked, [0, 3, 4])
 
     asyncio.run(asyncio.wait_for(rests(), 60))
 

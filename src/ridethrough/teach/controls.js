@@ -23,11 +23,25 @@ function control({ model, el }) {
   });
   model.on("change:value", refresh);
   refresh();
-  // A hand that comes or leaves: the kernel draws ahead in between.
-  for (const [event, hand] of [["pointerenter", "on"], ["focusin", "on"], ["pointerleave", "off"], ["focusout", "off"]])
-    el.addEventListener(event, () => model.send(hand));
+  foresee({ model, input, options });
   input.dataset.lmSuppressShortcuts = "true"; // or JupyterLab takes the arrow keys
   label.append(name, input, shown);
   el.append(label);
+}
+
+// Say where a hand may move it next, so that the kernel draws ahead; and when the hand leaves.
+function foresee({ model, input, options }) {
+  const thumb = 16; // px
+  let resting;
+  const aim = (value) => {
+    clearTimeout(resting);
+    resting = setTimeout(() => model.send({ aim: value }), 40);
+  };
+  input.addEventListener("pointermove", (event) => {
+    const share = (event.offsetX - thumb / 2) / (input.clientWidth - thumb);
+    if (!options && !event.buttons) aim(Number(input.min) + share * (input.max - input.min));
+  });
+  input.addEventListener("focus", () => aim(model.get("value")));
+  for (const left of ["pointerleave", "blur"]) input.addEventListener(left, () => aim(null));
 }
 export default { render: control };

@@ -9,12 +9,11 @@ from __future__ import annotations
 
 import asyncio
 import html
-import math
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from functools import cached_property, lru_cache, partial
+from functools import cached_property, partial
 from pathlib import Path
 from typing import Any
 
@@ -27,7 +26,7 @@ from matplotlib.figure import Figure
 from .figures import Picture, canvas, img, paint, webp
 
 _FOLDER = Path(__file__).parent
-_KEPT, _IDLE_S = 256, 0.03  # positions kept at hand; how long nothing must happen before the next one is drawn
+_IDLE_S = 0.03  # how long nothing must happen before a picture is drawn ahead
 _SLEEPING = "This panel is asleep. To wake it: menu Run, Run All Cells. Then drag its slider."
 
 
@@ -69,10 +68,9 @@ class Slider(_Control):
         count = int((self.high - self.low) / self.step + 1e-9) + 1
         return [round(self.low + at * self.step, 9) for at in range(count)]
 
-    def near(self, before: float) -> list[float]:
-        """Return its places outwards from where it stands, first where it is bound coming from ``before`` [unit]."""
-        on = self.value + math.copysign(self.step / 4, self.value - before)
-        return sorted(self.places(), key=lambda place: abs(place - on))
+    def near(self, aim: float) -> list[float]:
+        """Return its places, those near an aim first [unit]."""
+        return sorted(self.places(), key=lambda place: abs(place - aim))
 
     def __repr__(self) -> str:
         return f"{self.label}: {self.value:g} {self.unit}"
@@ -108,7 +106,7 @@ class Choice(_Control):
         """Return what it offers."""
         return list(self.options)
 
-    def near(self, before: str) -> list[str]:
+    def near(self, aim: str) -> list[str]:
         """Return what it offers: of a list, any may be next."""
         return self.places()
 
@@ -176,6 +174,7 @@ class _Shown(anywidget.AnyWidget):
 
     _esm = _FOLDER / "shown.js"
     _css = _FOLDER / "shown.css"
+    controls = traitlets.List(traitlets.Instance(_Control)).tag(sync=True, **ipywidgets.widget_serialization)
     shown = traitlets.Dict().tag(sync=True)
 
     def __repr__(self) -> str:
@@ -187,51 +186,58 @@ class _Alive:
 
     def __init__(self, panel: Panel) -> None:
         self._panel, self._figure = panel, canvas()
+        self._seen = dict[Sequence[Any], dict[str, Any]]()
         self._waiting: asyncio.TimerHandle | None = None
-        self.shown, self._seen = _Shown(), lru_cache(_KEPT)(self._look)
+        self.shown = _Shown(controls=list(panel.controls.values()))
         for name, control in panel.controls.items():
             control.observe(partial(self._moved, name), names="value")
             control.on_msg(partial(self._touched, name))
         self._show()
 
-    def _look(self, *position: Any) -> dict[str, Any]:
-        view = self._panel.at(**dict(zip(self._panel.controls, position, strict=True)))
-        view.draw(self._figure)
-        return {"text": view.text, "sentence": view.sentence, "numbers": view.numbers, "kind": "webp",
-                "picture": webp(self._figure)}  # fmt: skip
+    def _look(self, at: Sequence[Any]) -> dict[str, Any]:
+        """Return what there is to see at a position, drawn once."""
+        if at not in self._seen:
+            view = self._panel.at(**dict(zip(self._panel.controls, at, strict=True)))
+            view.draw(self._figure)
+            self._seen[at] = {"at": at, "text": view.text, "sentence": view.sentence, "numbers": view.numbers,
+                              "kind": "webp", "picture": webp(self._figure)}  # fmt: skip
+        return self._seen[at]
 
     def _show(self) -> None:
         try:
-            self.shown.shown = self._seen(*(control.value for control in self._panel.controls.values()))
+            self.shown.shown = self._look(tuple(control.value for control in self._panel.controls.values()))
         except Exception as error:  # a callback's exception is invisible in JupyterLab: show it
             self.shown.shown = {"text": f"No answer here. {type(error).__name__}: {error}"}
 
     def _moved(self, name: str, change: Any) -> None:
         self._rest()
         self._show()
-        self._look_around(name, change.old)
+        aim = change.new
+        if isinstance(aim, float):  # of two places as near, the next one on comes first
+            aim += (change.new - change.old) / 1e6
+        self._look_around(name, aim)
 
-    def _touched(self, name: str, _control: Any, hand: Any, _buffers: Any) -> None:
-        """A hand came to a control, or left it."""
+    def _touched(self, name: str, _control: Any, hand: Mapping[str, Any], _buffers: Any) -> None:
+        """A hand aims at a place of a control, or left it."""
         self._rest()
-        if hand == "on":
-            self._look_around(name, self._panel.controls[name].value)
+        if hand["aim"] is not None:
+            self._look_around(name, hand["aim"])
 
-    def _look_around(self, name: str, before: Any) -> None:
+    def _look_around(self, name: str, aim: Any) -> None:
         """Draw where this control may go next, whenever nothing else has happened for a while."""
         at = {each: control.value for each, control in self._panel.controls.items()}
-        places = self._panel.controls[name].near(before)[:_KEPT]
-        self._wait([tuple((at | {name: place}).values()) for place in reversed(places)])
+        near = [tuple((at | {name: place}).values()) for place in self._panel.controls[name].near(aim)]
+        self._wait([place for place in reversed(near) if place not in self._seen])
 
-    def _wait(self, ahead: list[tuple[Any, ...]]) -> None:
+    def _wait(self, ahead: list[Sequence[Any]]) -> None:
         with suppress(RuntimeError):  # outside a kernel nothing can wait
-            self._waiting = asyncio.get_running_loop().call_later(_IDLE_S, self._ahead, ahead)
+            self._waiting = asyncio.get_running_loop().call_later(_IDLE_S, self._ahead, ahead) if ahead else None
 
-    def _ahead(self, ahead: list[tuple[Any, ...]]) -> None:
+    def _ahead(self, ahead: list[Sequence[Any]]) -> None:
         with suppress(Exception):  # whoever goes there sees it
-            self._seen(*ahead.pop())
-        if ahead:
-            self._wait(ahead)
+            seen = self._look(ahead.pop())
+            self.shown.send({**seen, "picture": None}, [seen["picture"]])
+        self._wait(ahead)
 
     def _rest(self) -> None:
         if self._waiting:

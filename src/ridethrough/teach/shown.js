@@ -18,9 +18,30 @@ function frame(el) {
     if (before) URL.revokeObjectURL(before);
   };
 }
-function shown({ model, el }) {
+
+// What the kernel drew ahead is shown at once where a control comes to it; all else once the kernel has drawn it.
+async function shown({ model, el }) {
   const show = frame(el);
-  model.on("change:shown", () => show(model.get("shown")));
-  show(model.get("shown"));
+  const drawn = new Map();
+  let controls = [];
+  let at;
+  const standing = () => controls.map((control) => control.get("value")).join();
+  const keep = (now, picture = now.picture) => drawn.set(now.at?.join(), { ...now, picture });
+  const come = (place) => {
+    if (place && place === at) return;
+    at = place;
+    show(drawn.get(place));
+  };
+  const told = () => {
+    const now = model.get("shown");
+    keep(now);
+    if (!now.at || at !== standing()) come(now.at?.join()); // what is late goes by
+  };
+  model.on("change:shown", told);
+  model.on("msg:custom", (now, [picture]) => keep(now, picture));
+  told();
+  const names = model.get("controls").map((name) => name.slice("IPY_MODEL_".length));
+  controls = await Promise.all(names.map((name) => model.widget_manager.get_model(name)));
+  for (const control of controls) control.on("change:value", () => drawn.has(standing()) && come(standing()));
 }
 export default { render: shown };
