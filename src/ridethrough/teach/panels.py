@@ -10,6 +10,7 @@ from __future__ import annotations
 import asyncio
 import html
 import re
+import threading
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -27,6 +28,7 @@ from .figures import Picture, canvas, img, paint, webp
 
 _FOLDER = Path(__file__).parent
 _IDLE_S = 0.03  # how long nothing must happen before a picture is drawn ahead
+_DRAWING = threading.RLock()  # a kernel hears of controls in one thread and runs cells in another
 _SLEEPING = "This panel is asleep. To wake it: menu Run, Run All Cells. Then drag its slider."
 
 
@@ -158,8 +160,9 @@ class View:
         return self.table.to_html(index=False, border=0, float_format="{:z,.1f}".format, justify="left")
 
     def _repr_html_(self) -> str:
-        figure = canvas()
-        self.draw(figure)
+        with _DRAWING:
+            figure = canvas()
+            self.draw(figure)
         return (
             f'<p style="font-size:17px">{self.sentence}</p>{img(figure, self.text)}'
             f"<details><summary>The numbers as a table</summary>{self.numbers}</details>"
@@ -196,12 +199,13 @@ class _Alive:
 
     def _look(self, at: Sequence[Any]) -> dict[str, Any]:
         """Return what there is to see at a position, drawn once."""
-        if at not in self._seen:
-            view = self._panel.at(**dict(zip(self._panel.controls, at, strict=True)))
-            view.draw(self._figure)
-            self._seen[at] = {"at": at, "text": view.text, "sentence": view.sentence, "numbers": view.numbers,
-                              "kind": "webp", "picture": webp(self._figure)}  # fmt: skip
-        return self._seen[at]
+        with _DRAWING:
+            if at not in self._seen:
+                view = self._panel.at(**dict(zip(self._panel.controls, at, strict=True)))
+                view.draw(self._figure)
+                self._seen[at] = {"at": at, "text": view.text, "sentence": view.sentence, "numbers": view.numbers,
+                                  "kind": "webp", "picture": webp(self._figure)}  # fmt: skip
+            return self._seen[at]
 
     def _show(self) -> None:
         try:
