@@ -129,7 +129,8 @@ class Passage:
         waits = np.isinf(state.empty_h) | (self.restart_wh > 0)
         turns |= state.on & ~awake & (waits & (lacks > 0) | (stored > 0))
         turns |= ~state.on & (stored > 0) & (gap - stored <= full - self.floor_wh - self.restart_wh + slight)
-        turns |= (state.cold_h > 0) & self._warms.any(axis=0)
+        if stretch.own.heats:
+            turns |= (state.cold_h > 0) & self._warms.any(axis=0)
         rows, sums = np.flatnonzero(turns), np.stack([direct, awake * lacks, awake * falls, taken, stored, spilled])
         if rows.size:
             sums[:, rows], levels[:, rows] = self._follow(rows, gap[rows], power, told_h, levels[:, rows])
@@ -140,7 +141,7 @@ class Passage:
     def _warms(self) -> Array:
         """Whether cold cells are warmed by what flows in, of shape (steps or 1, rows)."""
         offered_w, own = self.stretch.flow.power_w, self.stretch.own
-        return own.heats & (offered_w > 0) & (offered_w >= own.heater_w)
+        return (offered_w > 0) & (offered_w >= own.heater_w)
 
     @property
     def _asked_w(self) -> Array:
@@ -166,7 +167,8 @@ class Passage:
                 falls = np.array(falls)
                 falls[:, 0] = (part * stretch.drained_w)[:, 0]
         lift = stretch.own.lift
-        return Powers(direct, lacks, falls / lift, spare, flow.idle, takes, flow.efficiency / lift)
+        falls = falls / lift if (lift != 1).any() else falls
+        return Powers(direct, lacks, falls, spare, flow.idle, takes, flow.efficiency / lift)
 
     def _follow(self, rows: Array, gap: Array, power: Powers, told_h: Array, levels: Array) -> tuple[Array, Array]:
         """Move rows on by the step, each to where it turns off or on or is warm, and on from there."""
@@ -178,8 +180,9 @@ class Passage:
             now = Powers(*(stretch.by_step(each[:, rows]) for each in power))
             gaps, given = self._by_step(rows, gap, hours, now)
             turn_h = self._turn(rows, gaps, given, hours, now)
-            passed = np.clip(turn_h - (ends - hours), 0, hours)
-            if (passed < hours).any():
+            passed = hours
+            if np.isfinite(turn_h).any():
+                passed = np.clip(turn_h - (ends - hours), 0, hours)
                 gaps, given = self._by_step(rows, gap, passed, now)
             gained = gaps[:-1] - gaps[1:]
             stored, drained = np.maximum(gained, 0), np.maximum(-gained, 0)
@@ -209,13 +212,15 @@ class Passage:
                 gaps[step + 1] = np.minimum(after, np.maximum(gaps[step], most))
         drained = np.maximum(gaps[1:] - gaps[:-1], 0)
         dry = falls - drained > ROUNDING * full
-        return gaps, np.where(dry, drained / np.maximum(falls, LEAST), 1.0)
+        return gaps, np.where(dry, drained / np.maximum(falls, LEAST), 1.0) if dry.any() else np.ones((1, rows.size))
 
     def _turn(self, rows: Array, gaps: Array, given: Array, hours: Array, now: Powers) -> Array:
         """Note what runs empty, and turn what turns first; return when each row does so, inf for never [h]."""
         state, own, ends = self.state, self.stretch.own, self.stretch.edges_h[1:, np.newaxis]
         dry, dry_h, never = given < 1, ends - (1 - given) * hours, np.full(rows.size, np.inf)
         restart_wh, cold_h, on, empty_h = self.restart_wh[rows], state.cold_h[rows], state.on[rows], state.empty_h[rows]
+        if not dry.any() and on.all() and not own.heats:
+            return never
         out_h = _first(dry & ((restart_wh > 0) | own.heats & ((given > ROUNDING) | np.isinf(empty_h))), dry_h)
         on_h = warm_h = never
         if not on.all():
@@ -223,8 +228,8 @@ class Passage:
             reached_h = hours_to(gaps[:-1], aim, stores, now.takes * self.stretch.flow.slack_h[rows])
             reached = ~on & (stores > 0) & (gaps[1:] <= aim + ROUNDING * self.case.full_wh[rows])
             on_h = _first(reached, ends - hours + np.minimum(reached_h, hours))
-        warms = np.broadcast_to(self._warms[:, rows], hours.shape)
-        if (cold_h > 0).any():
+        if own.heats:
+            warms = self._warms[:, rows]
             warmed_h = np.cumsum(hours * warms, axis=0)
             warm_h = _first(warms & (cold_h > 0) & (warmed_h >= cold_h), ends - (warmed_h - cold_h))
         turn_h = np.minimum(np.minimum(out_h, on_h), warm_h)

@@ -95,7 +95,7 @@ class Stretch(NamedTuple):
 
     def by_step(self, table: np.ndarray) -> np.ndarray:
         """Return by the step what is told of kinds, unless it is alike in all."""
-        return table[self.kind] if len(table) > 1 else table
+        return table if len(table) == 1 or self.flow.comes else table[self.kind]
 
 
 Stopped = Callable[[bool], np.ndarray]
