@@ -243,10 +243,7 @@ def ride(
     return through(case_of(load, unit, outage, draws=rows, seed=seed, times=kept), restart=restart)
 
 
-def spread(load: Any, unit: Any, outage: Any, *, draws: int = DRAWS, seed: int = 1, restart: Any = "0 %",
-           times: int = TIMES) -> Ride:  # fmt: skip
-    """Return the same as `ride`: every ride knows how sure it is."""
-    return ride(load, unit, outage, draws=draws, seed=seed, restart=restart, times=times)
+spread = ride  # every ride knows how sure it is
 
 
 def through(case: Case, *, restart: Any = "0 %") -> Ride:
