@@ -167,11 +167,14 @@ def test_value_interval_and_chance_are_the_rows_own() -> None:
     ("rows", "says"),
     [
         ([28.0, *np.linspace(24, 32, 401)], "28.0 h, give or take 3.8 h"),
+        ([26.5, *np.linspace(24, 32, 401)], "26.5 h, give or take 3.8 h"),
+        ([25.0, *np.linspace(24, 32, 401)], "25.0 h, between 24.2 h and 31.8 h"),
+        ([24.0, *np.linspace(25, 32, 401)], "24.0 h, between 24.0 h and 31.8 h"),
         ([math.inf] * 50, "at least 72 h"),
         ([60.0, *np.linspace(40, 70, 40), *[math.inf] * 10], "40.9 h to at least 72 h"),
     ],
 )
-def test_it_says_at_least_where_nobody_looked_further(rows: list[float], says: str) -> None:
+def test_it_says_what_is_known_and_no_more(rows: list[float], says: str) -> None:
     assert str(told(rows, 72)) == says
 
 

@@ -34,17 +34,22 @@ class Known:
         return ((high - low) / 2).to(difference_unit(high.units))
 
     def spoken(self) -> tuple[str, str]:
-        """Return value and half width at 95 % as text, both rounded to the half width's second figure.
+        """Return as text the value, and how well it is known at 95 %, both rounded to the half width's second figure.
+
+        That is "give or take 76 Wh"; "between 241 Wh and 366 Wh" where the value lies far from the middle of that.
 
         References
         ----------
         JCGM 100:2008, 7.2.6.
         """
-        half = self.expanded()
-        size = float(half.magnitude)
-        told = size > _ROUNDING * abs(float(self.value.magnitude))
+        (low, high), half = self.interval(), self.expanded()
+        value, size = float(self.value.magnitude), float(half.magnitude)
+        told = size > _ROUNDING * abs(value)
         digits = max(0, 1 - math.floor(math.log10(size))) if told else None
-        return show(self.value, digits), show(half, digits)
+        doubt = f"give or take {show(half, digits)}"
+        if told and abs(float(low.magnitude) + float(high.magnitude) - 2 * value) > size:
+            doubt = f"between {show(low, digits)} and {show(high, digits)}"
+        return show(self.value, digits), doubt
 
     def _not_compared(self, other: Any) -> bool:
         """Refuse what has no answer: whether something uncertain is as large as, or larger than, something else."""
@@ -59,8 +64,8 @@ class Known:
     __hash__ = object.__hash__
 
     def __str__(self) -> str:
-        """Return value and half width: "786 Wh, give or take 76 Wh"."""
-        return "{}, give or take {}".format(*self.spoken())
+        """Return value and doubt: "786 Wh, give or take 76 Wh"."""
+        return ", ".join(self.spoken())
 
     def __repr__(self) -> str:
         low, high = self.interval()

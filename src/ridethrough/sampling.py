@@ -260,7 +260,7 @@ class Drawn(Known):
         return Drawn(-self._seen(), self.unit, self.inputs)
 
     def __str__(self) -> str:
-        """Return value and half width, "28.4 h, give or take 3.5 h", or "at least 72 h"."""
+        """Return value and doubt, "28.4 h, give or take 3.5 h", or "at least 72 h"."""
         low, high = self.interval()
         if float(high.magnitude) < self.horizon:
             return super().__str__()

@@ -155,9 +155,9 @@ class Ledger(Ride):
         """The conclusion in one line of words and numbers."""
         missing, hours = self.left.magnitude < 0, show(self.outage.duration)
         short = self.unserved if self.outage.recharge else -self.left
-        amount, half = (short if missing else self.left).spoken()
+        amount, doubt = (short if missing else self.left).spoken()
         what = "left" if not missing else "asked in vain" if self.outage.recharge else "missing"
-        return f"{self.verdict.capitalize()}: {amount} {what} after {hours}, give or take {half}"
+        return f"{self.verdict.capitalize()}: {amount} {what} after {hours}, {doubt}"
 
     def sources(self) -> pd.DataFrame:
         """Return the table's coefficients that the account rests on, with band and source."""
