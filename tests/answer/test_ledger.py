@@ -340,7 +340,7 @@ def test_a_refrigerator_measured_where_it_stands_is_taken_as_measured() -> None:
 def test_a_measured_cold_appliance_whose_room_is_not_told_says_so() -> None:
     appliance = FRIDGE.appliances[0]
     untold = Load((replace(appliance, measured=True, motor=Q_(90, "W")),))
-    assert any("not told in which room" in said for said in ledger(untold, printed(), "9 h").cautions)
+    assert any("in a room that is not told" in said for said in ledger(untold, printed(), "9 h").cautions)
     for told in (untold.in_a_room_of("20 degC"), FRIDGE, Load((replace(appliance, measured=True, motor=None),))):
         assert not any("which room" in said for said in ledger(told, printed(), "9 h").cautions)
 

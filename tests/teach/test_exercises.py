@@ -186,8 +186,8 @@ def test_what_was_not_understood_is_not_called_wrong(key: str) -> None:
     unit = show(task.answer).rsplit(" ", 1)[1]
     assert task.check().kind == task.check(" ").kind == "unanswered"
     assert task.check().startswith("Not answered yet")
-    for answer in ("banana", f"1,5 {unit}", "12", 12, f"999999 {unit}", "5 degC"):
-        assert task.check(answer).kind == "not yet", answer
+    for answer in ("banana", f"1,5 {unit}", "12", 12, "5 degC", f"about 12 {unit}", f"999999 {unit}"):
+        assert task.check(answer).kind == ("not yet" if "999999" in str(answer) else "not read"), answer
         assert task.check(answer).startswith("Not yet")
     assert _TEXTS[key]["look"] in task.check(f"999999 {unit}")
     for reply in (task.check(), task.check("banana"), task.check("999999 " + unit)):

@@ -41,6 +41,8 @@ def listed(folder: Path, text: str, encoding: str = "utf-8") -> Path:
         ("room|pupil\n3|Anna", ["Anna"]),
         ('room, name\n3,"Müller, Anna"\n4,Ben', ["Müller, Anna", "Ben"]),
         ("first name,last name,room\nAnna,Müller,3\nAnna,Schmidt", ["Anna Müller", "Anna Schmidt"]),
+        ("Name;First name\nMüller;Anna\nMüller;Jörg", ["Müller Anna", "Müller Jörg"]),
+        ("learner,first name\nAnna M,Anna", ["Anna M"]),
         ("Student 1\nStudent 2", ["Student 1", "Student 2"]),
     ],
 )
@@ -76,8 +78,9 @@ def test_what_could_be_taken_for_another_is_refused(text: str, given: str, remed
 
 
 def test_a_missing_list_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(Refusal, match="can't be opened"):
+    with pytest.raises(Refusal, match=r"can't be opened \(No such file or directory\)") as refused:
         read_class(tmp_path / "none.csv")
+    assert "Check folder and spelling" in refused.value.remedy
     with pytest.raises(Refusal, match="not text"):
         read_class(listed(tmp_path, "PK\x03\x04\x00\x00\x01"))
 
@@ -190,8 +193,8 @@ def test_right_answers_and_slips_are_told_apart(papers: Path, split: str, tmp_pa
     none = "unanswered"
     assert kinds == [
         ["right", "slip", none, "to compare"],
-        ["slip", "slip", "not yet", none],
-        ["slip", "slip", "not yet", none],
+        ["slip", "slip", "not read", none],
+        ["slip", "slip", "not read", none],
         [none, none, none, none],
     ]
     assert table.loc[(NAMES[0], "02-a"), "slip"] == "divided by the whole, not by the difference"
@@ -199,12 +202,32 @@ def test_right_answers_and_slips_are_told_apart(papers: Path, split: str, tmp_pa
     assert table.loc[(NAMES[1], "00-b"), ["slip", "lesson"]].tolist() == ["hours and days mixed up", "07"]
     assert table.loc[(NAMES[2], "00-b"), "slip"] == anna[0].wrong[-1][1]
     assert "Learners: 4. Right: 00-b 1, 02-a 0, 03-a 0. Slips: 02-a: divided by the whole" in said
+    assert said.splitlines()[0].endswith("Not read, each with its reason: 03-a 2.")
     assert "Columns left alone: group." in said
+    told = " ".join(table["said"])
+    assert not [word for word in ("my_answer", "Shift", "None") if word in told]  # words for a running lesson
     page = (tmp_path / "marked" / "marked.html").read_text(encoding="utf-8")
     html5lib.HTMLParser(strict=True).parse(page)
     assert said.splitlines()[0] in re.findall("<figcaption>(.*?)</figcaption>", page)
     assert "It is &lt;warm&gt;." in page
     assert "Write the unit with it, for example &#34;12.5 W&#34;" in page
+
+
+@pytest.mark.parametrize("split", [",", ";"])
+def test_a_comma_on_paper_is_what_makes_the_answer_right(split: str, tmp_path: Path) -> None:
+    """Learners of two habits: 12,5 with a decimal mark, 1,560 with grouped thousands; neither habit makes it right."""
+    who, table = "Zoë", tmp_path / "answers.csv"
+    hours = exercise("00-b", who).answer.m_as("h")
+    written = {f"{hours:.2f} h".replace(".", ","): "right", f"{hours * 60:,.0f} min": "right",
+               f"{hours / 24:.3f} days".replace(".", ","): "right", f"{3 * hours:.1f} h".replace(".", ","): "not yet",
+               "1,234,567 h": "not yet", f"ca. {hours:.1f} h".replace(".", ","): "not read"}  # fmt: skip
+    for at, (answer, kind) in enumerate(written.items()):
+        with table.open("w", encoding="utf-8", newline="") as file:
+            csv.writer(file, delimiter=split).writerows([["learner", "00-b"], [who, answer]])
+        write_marked(table, tmp_path / str(at))
+        assert pd.read_csv(tmp_path / str(at) / "marked.csv", sep=split)["kind"].tolist() == [kind], answer
+    page = unescape((tmp_path / str(at) / "marked.html").read_text(encoding="utf-8"))
+    assert 'not read. <span>Write for example "12 h".</span>' in page
 
 
 @pytest.mark.parametrize("head", ["learner;00b", "learner", "learner;00-b;00-b"])

@@ -181,7 +181,7 @@ def head_of(path: Path, place: Place) -> tuple[str, str, bool]:
         with path.open("rb") as file:
             raw, size = file.read(HEAD_BYTES), os.fstat(file.fileno()).st_size
     except (OSError, ValueError) as error:
-        raise place.refuse("not opened", error=error) from None
+        raise place.refuse("not opened", error=getattr(error, "strerror", None) or error) from None
     place.refuse_if("too large", size > LARGEST_BYTES, gigabytes=size / 1e9)
     encoding = _encoding(raw)
     text = _decoded(raw, encoding)

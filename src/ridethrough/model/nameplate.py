@@ -167,7 +167,7 @@ def caution(appliance: Appliance, celsius: float | None) -> Iterator[str]:
     low = lookup("coldest room of a refrigerator").value
     if celsius is None:
         more = 100 * lookup("draw per kelvin of room, refrigerator").value
-        yield (f"it is not told in which room the {appliance.name} was measured: a cold appliance draws some "
+        yield (f"{appliance.name} was measured in a room that is not told: a cold appliance draws some "
                f"{more:.0f} % more for each kelvin that its room is warmer in the outage")  # fmt: skip
     elif appliance.cabinet != "freezer" and celsius < low:
         yield (f"below {show(Q_(low, 'degC'))} the {appliance.name} may not run, as its thermostat sits in the warm "

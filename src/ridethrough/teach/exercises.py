@@ -1,8 +1,8 @@
 """Exercises that draw their numbers from a learner's code: neighbours differ, and a key can be printed for a class.
 
 Each is one formula in ``exercises.toml``: question, answer, known slips and solution come from it. A check answers in
-one of four ways: not answered yet, right, a known slip with its hint, not yet. Where words are asked for, a machine
-can't mark them: there the check tells what a good answer holds.
+one of five ways: not answered yet, right, a known slip with its hint, not yet, not read. Where words are asked for, a
+machine can't mark them: there the check tells what a good answer holds.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ CLOSE = 0.02  # an answer counts as the value it lies within 2 % of: mental arit
 TRIES = 100  # draws until all values are apart; no exercise needs ten
 SEATS = 64  # learners of one word and a number whose numbers differ, "anna1" to "anna64"
 NOTHING = ("", "None")  # what stands where nothing was answered
-Kind = Literal["unanswered", "right", "slip", "not yet", "to compare"]
+Kind = Literal["unanswered", "right", "slip", "not yet", "not read", "to compare"]
 
 
 class Reply(str):
@@ -115,7 +115,7 @@ class Exercise(_Asked):
         ends = self.answer * (1 - CLOSE), self.answer * (1 + CLOSE)
         slips = found_slips(answer, given, ends, ((value.magnitude, slip) for value, slip in self.wrong), CLOSE)
         if not slips:
-            return Reply(f"Not yet. {way}")
+            return Reply(f"Not yet. {way}", "not read" if math.isnan(given) else "not yet")
         slip = SLIPS[slips[0]]
         see = "" if slip.lesson in self.look else f" Lesson {slip.lesson} is about it."
         return Reply(f"A known slip: {slip.name}. {slip.hint}{see}", "slip", slip.name)

@@ -7,6 +7,7 @@ page asks the network for anything. Looks stand in ``pages/``, words in ``jobs.t
 from __future__ import annotations
 
 import platform
+import re
 import subprocess
 import sys
 from collections.abc import Mapping, Sequence
@@ -28,6 +29,7 @@ from .sheet import FOLDER, render
 
 SPLITS = ("\x1f", ",", ";", "\t", "|")  # what may part columns; the first stands in no text, and leaves lines whole
 HEADS = {"name", "names", "learner", "learners", "student", "students", "pupil", "pupils"}
+FIRST = {"first name", "given name"}  # beside one of these "name" is a part of the name only
 _REFUSALS = {row.pop("why"): row for row in rows_beside(__file__, "refusals.csv")}
 
 
@@ -109,7 +111,8 @@ def _named(head: Sequence[str]) -> list[int]:
     """Return which cells of a heading stand for the learner's name, or for its parts."""
     cells = [cell.casefold() for cell in head]
     parts = [at for at, cell in enumerate(cells) if len(cells) > 1 and "name" in cell.split()]
-    return [at for at, cell in enumerate(cells) if cell in HEADS][:1] or parts
+    whole = HEADS - ({"name"} if FIRST & {*cells} else set())
+    return [at for at, cell in enumerate(cells) if cell in whole][:1] or parts
 
 
 def _check(here: str, row: Sequence[str], width: int, name: str, before: int | None) -> None:
@@ -177,20 +180,27 @@ def write_marked(table: str | Path, out: str | Path) -> str:
 
 
 def _marked(who: str, key: str, answer: str) -> dict[str, str]:
-    """Return what is said to one answer, with the slip and the lesson that is about it."""
-    reply = exercise(key, who).check(answer)
+    """Return what is said to one answer, with the slip and the lesson that is about it.
+
+    A comma between digits is a decimal mark or groups thousands, whichever makes the answer right or a known slip.
+    """
+    replies = [exercise(key, who).check(text) for text in (re.sub(r"(?<=\d),(?=\d)", ".", answer), answer)]
+    reply = max(replies, key=lambda reply: (reply.right, reply.kind == "slip", reply.kind == "not yet"))
     lesson = SLIPS[reply.slip].lesson if reply.slip else ""
+    said = "" if reply.kind in ("unanswered", "to compare") else reply.replace("my_answer=", "")
     return {"learner": who, "exercise": key, "answer": answer, "kind": reply.kind, "slip": reply.slip or "",
-            "lesson": lesson, "said": str(reply)}  # fmt: skip
+            "lesson": lesson, "said": said}  # fmt: skip
 
 
 def _told(marked: pd.DataFrame, slips: pd.DataFrame) -> str:
-    """Return how often a class was right and slipped, by exercise."""
-    kinds = marked.groupby("exercise", sort=False)["kind"]
-    right = ", ".join(f"{key} {(kind == 'right').sum()}" for key, kind in kinds if not str(key).endswith("x"))
+    """Return how often a class was right, was not read and slipped, by exercise."""
+    kinds = [(key, kind.tolist()) for key, kind in marked.groupby("exercise", sort=False)["kind"]]
+    right = ", ".join(f"{key} {kind.count('right')}" for key, kind in kinds if not str(key).endswith("x"))
+    unread = ", ".join(f"{key} {kind.count('not read')}" for key, kind in kinds if "not read" in kind)
     often = "; ".join(f"{row.exercise}: {row.slip} ({row.learners})" for row in slips.itertuples())
     size = marked["learner"].nunique()
-    return f"Learners: {size}. Right: {right or 'not counted'}. Slips: {often or 'none that is known'}."
+    told = f"Learners: {size}. Right: {right or 'not counted'}. Slips: {often or 'none that is known'}."
+    return told + (f" Not read, each with its reason: {unread}." if unread else "")
 
 
 # -- the kit without a network -----------------------------------------------------------------------
