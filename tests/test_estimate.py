@@ -57,7 +57,7 @@ def test_temperatures_have_differences() -> None:
     assert room.u.magnitude == pytest.approx(2 / math.sqrt(3))
     assert Estimate.within("20 degC", "3.6 degF", "room").u.magnitude == pytest.approx(2 / math.sqrt(3))
     assert str(room) == "20.0 °C, give or take 2.3 °C"
-    assert str(Estimate.within("293.15 K", "2 K", "room")) == "20.0 °C, give or take 2.3 °C"
+    assert str(Estimate.within("293.15 K", "2 K", "room")) == "293.1 K, give or take 2.3 K"
 
 
 @pytest.mark.parametrize("u", ["-1 W", "3 h"])

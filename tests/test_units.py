@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ridethrough import quantity_text
+from ridethrough.estimate import Estimate
 from ridethrough.units import Q_, Refusal, display, number, quantity, read_quantity, registry, show
 
 
@@ -153,6 +154,13 @@ def test_display_is_chosen_once() -> None:
 )  # fmt: skip
 def test_shows_three_figures(value: float, text: str) -> None:
     assert show(Q_(value, "Wh")) == text
+
+
+def test_kelvin_may_be_a_difference_and_stay_what_they_are() -> None:
+    assert show(Q_(5, "K")) == "5 K"
+    swing = Estimate.within("5 K", "2 degC", "swing")
+    assert str(swing) == "5.0 K, give or take 2.3 K"
+    assert show(Q_(8, "degC") - Q_(5, "degC")) == "3 °C"
 
 
 def test_days_and_years_have_their_names() -> None:

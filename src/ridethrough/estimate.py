@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, cast
 
 import numpy as np
@@ -273,7 +274,10 @@ def values(estimates: Sequence[Estimate]) -> np.ndarray:
     return np.array([float(each.value.magnitude) for each in estimates])
 
 
-def estimate(value: Any, unit: str, name: str, usual: Estimate | None = None) -> Estimate:
+Guard = Callable[[Any, str, str], pint.Quantity]
+
+
+def estimate(value: Any, unit: str, name: str, usual: Estimate | None = None, guard: Guard = quantity) -> Estimate:
     """Return ``value`` as an Estimate in ``unit``: the guard for arguments that may be uncertain.
 
     Parameters
@@ -284,17 +288,17 @@ def estimate(value: Any, unit: str, name: str, usual: Estimate | None = None) ->
         The unit needed and the argument's name, for the message.
     usual : Estimate, optional
         What stands in where ``value`` is None.
+    guard : {quantity, positive}
+        What refuses a value.
     """
     if value is None and usual is not None:
         return usual
     if isinstance(value, Estimate):
-        quantity(value.value, unit, name)
+        guard(value.value, unit, name)
         return value.to(unit)
-    return Estimate.exact(quantity(value, unit, name))
+    return Estimate.exact(guard(value, unit, name))
 
 
 def not_negative(value: Any, unit: str, name: str) -> Estimate:
     """Return ``value`` as an Estimate in ``unit``, refused where it lies below zero."""
-    found = estimate(value, unit, name)
-    positive(found.value, unit, name, zero=True)
-    return found
+    return estimate(value, unit, name, guard=partial(positive, zero=True))

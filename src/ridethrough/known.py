@@ -77,6 +77,14 @@ class Known:
         return f"<span>{self}</span>"
 
 
+class Listed:
+    """What says as HTML what its ``repr`` says: the first line, the others as a list."""
+
+    def _repr_html_(self) -> str:
+        head, *notes = map(escape, repr(self)[1:-1].split("\n"))
+        return f"<div>{head}<ul>{''.join(f'<li>{note.strip()}</li>' for note in notes)}</ul></div>"
+
+
 class Arithmetic:
     """What calculates by the quantity that it holds; the result is of the same kind."""
 
@@ -151,9 +159,3 @@ def student(dof: float, coverage: float = COVERAGE) -> float:
     from scipy.special import stdtrit
 
     return float(stdtrit(dof if math.isfinite(dof) else 1e12, (1 + coverage) / 2))
-
-
-def as_list(told: Any) -> str:
-    """Return what a ``repr`` of several lines says as HTML: the first line, the others as a list."""
-    head, *notes = map(escape, repr(told)[1:-1].split("\n"))
-    return f"<div>{head}<ul>{''.join(f'<li>{note.strip()}</li>' for note in notes)}</ul></div>"

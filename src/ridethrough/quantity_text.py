@@ -136,7 +136,7 @@ def read_quantity(text: str) -> pint.Quantity:
 decimal mark to some and groups thousands to others. Write "1.3 kWh" if the comma is a decimal mark, \
 "13 kWh" if the comma groups thousands.
     """
-    tidy = text.translate(_TIDY).strip()
+    tidy = text.translate(_TIDY).strip() if isinstance(text, str) else ""
     if _COMMA.search(tidy):
         raise _comma(text, tidy)
     parts, at = list[re.Match[str]](), 0

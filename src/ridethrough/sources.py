@@ -98,7 +98,7 @@ CAUTIONS = {row["name"]: row["text"] for row in rows_beside(__file__, "cautions.
 
 def lookup(name: str) -> Coefficient:
     """Return the table's entry called ``name``, or say which names there are."""
-    if name not in _TABLE:
+    if not isinstance(name, str) or name not in _TABLE:
         near = [known for known in _TABLE if known.split(",")[0] == str(name).split(",")[0]]
         remedy = f"Write one of: {'; '.join(near or _TABLE)}."
         raise Refusal(f"the coefficient {name!r}", "one that the table holds", remedy)

@@ -196,7 +196,8 @@ def show(value: Any, digits: int | None = None) -> str:
     Parameters
     ----------
     value : pint.Quantity, Estimate or Drawn
-        What to show, of what is uncertain its best value; temperatures and volumes follow `display`.
+        What to show, of what is uncertain its best value; volumes and temperatures follow `display`, but for those in
+        kelvin, which may be differences.
     digits : int, optional
         Digits after the point [-].
 
@@ -207,7 +208,7 @@ def show(value: Any, digits: int | None = None) -> str:
     """
     value = Q_(getattr(value, "value", value))
     named = f"{value.units:D}"
-    if value.check("[temperature]"):
+    if value.check("[temperature]") and named != "kelvin":
         shown_in = unit_name(_SHOWN["temperature"])
         value = value.to(f"delta_{shown_in}" if named.startswith("delta_") else shown_in)
     elif value.check("[volume]"):
@@ -257,5 +258,5 @@ def _at_home(value: pint.Quantity) -> pint.Quantity:
 
 def difference_unit(unit: Any) -> Any:
     """Return the unit in which differences are measured (temperatures have their own)."""
-    named = "degree_Celsius" if unit == registry().Unit("kelvin") else f"{unit:D}"
+    named = f"{unit:D}"
     return registry().Unit(f"delta_{named}") if named.startswith("degree_") else unit

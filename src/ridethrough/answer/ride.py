@@ -12,7 +12,7 @@ import pandas as pd
 import pint
 
 from ..estimate import estimate
-from ..known import COVERAGE, as_list, ends_of
+from ..known import COVERAGE, Listed, ends_of
 from ..model.battery import asked_w
 from ..model.recharge import Generator
 from ..sampling import DRAWS, Drawn, enough
@@ -27,7 +27,7 @@ TIMES = 240  # moments at which the charge is told
 
 
 @dataclass(frozen=True)
-class Ride:
+class Ride(Listed):
     """Many rides through one outage, the best estimate and draws of all that is uncertain; make it with `ride`.
 
     Parameters
@@ -194,9 +194,6 @@ class Ride:
             f"{100 * self.chance:.0f} %: {self.verdict}; {show(self.unserved.value)} unserved, "
             f"{show(self.wasted.value)} wasted{said}>"
         )
-
-    def _repr_html_(self) -> str:
-        return as_list(self)
 
 
 def ride(

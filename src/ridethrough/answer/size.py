@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pint
 
+from ..known import Listed
 from ..model.unit import BackupUnit
 from ..sampling import DRAWS, Drawn
 from ..sources import lookup
@@ -24,7 +25,7 @@ HALVINGS, NARROW = 40, 1e-5  # how often the capacity is halved at most, and the
 
 
 @dataclass(frozen=True)
-class Size:
+class Size(Listed):
     """What an outage asks for; make it with `size`.
 
     Parameters
@@ -70,9 +71,6 @@ class Size:
         fits = f"{unit.label} {short}" if self.packs is None else f"{unit.label} does"
         return (f"<Size for {show(outage.duration)} at {100 * self.confidence:.0f} %: "
                 f"{show(self.printed, 0)} printed; {'; '.join([fits, *self.account.cautions])}>")  # fmt: skip
-
-    def _repr_html_(self) -> str:
-        return f"<div>{repr(self)[1:-1]}</div>"
 
 
 def size(load: Any, outage: Any, *, like: BackupUnit, confidence: float | None = None, draws: int = DRAWS,

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from ..known import as_list
+from ..known import Listed
 from ..model.battery import asked_w
 from ..model.cabinet import Cabinet
 from ..model.inside import steps_h
@@ -29,7 +29,7 @@ FEW = 100  # draws by which all patterns are weighed, before the best is with al
 
 
 @dataclass(frozen=True)
-class Stages:
+class Stages(Listed):
     """The best windows found for an outage, or that it is best left on; make it with `plan_stages`.
 
     Parameters
@@ -116,9 +116,6 @@ class Stages:
         return (f"<Stages of {self.ride.unit.label} through {show(self.outage.duration)}: {self.pattern}; asks {asked} "
                 f"instead of {all_along}; lasts {self.ride.lasts}, {self.gained} longer; food kept "
                 f"{', instead of '.join(kept)}{notes}>")  # fmt: skip
-
-    def _repr_html_(self) -> str:
-        return as_list(self)
 
 
 def _spoken(minutes: int) -> str:

@@ -17,7 +17,7 @@ import pandas as pd
 import pint
 
 from ..estimate import Estimate
-from ..known import as_list, student
+from ..known import Listed, student
 from ..model.load import Appliance, Load
 from ..model.pattern import alike
 from ..sources import lookup
@@ -30,7 +30,7 @@ FEW_CYCLES = 5
 
 
 @dataclass(frozen=True)
-class Draw:
+class Draw(Listed):
     """What an appliance draws, as measured; None reads "not measured".
 
     Parameters
@@ -102,9 +102,6 @@ class Draw:
         parts = [f"{what} {'not measured' if value is None else show(value)}" for what, value in known.items()]
         notes = "".join(f"\n  warning: {warning}" for warning in self.warnings)
         return f"<Draw of {self.name}: mean {self.mean_power}; {'; '.join(parts)}{notes}>"
-
-    def _repr_html_(self) -> str:
-        return as_list(self)
 
 
 def measure_draw(log: MeterLog, name: str | None = None, *, room: Any = None, cabinet: str = "refrigerator") -> Draw:

@@ -14,7 +14,7 @@ import pandas as pd
 import pint
 
 from ..estimate import Estimate
-from ..known import as_list
+from ..known import Listed
 from ..model.load import Appliance, Load
 from ..model.pattern import Pattern
 from ..units import Q_, number, show
@@ -52,7 +52,7 @@ class Finding:
 
 
 @dataclass(frozen=True, eq=False)
-class MeterLog:
+class MeterLog(Listed):
     """What a meter showed: power held constant over steps of time. Gaps are covered by no step.
 
     Parameters
@@ -243,9 +243,6 @@ class MeterLog:
             f"  meter accuracy: {self.meter.accuracy or 'not stated'}",
             *(f"  found: {finding}" for finding in self.findings),
         ]) + ">"  # fmt: skip
-
-    def _repr_html_(self) -> str:
-        return as_list(self)
 
 
 def taken(held: Any, names: Iterable[str], chosen: Any) -> dict[str, Any]:

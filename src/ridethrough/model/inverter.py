@@ -143,8 +143,7 @@ class Inverter:
             raise Refusal(given, "the load at which the efficiency holds: standby is part of every efficiency, and its "
                           "share changes with the load, so it would be charged twice",
                           'Write for example efficiency="88 %", at="300 W".')  # fmt: skip
-        eta, load = estimate(efficiency, "1", "efficiency"), positive(at, "W", "at")
-        positive(eta.value, "1", "efficiency")
+        eta, load = estimate(efficiency, "1", "efficiency", guard=positive), positive(at, "W", "at")
         k2 = coefficient("resistive loss")
         k1 = (1 / eta - 1 - p_0 / load - k2 * (load / rating)).to("1")  # (1)
         if k1.value.magnitude < 0:

@@ -125,8 +125,8 @@ class Recharge:
         if not edges or (steps < 0).any() or not steps[1::2].all():
             raise Refusal(f"the windows {windows!r}", "one after the other, each with an end after its beginning",
                           remedy)  # fmt: skip
-        given = estimate(power, "W", "power")
-        watts = float(positive(given.value, "W", "power").magnitude)
+        given = estimate(power, "W", "power", guard=positive)
+        watts = float(given.value.magnitude)
         pattern = Pattern(steps[steps > 0], (np.arange(steps.size) % 2 * watts)[steps > 0])
         return Recharge(pattern, efficiency_of(efficiency), True, (given / given.value).to("1"))
 
@@ -200,9 +200,7 @@ class Recharge:
 
 def efficiency_of(given: Any, usual: Estimate | None = None, name: str = "efficiency") -> Estimate:
     """Return the charge efficiency as given, or as usual: the table's from the wall [-]."""
-    found = estimate(given, "1", name, usual or coefficient("charger efficiency"))
-    positive(found.value, "1", name)
-    return found
+    return estimate(given, "1", name, usual or coefficient("charger efficiency"), positive)
 
 
 Mains = Recharge.mains
@@ -253,8 +251,8 @@ class Generator(Recharge):
         windows = [text.removesuffix("until full").split("-") for text in texts]
         if not all(len(window) == 2 for window in windows):
             raise Refusal(f"hours={hours!r}", needed, remedy)
-        asks = estimate(ratings.rated if power is None else power, "W", "power")
-        pattern = Pattern.daily([(begin, end, positive(asks.value, "W", "power")) for begin, end in windows])
+        asks = estimate(ratings.rated if power is None else power, "W", "power", guard=positive)
+        pattern = Pattern.daily([(begin, end, asks.value) for begin, end in windows])
         until_full = any(text.endswith("until full") for text in texts)
         super().__init__(pattern, efficiency_of(efficiency), True, (asks / asks.value).to("1"), once=False,
                          most=ratings.rated, until_full=until_full)  # fmt: skip

@@ -11,7 +11,7 @@ import pandas as pd
 import pint
 
 from ..estimate import Estimate, through
-from ..known import as_list
+from ..known import Listed
 from ..units import Refusal, show
 from .battery import Rate, asked_w, drained_of_cycles_w, drained_w
 from .load import Load
@@ -26,7 +26,7 @@ class Pack(NamedTuple):
 
 
 @dataclass(frozen=True, eq=False)
-class RundownLine:
+class RundownLine(Listed):
     """What a unit gives at its outlet, by its run-downs; make it with `fit_rundowns`.
 
     Parameters
@@ -118,4 +118,4 @@ class RundownLine:
         return f"<RundownLine of {runs}, at the outlet: {self.energy}, to share; standby {self.standby}{more}{notes}>"
 
     def _repr_html_(self) -> str:
-        return as_list(self) + self.points.to_html(index=False)
+        return super()._repr_html_() + self.points.to_html(index=False)

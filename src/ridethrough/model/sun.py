@@ -135,8 +135,7 @@ class Sun(Recharge):
         >>> Sun.peak_hours("200 W", "2.5 h", derate="80 %").mean_day.value
         <Quantity(400.0, 'watt_hour')>
         """
-        given = estimate(hours, "h", "hours")
-        positive(given.value, "h", "hours")
+        given = estimate(hours, "h", "hours", guard=positive)
         if not isinstance(between, tuple | list) or len(between) != 2:
             raise Refusal(f"between={between!r}", "two times of day", 'Write between=("7:00", "17:00").')
         low, high = (clock(each, "between") for each in between)

@@ -277,10 +277,8 @@ def _about(printed: pint.Quantity, charge_power: Any, taper_from: Any, pack: Any
         raise Refusal("packs without their capacity", "the printed capacity of one",
                       'Write pack="700 Wh", packs_max=2.')  # fmt: skip
     table = (coefficient("charge power over printed capacity") * printed).to("W")
-    most = estimate(charge_power, "W", "charge_power", table)
-    positive(most.value, "W", "charge_power")
     return {
-        "charge_power": most,
+        "charge_power": estimate(charge_power, "W", "charge_power", table, positive),
         "taper_from": estimate(taper_from, "1", "taper_from", coefficient("taper from")),
         "pack": None if pack is None else usual(positive(pack, "Wh", "pack"), "printed capacity", "pack"),
         "packs_max": packs_max,
