@@ -227,6 +227,11 @@ class Drawn(Known):
         low, high = np.quantile(np.asarray(self), ends_of(coverage))
         return Q_(min(float(low), self.magnitude), self.unit), Q_(max(float(high), self.magnitude), self.unit)
 
+    @property
+    def at_least(self) -> bool:
+        """Whether it may be larger than it was followed: the upper end of its interval lies at the horizon."""
+        return float(self.interval()[1].magnitude) >= self.horizon
+
     def chance_above(self, limit: Any) -> float:
         """Return the share of draws at or above ``limit`` [-]."""
         return float(np.mean(self.draws >= number(limit, self.unit, "limit")))
@@ -261,11 +266,10 @@ class Drawn(Known):
 
     def __str__(self) -> str:
         """Return value and doubt, "28.4 h, give or take 3.5 h", or "at least 72 h"."""
-        low, high = self.interval()
-        if float(high.magnitude) < self.horizon:
+        if not self.at_least:
             return super().__str__()
-        at_least = f"at least {show(Q_(self.horizon, self.unit))}"
-        return at_least if float(low.magnitude) >= self.horizon else f"{show(low)} to {at_least}"
+        low, told = self.interval()[0], f"at least {show(Q_(self.horizon, self.unit))}"
+        return told if float(low.magnitude) >= self.horizon else f"{show(low)} to {told}"
 
 
 def _ranks(values: np.ndarray) -> np.ndarray:

@@ -148,7 +148,7 @@ def test_alike_days_say_less_than_as_many_unlike_ones(likeness: float) -> None:
 
 
 @pytest.mark.parametrize(
-    ("written", "hours"), [("0:00", 0), ("6:30", 6.5), ("18:45", 18.75), (" 23:59 ", 23 + 59 / 60), ("24:00", 0)]
+    ("written", "hours"), [("0:00", 0), ("6:30", 6.5), ("18:45", 18.75), (" 23:59 ", 23 + 59 / 60), ("24:00", 24)]
 )
 def test_a_time_of_day(written: str, hours: float) -> None:
     assert clock(written, "begins") == pytest.approx(hours)

@@ -178,8 +178,7 @@ def choices_of(units: Any, *, prices: Any = None, **terms: Any) -> tuple[list[Ch
     why, found = dict.fromkeys(stock, "it can't be reckoned with"), list[Choice]()
     for name, unit in ((name, unit) for name, (unit, _) in stock.items() if isinstance(unit, BackupUnit)):
         why[name] = "it has no price"
-        for packs in range(unit.packs_max - unit.packs + 1):
-            more = replace(unit.with_packs(packs), name=name)
+        for more in replace(unit, name=name).extensions:
             found += [Choice(more.label, more, offer) for offer in listed.offers(name, more.packs).values()]
     count = Counter(terms for _, terms in {(each.unit.name, each.offer.terms) for each in found})
     if not count:

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from ..model.cabinet import FREEZER, Cabinet
+from ..model.cabinet import FREEZER, MAKE, Cabinet
 from ..model.inside import steps_h
 from ..model.load import CABINETS, Appliance, Load
 from ..sampling import DRAWS, Drawn, Sampler
@@ -46,7 +46,7 @@ def do_nothing(cabinet: Any, outage: Any, *, ice: Any = None, colder: Any = None
         missing where it is at least so long; predicted (h); saves (Wh), what the appliance does not draw at the outlet
         meanwhile; caution.
     """
-    of_kind(cabinet, Cabinet, "cabinet", "a cabinet", 'Write Cabinet(load.in_a_room_of("20 degC", "freezer")).')
+    of_kind(cabinet, Cabinet, "cabinet", "a cabinet", MAKE)
     when, rule = Outage.of(outage), np.inf if truth(thermometer, "thermometer") else cabinet.rule.value
     ice = Q_(lookup("ice at hand").value, "kg") if ice is None else quantity(ice, "kg", "ice")
     choices = [("door closed", f"food, {cabinet.kind}", when.room, "0 kg"),
@@ -58,18 +58,13 @@ def do_nothing(cabinet: Any, outage: Any, *, ice: Any = None, colder: Any = None
     for choice, caution, place, melts in choices:
         found = cabinet.hours_until(room=place, ice=melts, draws=draws, seed=seed)
         kept = Drawn(np.minimum(found.rows, rule), "h", found.inputs, found.horizon)
-        width = np.nan if _at_least(kept) else kept.expanded().magnitude
+        width = np.nan if kept.at_least else kept.expanded().magnitude
         saves_wh = _saved_wh(cabinet, when.room, min(kept.magnitude, when.hours), again=caution == "unplugged first")
-        said = [CAUTIONS[caution], *([f"predicted {found}"] if _at_least(found) else [])]
+        said = [CAUTIONS[caution], *([f"predicted {found}"] if found.at_least else [])]
         said += [CAUTIONS["food freezes"]] if _freezes(cabinet, place, when.hours) else []
         rows.append((choice, kept.magnitude, width, found.magnitude, saves_wh, "; ".join(said)))
     columns = ["choice", "kept (h)", "give or take (h)", "predicted (h)", "saves (Wh)", "caution"]
     return pd.DataFrame(rows, columns=columns)
-
-
-def _at_least(found: Drawn) -> bool:
-    """Return whether it may be longer than it was followed."""
-    return bool(found.interval()[1].magnitude >= found.horizon)
 
 
 def _freezes(cabinet: Cabinet, place: Any, hours: float) -> bool:

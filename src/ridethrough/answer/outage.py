@@ -12,7 +12,7 @@ import numpy as np
 import pint
 
 from ..estimate import Estimate, estimate
-from ..model.pattern import Pattern, clock
+from ..model.pattern import DAY_H, Pattern, clock
 from ..model.recharge import Generator, Recharge
 from ..sources import CAUTIONS, lookup, temperature
 from ..units import Q_, Refusal, number, of_kind, positive, show
@@ -120,17 +120,16 @@ class Outage:
         if sum(isinstance(each, Generator) for each in given) > 1:
             raise Refusal("two generators", "one, with all its hours",
                           'Write Generator(..., hours=["7:00-8:00", "18:00-19:00"]).')  # fmt: skip
-        for name, value in {
-            "duration": length,
-            "start": estimate(start, "1", "start"),
-            "reserve": positive(reserve, "Wh", "reserve", zero=True),
-            "room": Place.of(room, "room", float(length.magnitude)),
-            "unit_at": Place.of(unit_at, "unit_at", float(length.magnitude)),
-            "begins_h": None if begins is None else clock(begins, "begins"),
-            "recharge": given,
-            "on": None if on is None else _windows(on, every),
-        }.items():
-            object.__setattr__(self, name, value)
+        vars(self).update(
+            duration=length,
+            start=estimate(start, "1", "start"),
+            reserve=positive(reserve, "Wh", "reserve", zero=True),
+            room=Place.of(room, "room", float(length.magnitude)),
+            unit_at=Place.of(unit_at, "unit_at", float(length.magnitude)),
+            begins_h=None if begins is None else clock(begins, "begins") % DAY_H,
+            recharge=given,
+            on=None if on is None else _windows(on, every),
+        )
         if not self.on_hours:
             raise Refusal(f"windows on={on!r} in an outage of {show(length)}", "one that begins before its end",
                           'Write on=[("0 h", "2 h")], every="6 h".')  # fmt: skip

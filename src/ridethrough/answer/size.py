@@ -125,8 +125,8 @@ def size(load: Any, outage: Any, *, like: BackupUnit, confidence: float | None =
 def tried(load: Any, unit: BackupUnit, outage: Outage, aim: float, **drawn: int) -> list[Ledger]:
     """Return the accounts without packs, with one, and so on, up to the first that lasts with chance ``aim``."""
     accounts: list[Ledger] = []
-    for packs in range(unit.packs_max - unit.packs + 1):
-        accounts.append(ledger(load, unit.with_packs(packs), outage, **drawn))
+    for each in unit.extensions:
+        accounts.append(ledger(load, each, outage, **drawn))
         if accounts[-1].chance >= aim:
             break
     return accounts

@@ -12,7 +12,7 @@ import pandas as pd
 
 from ..known import Listed
 from ..model.battery import asked_w
-from ..model.cabinet import Cabinet
+from ..model.cabinet import MAKE, Cabinet
 from ..model.inside import steps_h
 from ..model.load import Load
 from ..model.pattern import DAY_H, LEAST
@@ -156,7 +156,7 @@ def plan_stages(cabinet: Any, unit: Any, outage: Any, *, beside: Load | None = N
     begins to thaw; with the chance of a verdict of covered, and no smaller one than with the unit on all along.
     Lesson 09.
     """
-    of_kind(cabinet, Cabinet, "cabinet", "a cabinet", 'Write Cabinet(load.in_a_room_of("20 degC", "freezer")).')
+    of_kind(cabinet, Cabinet, "cabinet", "a cabinet", MAKE)
     truth(thermometer, "thermometer")
     load, when = cabinet.as_load(), Outage.of(outage)
     load = load if beside is None else load + beside

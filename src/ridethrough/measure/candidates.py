@@ -174,7 +174,7 @@ def read_prices(path: str | PathLike[str], units: Iterable[str] | None = None) -
                 raise Refusal(f"{here}, column {column}: {record[column]!r}", needed, "Correct the cell.")
         try:
             prices.append(Price(record["unit"], record["item"], amount, record["currency"], TAX[tax],
-                                day_of(record["date"], "date"), record.get("note", ""),
+                                day_of(record["date"], "date"),
                                 rate / 100 if record.get("tax_rate_percent") else None))  # fmt: skip
         except Refusal as refusal:
             raise refusal.at(here) from None

@@ -17,6 +17,7 @@ from .load import CABINETS, Load
 from .pattern import DAY_H
 
 FREEZER = CABINETS[1]
+MAKE = 'Write Cabinet(load.in_a_room_of("20 degC", "freezer")).'
 
 
 @dataclass(frozen=True, repr=False)
@@ -63,8 +64,8 @@ class Cabinet:
     def __post_init__(self) -> None:
         (appliance, *others), kind = Load.of(self.load).appliances, self.load.appliances[0].cabinet
         if others or appliance.room is None:
-            raise Refusal(f"a cabinet of {self.load.name}", "one cold appliance, and the room its draw was measured in",
-                          'Write Cabinet(load.in_a_room_of("20 degC", "freezer")).')  # fmt: skip
+            needed = "one cold appliance, and the room its draw was measured in"
+            raise Refusal(f"a cabinet of {self.load.name}", needed, MAKE)
         truth(self.full, "full")
         of_kind(self.cop, Estimate | None, "cop", "an Estimate",
                 'Write cop=Estimate.within("150 %", "30 %", "COP").')  # fmt: skip
@@ -157,11 +158,12 @@ class Cabinet:
         kg = of(self.food, 0) + ice_kg * freezer
         limit_c = thaw_c if freezer else lookup("food limit, refrigerator").value
         return Inside(
-            keeps_c, np.maximum(most_w, mean_w), cop, cop * mean_w / warmer, exchange * kg, of(self.air, 0),
-            capacity * kg, thawing * kg, thaw_c, limit_c if limit is None else temperature(limit, "limit").m_as("degC"),
-            lookup(f"hours above the food limit, {self.kind}").value if limit is None else 0.0,
-            0.0 if freezer else ice_kg * float(Q_(lookup("latent heat of ice").value, "kJ/kg").m_as("Wh/kg")),
-            ice_kg * coefficient(f"heat from air to food, {self.kind}").value.magnitude,
+            keeps_c=keeps_c, most_w=np.maximum(most_w, mean_w), cop=cop, walls=cop * mean_w / warmer,
+            between=exchange * kg, air_cap=of(self.air, 0), food_cap=capacity * kg, thawing_wh=thawing * kg,
+            thaw_c=thaw_c, limit_c=limit_c if limit is None else temperature(limit, "limit").m_as("degC"),
+            allowed_h=lookup(f"hours above the food limit, {self.kind}").value if limit is None else 0.0,
+            ice_wh=0.0 if freezer else ice_kg * float(Q_(lookup("latent heat of ice").value, "kJ/kg").m_as("Wh/kg")),
+            ice=ice_kg * coefficient(f"heat from air to food, {self.kind}").value.magnitude,
         )  # fmt: skip
 
     def room_of(self, place: Any) -> Moments:

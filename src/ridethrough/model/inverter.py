@@ -53,7 +53,7 @@ class Ratings:
     def __post_init__(self) -> None:
         for name, unit in UNITS.items():
             if name == "rated" or getattr(self, name) is not None:
-                object.__setattr__(self, name, positive(getattr(self, name), unit, name))
+                vars(self)[name] = positive(getattr(self, name), unit, name)
         if self.waveform not in (None, *WAVEFORMS):
             raise Refusal(f"waveform={self.waveform!r}", f"one of {', '.join(WAVEFORMS)}", 'Write waveform="sine".')
         if self.legs not in (1, 2) or isinstance(self.legs, bool):

@@ -86,7 +86,7 @@ class Appliance:
                 "hour": (f"hour at which it begins, {self.name}", np.ptp(self.pattern.power_w))}  # fmt: skip
         for about, (name, varies) in told.items():
             if varies and getattr(self, about) is None:
-                object.__setattr__(self, about, Estimate.standard(Q_(0, "1"), Q_(1, "1"), name))
+                vars(self)[about] = Estimate.standard(Q_(0, "1"), Q_(1, "1"), name)
 
     @property
     def variance_w2(self) -> float:
@@ -246,7 +246,8 @@ class Load:
 
     def made_for(self, volts: Any) -> Load:
         """Return the load with the voltage that all its appliances are made for [V]."""
-        return self._with(volts=positive(volts, "V", "volts"))
+        made = positive(volts, "V", "volts")
+        return Load(tuple(replace(appliance, volts=made) for appliance in self.appliances))
 
     def named(self, name: str) -> Load:
         """Return the same single appliance under another name."""
@@ -283,10 +284,6 @@ class Load:
         slope = coefficient(f"draw per kelvin of room, {cabinet}") if slope is None else slope
         at = temperature(room, "room")
         return Load((replace(appliance, room=at, cabinet=cabinet, room_slope=slope),))
-
-    def _with(self, **changed: Any) -> Load:
-        """Return the load with this changed in all its appliances; what they share with others stays shared."""
-        return Load(tuple(replace(appliance, **changed) for appliance in self.appliances))
 
     def alone(self, remedy: str) -> Appliance:
         """Return its one appliance, refused where there are more."""

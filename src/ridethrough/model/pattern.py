@@ -49,8 +49,7 @@ class Pattern:
         if not (np.isfinite([*powers, *durations]).all() and (powers >= 0).all() and (durations > 0).all()):
             raise Refusal("a step without length, or a power below zero or missing", "steps with a power each",
                           "Take out what is missing.")  # fmt: skip
-        object.__setattr__(self, "duration_h", durations)
-        object.__setattr__(self, "power_w", powers)
+        vars(self).update(duration_h=durations, power_w=powers)
 
     @classmethod
     def of_levels(cls, levels_w: Any, shares: Any) -> Pattern:
@@ -81,7 +80,7 @@ class Pattern:
             if not isinstance(window, (tuple, list)) or len(window) != len(("from", "to", "power")):
                 raise Refusal(f"the window {window!r}", "from, to, and the power between", remedy)
             begin, end, power = window
-            start, stop, watts = _clock(begin, "from"), _clock(end, "to"), number(power, "W", "power")
+            start, stop, watts = clock(begin, "from"), clock(end, "to"), number(power, "W", "power")
             length = stop - start if start < stop else (stop - start) % DAY_H
             if not length:
                 raise Refusal(f"a window from {begin} to {end}", "an end that is not its beginning",
@@ -156,15 +155,10 @@ def alike(days: float, likeness: float) -> float:
     return ((1 + r) / (1 - r) - 2 * r * (1 - r**n) / (n * (1 - r) ** 2)) / n  # (1)
 
 
-def _clock(text: Any, name: str) -> float:
-    """Return a time of day [h]."""
+def clock(text: Any, name: str) -> float:
+    """Return a time of day as hours after midnight, "24:00" as 24 [h]."""
     found = _CLOCK.fullmatch(str(text).strip())
     hours = int(found.group(1)) + int(found.group(2)) / 60 if found else -1.0
     if not 0 <= hours <= DAY_H or (found and int(found.group(2)) >= 60):
         raise Refusal(f"{name}={text!r}", "a time of day", 'Write "18:30".')
     return hours
-
-
-def clock(text: Any, name: str) -> float:
-    """Return a time of day as hours after midnight [h]."""
-    return _clock(text, name) % DAY_H

@@ -32,8 +32,6 @@ class Price:
         None where the list does not say [-].
     date : datetime.date
         The day on which it stood so.
-    note : str
-        What else the list says.
     tax_rate : float, optional
         The tax that comes on top where it is not included, if the list says so [-].
     listed : str
@@ -46,7 +44,6 @@ class Price:
     currency: str
     tax_included: bool | None
     date: date
-    note: str = ""
     tax_rate: float | None = None
     listed: str = ""
 

@@ -73,8 +73,6 @@ class Route:
 
     Parameters
     ----------
-    side : {"battery", "outlet"}
-        Where every number stands.
     printed : pint.Quantity
         Printed capacity, packs included [Wh].
     holds : tuple of Estimate
@@ -101,7 +99,6 @@ class Route:
         From `fit_rundowns`; None by print.
     """
 
-    side: Literal["battery", "outlet"]
     printed: pint.Quantity
     holds: tuple[Estimate, ...]
     health: Estimate
@@ -129,12 +126,17 @@ class Route:
         """
         takes = Inverter(standby, Estimate.exact(Q_(0, "1")), (line.bend * rated).to("1"), rated)
         return cls(
-            side="outlet", printed=tested, holds=((line.energy / tested).to("1"), line.next_run),
+            printed=tested, holds=((line.energy / tested).to("1"), line.next_run),
             depth_of_discharge=Estimate.exact(Q_(1, "1")), inverter=takes, curve=line.curve,
             rating_hours=Q_(lookup(f"rating hours, {line.curve.chemistry}").value, "h"),
             rate_exponent=line.rate_exponent, line=line,
             known=frozenset(["capacity", "depth_of_discharge", "standby", "efficiency"]), **own,
         )  # fmt: skip
+
+    @property
+    def side(self) -> Literal["battery", "outlet"]:
+        """Where every number stands."""
+        return "battery" if self.line is None else "outlet"
 
     @property
     def warnings(self) -> tuple[str, ...]:

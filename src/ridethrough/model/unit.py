@@ -134,7 +134,7 @@ class BackupUnit:
         else:
             usual(printed, "printed capacity", "capacity")
         route = Route(
-            side="battery", printed=printed, holds=(holds,), health=not_negative(health, "1", "health"),
+            printed=printed, holds=(holds,), health=not_negative(health, "1", "health"),
             depth_of_discharge=estimate(depth_of_discharge, "1", "depth_of_discharge", depth),
             inverter=inverter or _by_sheet(standby, efficiency, at, ratings.rated),
             curve=TemperatureCurve.of(curve, chemistry), k1=Estimate.exact(Q_(0, "1")), heater=Heater.of(heater),
@@ -225,6 +225,11 @@ class BackupUnit:
             return self
         route = self.route.with_packs(count, self.pack, self.pack_standby)
         return replace(self, route=route, packs=self.packs + count)
+
+    @property
+    def extensions(self) -> list[BackupUnit]:
+        """The unit as it is, with one more pack, and so on up to all that can be added."""
+        return [self.with_packs(more) for more in range(self.packs_max - self.packs + 1)]
 
     def with_capacity(self, printed: Any) -> BackupUnit:
         """Return the unit with another printed capacity [Wh], packs included, and nothing else changed."""

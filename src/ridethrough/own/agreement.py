@@ -71,7 +71,7 @@ class Check:
     @property
     def says(self) -> str:
         """Whether both agree, E_n at most 1; or nobody can tell: no doubt, or one "at least" too little."""
-        ends = float(self.predicted.interval()[1].magnitude) >= getattr(self.predicted, "horizon", math.inf)
+        ends = getattr(self.predicted, "at_least", False)
         open_end = (ends and self.away > 0) or (self.at_least and (self.away <= 0 or self.normalised <= 1))
         if open_end or math.isnan(self.normalised):
             return OPEN

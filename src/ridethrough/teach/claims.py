@@ -64,7 +64,7 @@ class Claim:
     def sentences(self) -> tuple[str, ...]:
         """What to read aloud."""
         told = f"The claim: {self.said}, {_TEXTS[self.about]['topic']}."
-        exact = not _at_least(self.measured) and self.measured.expanded() <= self.measured.value * 1e-9
+        exact = not self.measured.at_least and self.measured.expanded() <= self.measured.value * 1e-9
         found = f"Load, unit and outage say {show(self.measured) if exact else self.measured}."
         if self.agrees:
             return told, self.meaning, found, "The claim agrees with that."
@@ -142,7 +142,7 @@ def claim(said: Any, *, load: Any, unit: Any, outage: Any, about: str | None = N
         wrong = [(value, slip) for value, slip in slipped(text, numbers) if abs(value - base) > NEAR * abs(base)]
         slips = tuple(found_slips(given, numbers["claimed"], (low, high), wrong, NEAR))
     agrees = claimed is not None and bool(low <= claimed <= high)
-    beyond = claimed is not None and not agrees and _at_least(measured) and bool(claimed > measured.value)
+    beyond = claimed is not None and not agrees and measured.at_least and bool(claimed > measured.value)
     return Claim(str(said), topic, claimed, "" if claimed is None else means, measured,
                  () if agrees or beyond else slips, account.cautions, agrees, beyond)  # fmt: skip
 
@@ -189,11 +189,6 @@ def _measured(account: Ledger, about: str) -> Drawn:
         "power": mean,
         "largest power": Drawn(np.full_like(mean.rows, _plain(load.peak, "W")), "W", {}),
     }[about]
-
-
-def _at_least(measured: Drawn) -> bool:
-    """Return whether what was measured reads "at least"."""
-    return bool(measured.interval()[1].magnitude >= measured.horizon)
 
 
 def _ends(measured: Drawn) -> tuple[pint.Quantity, pint.Quantity]:

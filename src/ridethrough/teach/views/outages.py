@@ -53,7 +53,7 @@ def charge_view(rides: Ride) -> View:
 def _span(found: Drawn) -> str:
     """Return from when to when it ends, or that the outage is over before."""
     low, high = found.interval()
-    return f"{show(low)} to {show(high)}" if plain(high) < found.horizon else str(found)
+    return f"{show(low)} to {show(high)}" if not found.at_least else str(found)
 
 
 def outage_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Panel:
@@ -68,7 +68,7 @@ def outage_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Panel
     start : Estimate, str or float
         State of charge when the outage begins [-].
     """
-    units = {each.label: each for each in (unit.with_packs(n) for n in range(unit.packs_max - unit.packs + 1))}
+    units = {each.label: each for each in unit.extensions}
 
     def view(hours: float, on: str) -> View:
         return rides_view(load, units[on], Outage(Q_(hours, "h"), start=start))
