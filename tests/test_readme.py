@@ -55,6 +55,13 @@ def test_the_lines_for_your_own_readings_run(tmp_path: Path, monkeypatch) -> Non
     exec(block[1], {})
 
 
+def test_what_is_typed_in_a_terminal_needs_nothing_but_the_first_command() -> None:
+    """No environment has been entered: a bare name would not be found."""
+    for page in (ROOT / "README.md", *(ROOT / "lessons" / "instructor").glob("*.md")):
+        text = page.read_text(encoding="utf-8")
+        assert re.findall(r"(?:`|^ *)((?:ridethrough|python|pip|jupyter) [^`\n]*)", text, re.M) == [], page
+
+
 def test_the_key_of_a_class_runs(capsys) -> None:  # type: ignore[no-untyped-def]
     block = re.search(r"in your class.*?```python\n(.*?)```", README, re.S)
     assert block is not None

@@ -87,7 +87,7 @@ def prepare(folder: Path) -> str:
             ignoring.write_text("*\n", encoding="utf-8")
     except OSError as error:
         raise Refusal(f"the folder {folder} ({error.strerror})", "a folder that can be written to",
-                      "Write for example: ridethrough --folder lessons-of-mine") from error  # fmt: skip
+                      "Add for example: --folder lessons-of-mine") from error  # fmt: skip
     text = f"Your lessons are in {folder.resolve()}. New files: {len(copied)}; "
     text += "those already there are as you left them."
     if changed:
@@ -109,7 +109,7 @@ def free_port(wanted: int | None) -> int:
             return port
     given = f"ports {PORTS[0]} to {PORTS[-1]}" if wanted is None else f"port {wanted}"
     raise Refusal(given, "a port from 1024 to 65535 that no other program uses",
-                  "Write for example: ridethrough --port 9911")  # fmt: skip
+                  "Add for example: --port 9911")  # fmt: skip
 
 
 def has_display() -> bool:

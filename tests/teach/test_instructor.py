@@ -9,6 +9,7 @@ from typing import Any
 import nbformat
 import numpy as np
 import pytest
+from nbconvert import HTMLExporter
 
 import ridethrough as rt
 from ridethrough.teach import pantry
@@ -96,6 +97,14 @@ def test_the_sheet_to_hand_out_gives_nothing_away() -> None:
     assert all(question["asks"].strip() in sheet for question in QUESTIONS)
     assert not [slip for slip in named if slip in sheet]
     assert all(slip in key for slip in named)
+
+
+def test_on_paper_the_key_begins_a_page_and_no_code_is_printed() -> None:
+    page, _ = HTMLExporter(exclude_input=True).from_filename(str(ROOM / "concept-check.ipynb"))
+    sheet, key = page.split("One letter each.")[1].split('style="break-before: page"')
+    assert sheet.count('style="break-inside: avoid"') == len(QUESTIONS)
+    assert key.index("The key, for the instructor only") < key.index(QUESTIONS[0]["c"]["says"].rstrip("."))
+    assert "tomllib" not in page
 
 
 # --- The pages -------------------------------------------------------------------------------------
