@@ -127,7 +127,7 @@ def test_a_unit_without_packs_does_or_does_not() -> None:
 
 def test_no_number_of_packs_makes_an_inverter_larger() -> None:
     found = size(Load.steady("950 W"), "1 h", like=printed(capacity="9 kWh"))
-    assert (found.account.chance, found.inverter, found.packs) == (1, "does not carry it", None)
+    assert (found.account.chance, found.account.verdict, found.packs) == (1, "inverter too small", None)
 
 
 def test_the_confidence_left_out_is_the_covered_verdict() -> None:

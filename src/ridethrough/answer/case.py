@@ -239,10 +239,8 @@ def case_of(load: Any, unit: Any, outage: Any, *, draws: int, seed: int, times: 
     """Return the case, or refuse what is no load, no unit, or asks for a room that nothing was measured in."""
     load, unit, when = Load.of(load), BackupUnit.of(unit), Outage.of(outage)
     if when.room is not None and all(appliance.room is None for appliance in load.appliances):
-        raise Refusal(
-            f"room={show(when.room.mean, 0)}, and no appliance with the room it was measured in",
-            "the temperature in which each cold appliance was measured",
-            'Write load.in_a_room_of("20 degC"), or leave room out.',
-        )
+        raise Refusal(f"room={show(when.room.mean, 0)}, and no appliance with the room it was measured in",
+                      "the temperature in which each cold appliance was measured",
+                      'Write load.in_a_room_of("20 degC"), or leave room out.')  # fmt: skip
     told_h = np.linspace(0, when.hours, times + 1) if times else np.zeros(0)
     return Case(load, unit, when, Sampler(draws, seed), told_h)

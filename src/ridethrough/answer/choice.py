@@ -16,11 +16,11 @@ from ..model.price import READ, Offer
 from ..model.unit import BackupUnit
 from ..sources import lookup
 from ..units import Q_, Refusal, show
-from .compare import TOO_SMALL, listed_of, stock_of
+from .compare import listed_of, stock_of
 from .headroom import cautions_of, overloads
 from .nothing import NOTHING, rule_hours
 from .outage import Outage, Place
-from .ride import ride
+from .ride import TOO_SMALL, ride
 from .size import confidence_of
 
 HALVINGS = 10  # how often a range is halved: to a thousandth of it

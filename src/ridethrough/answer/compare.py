@@ -18,13 +18,13 @@ from .case import case_of
 from .headroom import RESTART, Check, headroom
 from .nothing import BEYOND_RULE, BY_RULE, NOTHING, closed_door
 from .outage import Outage
-from .ride import Ride, ride
+from .ride import TOO_SMALL, Ride, ride
 from .size import LARGE, confidence_of, tried
 
 COLUMNS = ("load", "outage", "rank", "unit", "packs", "verdict", "chance", "lasts (h)", "left (Wh)",
            "give or take (Wh)", "limited by", "price", "terms", "of", "stale", "price per kWh", "note")  # fmt: skip
 LIMITS = {"start": "start surge", "voltage": "voltage"}  # other checks are of the inverter
-NO_PRICE, FALLS_SHORT, TOO_SMALL, UNKNOWN = "no price", "falls short", "inverter too small", "not reckoned"
+NO_PRICE, FALLS_SHORT, UNKNOWN = "no price", "falls short", "not reckoned"
 ORDER = (BY_RULE, "", NO_PRICE, FALLS_SHORT, TOO_SMALL, UNKNOWN, BEYOND_RULE)  # "" passes and has a price
 
 
@@ -141,11 +141,6 @@ def listed_of(units: Any, prices: Any, **terms: Any) -> PriceList:
 # -- one entry: what a unit comes to in one outage -------------------------------------------------
 
 
-def passes(found: Ride, aim: float) -> bool:
-    """Return whether it lasts with chance ``aim``, on an inverter that carries the load."""
-    return found.chance >= aim and found.verdict != TOO_SMALL
-
-
 def _entry(load: Load, name: str, unit: BackupUnit | Refusal, assumed: str, outage: Outage, aim: float,
            listed: PriceList, stale_after: Any) -> dict[str, Any]:  # fmt: skip
     """Return what a unit comes to in one outage; "place" and "keys" serve the ranking."""
@@ -172,7 +167,7 @@ def _entry(load: Load, name: str, unit: BackupUnit | Refusal, assumed: str, outa
     for offer in [*offers.values()][:1]:
         row |= {"price": offer.amount, "terms": offer.terms, "of": str(offer),
                 "stale": listed.stale(offer, stale_after), "price per kWh": _by_kwh(found, offer.amount)}  # fmt: skip
-    if not passes(found, aim):
+    if not found.passes(aim):
         place = TOO_SMALL if found.verdict == TOO_SMALL else FALLS_SHORT
         row |= {"packs": None, "place": place, "keys": {"": (-found.chance, -found.lasts.magnitude)}}
     return row
@@ -195,7 +190,7 @@ def _notes(found: Ride, aim: float, name: str, offers: Mapping[str, Offer], list
     packs, unseen = found.unit.packs, _checks(found, "not checked")
     if found.verdict == TOO_SMALL:
         yield "no pack makes the inverter larger"
-    elif packs and not passes(found, aim):
+    elif packs and not found.passes(aim):
         yield f"even with {packs} pack{'s' * (packs > 1)}"
     yield from (f"{check.what}: {check.why}" for check in _checks(found, "does not carry it"))
     yield f"not checked: {', '.join(check.what for check in unseen)}" if unseen else ""

@@ -1,4 +1,4 @@
-"""The verdict: whether it lasts, and whether the inverter can carry it; what the numbers leave out and may hurt."""
+"""Whether the inverter, or a generator, can carry the load; what the numbers leave out and may hurt."""
 
 from __future__ import annotations
 
@@ -19,7 +19,6 @@ from ..units import Q_, show
 from .outage import Outage
 
 Finding = Literal["carries it", "does not carry it", "not checked"]
-Verdict = Literal["covered", "tight", "short", "inverter too small"]
 RESTART = "restart"  # what decides nothing: one motor after the other will do
 
 
@@ -89,23 +88,6 @@ def worst_of(load: Load, unit: BackupUnit | Generator) -> Finding:
     """Return the worst that `headroom` finds; a restart decides nothing, motors can be plugged in one by one."""
     found = {check.finding for check in headroom(load, unit) if check.what != RESTART}
     return _finding("does not carry it" in found, "not checked" in found)
-
-
-def verdict_of(chance: float, load: Load, unit: BackupUnit) -> Verdict:
-    """Return covered, tight or short by the chance to last [-], or that the inverter is too small; the one rule."""
-    if worst_of(load, unit) == "does not carry it":
-        return "inverter too small"
-    if chance >= lookup("covered from").value:
-        return "covered"
-    return "tight" if chance >= lookup("tight from").value else "short"
-
-
-def inverter_line(load: Load, unit: BackupUnit) -> str:
-    """Return what the inverter was checked for, in a line."""
-    checks = headroom(load, unit)
-    if all(check.finding == "not checked" for check in checks):
-        return f"inverter not checked: {checks[0].why}"
-    return "inverter: " + "; ".join(map(str, checks))
 
 
 def cautions_of(unit: BackupUnit, outage: Outage) -> tuple[str, ...]:

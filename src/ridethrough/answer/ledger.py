@@ -21,11 +21,11 @@ from ..sampling import DRAWS, Drawn, enough
 from ..sources import table_of
 from ..units import Q_, show
 from .case import case_of
-from .headroom import inverter_line
+from .headroom import headroom
 from .passage import ROUNDING
 from .ride import Ride, through
 
-NOTHING = 0.005  # of what is asked: less has no line of its own
+SLIGHT = 0.005  # of what is asked: less has no line of its own
 Kind = Literal["total", "battery", "load", "loss", "recharge"]
 
 
@@ -93,12 +93,11 @@ class Ledger(Ride):
         """Yield the printed capacity, and what is lost on the way to what is usable at the beginning [Wh]."""
         case, walk = self.case, self.walk
         *cells, last = case.shares
-        known, there = False, case.printed * np.ones(case.rows)
-        yield "printed on the box", "total", there, known
+        there = case.printed * np.ones(case.rows)
+        yield "printed on the box", "total", there, False
         start = (f"{percent(case.outage.start)} full at the start", case.start, case.outage.start.u > 0)
-        for label, share, known in (
-            (*cells, start, last) if case.unit.route.side == "battery" else (*cells, last, start)
-        ):
+        shares = (*cells, start, last) if case.unit.route.side == "battery" else (*cells, last, start)
+        for label, share, known in shares:
             if np.any(share != 1):
                 yield label, "battery", there * (share - 1), known
             there = there * share
@@ -117,7 +116,7 @@ class Ledger(Ride):
             yield f"{power.appliance.name}, {hours}", "load", -rows, power.appliance.measured and not power.moved
         route, loads = case.unit.route, sums.loads.sum(axis=0)
         conversion, standby = sums.asked - loads - sums.own, sums.own - sums.heater
-        small = NOTHING * sums.asked[0]  # too small for a line of its own
+        small = SLIGHT * sums.asked[0]
         fast = np.quantile(np.abs(sums.rate), COVERAGE) > small
         if route.side == "battery":
             known = route.measured("standby", "efficiency")  # the loss is what an efficiency leaves beside the standby
@@ -166,7 +165,10 @@ class Ledger(Ride):
     @property
     def inverter(self) -> str:
         """What the inverter was checked for, in a line."""
-        return inverter_line(self.load, self.unit)
+        checks = headroom(self.load, self.unit)
+        if all(check.finding == "not checked" for check in checks):
+            return f"inverter not checked: {checks[0].why}"
+        return "inverter: " + "; ".join(map(str, checks))
 
     @property
     def rows(self) -> pd.DataFrame:

@@ -225,11 +225,9 @@ def _phase(
         since_h = pattern.period_h * sampler.evenly(f"moment in the cycle of the {name}")
         return 0.0, window(since_h), None
     days = round(pattern.period_h / DAY_H)
-    day = (
-        np.floor(days * sampler.evenly(f"which of its days the {name} has"))
-        if days > 1
-        else np.zeros(sampler.draws + 1)
-    )
+    day = np.zeros(sampler.draws + 1)
+    if days > 1:
+        day = np.floor(days * sampler.evenly(f"which of its days the {name} has"))
     if begins_h is None:
         hour_h = DAY_H * sampler.evenly("hour at which it begins")
         return 0.0, window((hour_h - pattern.begins_h) % DAY_H + DAY_H * day), None

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
@@ -19,11 +19,13 @@ from ..sampling import DRAWS, Drawn, enough
 from ..sources import lookup
 from ..units import Refusal, show, whole
 from .case import Case, case_of
-from .headroom import Verdict, cautions_of, overloads, verdict_of
+from .headroom import cautions_of, overloads, worst_of
 from .stretches import stretches
 from .walk import Walk
 
 TIMES = 240  # moments at which the charge is told
+TOO_SMALL: Literal["inverter too small"] = "inverter too small"
+Verdict = Literal["covered", "tight", "short", "inverter too small"]
 
 
 @dataclass(frozen=True)
@@ -90,7 +92,15 @@ class Ride(Listed):
     @property
     def verdict(self) -> Verdict:
         """Covered, tight or short by the chance to last, or that the inverter is too small; the one rule."""
-        return verdict_of(self.chance, self.load, self.unit)
+        if worst_of(self.load, self.unit) == "does not carry it":
+            return TOO_SMALL
+        if self.chance >= lookup("covered from").value:
+            return "covered"
+        return "tight" if self.chance >= lookup("tight from").value else "short"
+
+    def passes(self, aim: float) -> bool:
+        """Return whether it lasts with chance ``aim`` [-], on an inverter that carries the load."""
+        return self.chance >= aim and self.verdict != TOO_SMALL
 
     def interval(self, coverage: float = COVERAGE) -> tuple[pint.Quantity, pint.Quantity]:
         """Return the two ends of the run time's interval [h]."""
@@ -181,19 +191,14 @@ class Ride(Listed):
     @property
     def cautions(self) -> tuple[str, ...]:
         """What the numbers leave out and may hurt."""
-        return (
-            *cautions_of(self.unit, self.outage),
-            *overloads(self.load, self.outage),
-            *dict.fromkeys(said for power in self.case.powers for said in power.cautions),
-        )
+        own = dict.fromkeys(said for power in self.case.powers for said in power.cautions)
+        return (*cautions_of(self.unit, self.outage), *overloads(self.load, self.outage), *own)
 
     def __repr__(self) -> str:
         said = "".join(f"\n  caution: {each}" for each in self.cautions)
-        return (
-            f"<Ride of {self.unit.label} through {show(self.outage.duration)}: lasts {self.lasts}, chance "
-            f"{100 * self.chance:.0f} %: {self.verdict}; {show(self.unserved.value)} unserved, "
-            f"{show(self.wasted.value)} wasted{said}>"
-        )
+        return (f"<Ride of {self.unit.label} through {show(self.outage.duration)}: lasts {self.lasts}, chance "
+                f"{100 * self.chance:.0f} %: {self.verdict}; {show(self.unserved.value)} unserved, "
+                f"{show(self.wasted.value)} wasted{said}>")  # fmt: skip
 
 
 def ride(

@@ -15,10 +15,9 @@ from ..sampling import DRAWS, Drawn
 from ..sources import lookup
 from ..units import Q_, Refusal, number, show
 from .case import Case
-from .headroom import Finding, worst_of
 from .ledger import Ledger, ledger
 from .outage import Outage
-from .ride import through
+from .ride import TOO_SMALL, through
 
 LARGE = 1e6  # times the printed capacity beyond which nothing changes
 HALVINGS, NARROW = 40, 1e-5  # how often the capacity is halved at most, and the share of it that is near enough
@@ -46,14 +45,8 @@ class Size(Listed):
 
     @property
     def packs(self) -> int | None:
-        """The fewest packs that do; None where even all of them do not."""
-        fits = self.account.chance >= self.confidence and self.inverter != "does not carry it"
-        return len(self.accounts) - 1 if fits else None
-
-    @property
-    def inverter(self) -> Finding:
-        """The worst that `headroom` finds; with "does not carry it" no number of packs does."""
-        return worst_of(self.account.load, self.account.unit)
+        """The fewest packs that do; None where even all of them do not, as where the inverter is too small."""
+        return len(self.accounts) - 1 if self.account.passes(self.confidence) else None
 
     @cached_property
     def needed(self) -> Drawn:
@@ -67,7 +60,7 @@ class Size(Listed):
 
     def __repr__(self) -> str:
         unit, outage = self.account.unit, self.account.outage
-        short = "does not carry the load" if self.inverter == "does not carry it" else "does not, and takes no more"
+        short = "does not carry the load" if self.account.verdict == TOO_SMALL else "does not, and takes no more"
         fits = f"{unit.label} {short}" if self.packs is None else f"{unit.label} does"
         return (f"<Size for {show(outage.duration)} at {100 * self.confidence:.0f} %: "
                 f"{show(self.printed, 0)} printed; {'; '.join([fits, *self.account.cautions])}>")  # fmt: skip

@@ -67,8 +67,8 @@ def drained_of_cycles_w(power_w: Any, variance_w2: Any, takes: tuple[Any, Any, A
     D is `drained_w`, a, b and c are ``takes``; P and s^2 are mean and variance of a load that runs at P_r for the
     share q of its time.
     """
-    runs_w = power_w + np.where(power_w > 0, variance_w2, 0.0) / np.maximum(power_w, 1e-300)
-    share = power_w / np.maximum(runs_w, 1e-300)
+    runs_w = power_w + np.where(power_w > 0, variance_w2, 0.0) / np.maximum(power_w, LEAST)
+    share = power_w / np.maximum(runs_w, LEAST)
     runs, rests = asked_w(runs_w, 0.0, *takes), takes[0] + 0.0 * power_w
     return share * drained_w(runs, runs, *rate) + (1 - share) * drained_w(rests, rests, *rate)  # (1)
 

@@ -138,9 +138,9 @@ class TemperatureCurve:
     @cached_property
     def _z(self) -> Estimate:
         """How far this battery lies from the table, in standard deviations [-]; one influence per curve."""
-        points, end = tuple(self.points.values()), math.sqrt(3)
-        return Estimate.band(Q_(0, "1"), Q_(-end, "1"), Q_(end, "1"), f"{self.chemistry} in the cold",
-                             source=points[0].source, entries=tuple(point.name for point in points))  # fmt: skip
+        points = tuple(self.points.values())
+        return Estimate.within(Q_(0, "1"), Q_(math.sqrt(3), "1"), f"{self.chemistry} in the cold",
+                               source=points[0].source, entries=tuple(point.name for point in points))  # fmt: skip
 
     def at(self, temperature: Any, name: str = "temperature") -> Estimate:
         """Return the capacity at a temperature of the cells over that at 25 degC [-].
