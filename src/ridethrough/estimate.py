@@ -271,7 +271,7 @@ def through(
 
 def values(estimates: Sequence[Estimate]) -> np.ndarray:
     """Return the values, plain numbers in the estimates' own units."""
-    return np.array([float(each.value.magnitude) for each in estimates])
+    return np.array([each.magnitude for each in estimates])
 
 
 Guard = Callable[[Any, str, str], pint.Quantity]

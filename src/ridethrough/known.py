@@ -24,6 +24,11 @@ class Known:
         """The best estimate."""
         raise NotImplementedError
 
+    @property
+    def magnitude(self) -> float:
+        """The best estimate as a plain number, in its own unit."""
+        return float(self.value.magnitude)
+
     def interval(self, coverage: float = COVERAGE) -> tuple[pint.Quantity, pint.Quantity]:
         """Return the two ends of the interval that holds the value with chance ``coverage`` [-]."""
         raise NotImplementedError
@@ -43,7 +48,7 @@ class Known:
         JCGM 100:2008, 7.2.6.
         """
         (low, high), half = self.interval(), self.expanded()
-        value, size = float(self.value.magnitude), float(half.magnitude)
+        value, size = self.magnitude, float(half.magnitude)
         told = size > _ROUNDING * abs(value)
         digits = max(0, 1 - math.floor(math.log10(size))) if told else None
         doubt = f"give or take {show(half, digits)}"

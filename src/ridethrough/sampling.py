@@ -79,7 +79,7 @@ class Sampler:
             Its physical limits, in its unit. Rows outside are marked in ``within`` and count nowhere; the best
             estimate is put on the limit.
         """
-        found = np.full(self.draws + 1, float(estimate.value.magnitude))
+        found = np.full(self.draws + 1, estimate.magnitude)
         for variable, slope in estimate.slopes().items():
             if slope and variable.std_dev:
                 found += slope * variable.std_dev * self.standard(variable)
@@ -204,11 +204,6 @@ class Drawn(Known):
     def value(self) -> pint.Quantity:
         """The best estimate, or the horizon where that lies beyond it."""
         return Q_(float(min(self.rows[0], self.horizon)), self.unit)
-
-    @property
-    def magnitude(self) -> float:
-        """The best estimate as a plain number [unit]."""
-        return float(self.value.magnitude)
 
     @property
     def u(self) -> pint.Quantity:

@@ -250,7 +250,7 @@ spread = ride  # every ride knows how sure it is
 
 def through(case: Case, *, restart: Any = "0 %") -> Ride:
     """Return a case's ride through its outage."""
-    walk = Walk(case, estimate(restart, "1", "restart").value.magnitude * case.full_wh)
+    walk = Walk(case, estimate(restart, "1", "restart").magnitude * case.full_wh)
     for stretch in stretches(case, 0.0, case.outage.hours, walk.stopped):
         walk.move(stretch)
     if case.sampler.draws and case.sampler.within[1:].mean() < lookup("least share of draws within limits").value:

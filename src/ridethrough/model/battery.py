@@ -194,7 +194,7 @@ def aged(years: Any, chemistry: str) -> Estimate:
     """
     span = positive(years, "year", "years", zero=True)
     left = 1 - of_chemistry("fading", chemistry) * float(span.magnitude)  # (1)
-    if left.value.magnitude <= 0:
+    if left.magnitude <= 0:
         raise Refusal(f"a battery of {years}", "an age at which something is left", "Run it down and see.")
     return left
 
@@ -225,7 +225,7 @@ def charge_after(storage: Any, chemistry: str, start: Any = "100 %") -> Estimate
     """
     months = float(positive(storage, "month", "storage", zero=True).magnitude)
     left = estimate(start, "1", "start") - of_chemistry("self-discharge", chemistry) * months  # (1)
-    if left.value.magnitude <= 0:
+    if left.magnitude <= 0:
         raise Refusal(f"{storage} in storage from {start}", "a time after which something is left",
                       "Charge it now, and see whether it still takes its charge.")  # fmt: skip
     return left
@@ -260,4 +260,4 @@ def hours_to(gap: np.ndarray, aim: np.ndarray, wanted: np.ndarray, bend: np.ndar
 
 def percent(share: Estimate) -> str:
     """Return a share as whole percents: "92 %"."""
-    return show(Q_(100 * share.value.magnitude, "%"), 0)
+    return show(Q_(100 * share.magnitude, "%"), 0)

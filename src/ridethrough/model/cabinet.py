@@ -80,9 +80,9 @@ class Cabinet:
             duty=coefficient("duty cycle of a cold appliance"),
         )  # fmt: skip
         for name, value in (("food", self.food), ("air", self.air), ("cop", self.cop)):
-            if not value.value.magnitude > 0:
+            if not value.magnitude > 0:
                 raise Refusal(f"{name}={show(value.value)}", "more than nothing", f"Leave {name} out for a usual one.")
-        if self.room_c - float(self.inside.value.magnitude) < lookup("least step between rooms").value:
+        if self.room_c - self.inside.magnitude < lookup("least step between rooms").value:
             raise Refusal(f"a draw measured in a room of {show(appliance.room)}, {show(self.inside.value)} inside",
                           "a room that is warmer than the inside", "Measure its draw in a warmer room.")  # fmt: skip
 
@@ -163,7 +163,7 @@ class Cabinet:
             thaw_c=thaw_c, limit_c=limit_c if limit is None else temperature(limit, "limit").m_as("degC"),
             allowed_h=lookup(f"hours above the food limit, {self.kind}").value if limit is None else 0.0,
             ice_wh=0.0 if freezer else ice_kg * float(Q_(lookup("latent heat of ice").value, "kJ/kg").m_as("Wh/kg")),
-            ice=ice_kg * coefficient(f"heat from air to food, {self.kind}").value.magnitude,
+            ice=ice_kg * coefficient(f"heat from air to food, {self.kind}").magnitude,
         )  # fmt: skip
 
     def room_of(self, place: Any) -> Moments:

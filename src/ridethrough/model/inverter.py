@@ -146,7 +146,7 @@ class Inverter:
         eta, load = estimate(efficiency, "1", "efficiency", guard=positive), positive(at, "W", "at")
         k2 = coefficient("resistive loss")
         k1 = (1 / eta - 1 - p_0 / load - k2 * (load / rating)).to("1")  # (1)
-        if k1.value.magnitude < 0:
+        if k1.magnitude < 0:
             lost = ((1 / eta - 1) * load).to("W").value
             given = f"an efficiency of {show((eta.value * 100), 0)} % at {show(load)}, a loss of {show(lost)}"
             remedy = "Check which load the efficiency belongs to, and on which side the standby was measured."
@@ -270,7 +270,7 @@ def _read(power: Any, meter: Any, side: str) -> Estimate:
     shown = estimate(power, "W", side)
     if meter is not None and not hasattr(meter, "reading"):
         raise Refusal(f"meter={meter!r}", "a Meter, or a pair of them", f"Write meter=Meter({str(meter)!r}).")
-    return shown if meter is None or not shown.value.magnitude or shown.u.magnitude else meter.reading(shown)
+    return shown if meter is None or not shown.magnitude or shown.u.magnitude else meter.reading(shown)
 
 
 def scheme_weights(scheme: str) -> dict[float, float]:

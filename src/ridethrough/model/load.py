@@ -91,7 +91,7 @@ class Appliance:
     @property
     def variance_w2(self) -> float:
         """Variance of its power about its mean [W2]."""
-        mean = float(self.mean_power.value.magnitude)
+        mean = self.mean_power.magnitude
         return self.pattern.variance_w2 * (mean / self.pattern.mean_w) ** 2 if self.pattern.mean_w else 0.0
 
     def energy_over(self, duration: Any) -> Estimate:
@@ -152,7 +152,7 @@ class Load:
             What the ledger calls it.
         """
         mean = estimate(power, "W", "power")
-        level = float(mean.value.magnitude)
+        level = mean.magnitude
         if not level >= 0:
             raise Refusal(f"a load of {level:g} W", "a power of zero or more", 'Write Load.steady("38 W").')
         return cls((Appliance(name, mean, Pattern(np.ones(1), np.array([level])), peak=mean.value),))
@@ -179,7 +179,7 @@ class Load:
         """
         share = number(duty, "1", "duty")
         power = estimate(running, "W", "running")
-        pattern = Pattern.of_levels([float(power.value.magnitude), 0.0], [share, 1 - share])
+        pattern = Pattern.of_levels([power.magnitude, 0.0], [share, 1 - share])
         return cls((Appliance(name, power * share, pattern, quantity(day_spread, "Wh", "day_spread"),  # (1)
                               peak=power.value, motor=power.value if truth(motor, "motor") else None),))  # fmt: skip
 
@@ -246,8 +246,7 @@ class Load:
 
     def made_for(self, volts: Any) -> Load:
         """Return the load with the voltage that all its appliances are made for [V]."""
-        made = positive(volts, "V", "volts")
-        return Load(tuple(replace(appliance, volts=made) for appliance in self.appliances))
+        return self._with(volts=positive(volts, "V", "volts"))
 
     def named(self, name: str) -> Load:
         """Return the same single appliance under another name."""
@@ -284,6 +283,10 @@ class Load:
         slope = coefficient(f"draw per kelvin of room, {cabinet}") if slope is None else slope
         at = temperature(room, "room")
         return Load((replace(appliance, room=at, cabinet=cabinet, room_slope=slope),))
+
+    def _with(self, **changed: Any) -> Load:
+        """Return the load with this changed in all its appliances; what they share with others stays shared."""
+        return Load(tuple(replace(appliance, **changed) for appliance in self.appliances))
 
     def alone(self, remedy: str) -> Appliance:
         """Return its one appliance, refused where there are more."""

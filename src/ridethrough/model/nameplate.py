@@ -112,7 +112,7 @@ def in_room(load: Load, *, room: Any, measured_at: Any = None, second: tuple[Loa
     Example
     -------
     >>> there = in_room(Load.steady("30 W"), measured_at="20 degC", room="30 degC")
-    >>> there.mean_power, round(in_room(there, room="20 degC").mean_power.value.magnitude, 9)
+    >>> there.mean_power, round(in_room(there, room="20 degC").mean_power.magnitude, 9)
     (<Estimate 52 W, 95 %: 37 to 67 W>, 30.0)
     """
     appliance = load.alone("Carry each")

@@ -126,7 +126,7 @@ class Recharge:
             raise Refusal(f"the windows {windows!r}", "one after the other, each with an end after its beginning",
                           remedy)  # fmt: skip
         given = estimate(power, "W", "power", guard=positive)
-        watts = float(given.value.magnitude)
+        watts = given.magnitude
         pattern = Pattern(steps[steps > 0], (np.arange(steps.size) % 2 * watts)[steps > 0])
         return Recharge(pattern, efficiency_of(efficiency), True, (given / given.value).to("1"))
 
@@ -290,8 +290,8 @@ def _line(fuel: Any, rated: Any) -> tuple[Estimate, Estimate]:
                       'Write fuel=[("0 W", "0.3 L/h"), ("1500 W", "1 L/h")].') from None  # fmt: skip
     p_1, p_2 = (estimate(each, "W", "power") for each in (p_1, p_2))
     r_1, r_2 = (estimate(each, "L/h", "fuel rate") for each in (r_1, r_2))
-    steps = (p_2 - p_1).value.magnitude, (r_2 - r_1).value.magnitude
-    if min(steps) <= 0 or r_1.value < (r_2 - r_1).value * (p_1.value.magnitude / steps[0]):
+    steps = (p_2 - p_1).magnitude, (r_2 - r_1).magnitude
+    if min(steps) <= 0 or r_1.value < (r_2 - r_1).value * (p_1.magnitude / steps[0]):
         raise Refusal(f"fuel={fuel!r}", "the larger power second, burning more, and something left for idling",
                       "Check both points.")  # fmt: skip
     burns = (r_2 - r_1) / (p_2 - p_1)

@@ -87,7 +87,7 @@ class RundownLine(Listed):
         The gain of a meter that read both the load and the run-downs cancels.
         """
         plugged = load if isinstance(load, Load) else Load.steady(load)
-        own = self.standby if plugged.mean_power.value.magnitude else self.standby / self.idling
+        own = self.standby if plugged.mean_power.magnitude else self.standby / self.idling
         drain = own.value + plugged.mean_power.value
         if not drain.magnitude > 0:
             raise Refusal(f"a drain of {show(drain)}", "more than zero", "Add a run-down with nothing plugged in.")

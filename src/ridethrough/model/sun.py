@@ -139,7 +139,7 @@ class Sun(Recharge):
         if not isinstance(between, tuple | list) or len(between) != 2:
             raise Refusal(f"between={between!r}", "two times of day", 'Write between=("7:00", "17:00").')
         low, high = (clock(each, "between") for each in between)
-        full_h = float(given.value.magnitude)
+        full_h = given.magnitude
         light = full_h * _half_wave(low, high)
         if low >= high or light.max() > 1:
             raise Refusal(f"{show(given.value)} of full light between {' and '.join(between)}", "a longer day",

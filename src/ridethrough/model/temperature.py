@@ -40,7 +40,7 @@ class TemperatureCurve:
     Example
     -------
     >>> curve = TemperatureCurve("sealed lead-acid")
-    >>> curve.at("0 degC").value.magnitude, curve.at("25 degC").u.magnitude
+    >>> curve.at("0 degC").magnitude, curve.at("25 degC").u.magnitude
     (0.75, 0.0)
     """
 
@@ -98,7 +98,7 @@ class TemperatureCurve:
         ratio = (cold_h / warm_h).to("1") * errors[0] / errors[1]
         if warm_c > table.mild_c:
             ratio, warm_c = ratio * table.at(Q_(warm_c, "degC")), table.mild_c
-        d_cold, d_warm = (float(table.at(Q_(at, "degC")).value.magnitude) - 1 for at in (cold_c, warm_c))
+        d_cold, d_warm = (float(table.at(Q_(at, "degC")).magnitude) - 1 for at in (cold_c, warm_c))
         scale = (ratio - 1) / (d_cold - ratio * d_warm)  # (1)
         found = replace(table, scale=scale, coldest=Q_(cold_c, "degC"))
         vars(found)["_z"] = table._z  # the warm run may stand over the table's
@@ -169,4 +169,4 @@ class TemperatureCurve:
             grown = max(0.0, grown - self._u_at(self.coldest.m_as("degC"))) if not self.measured_at(temperature) else 0
         scale = self.scale if celsius <= self.mild_c else 1
         found = scale * lost + self._z * grown + 1  # (1)
-        return found if found.value.magnitude >= 0 else found - found.value  # no less than nothing
+        return found if found.magnitude >= 0 else found - found.value  # no less than nothing
