@@ -29,7 +29,7 @@ ALLOWED = {
     ("answer/stretches.py", "AT_ONCE", 100_000): "numbers handled at once: a matter of speed",
     ("answer/stretches.py", "AT_HAND", 30_000_000): "bytes of memory kept at hand: a matter of speed",
     ("answer/stretches.py", "MOMENT_H", 1e-5): "what lies closer together is one moment: a limit of rounding",
-    ("answer/ledger.py", "NOTHING", 0.005): "of what is asked: less has no line of its own",
+    ("answer/ledger.py", "SLIGHT", 0.005): "of what is asked: less has no line of its own",
     ("answer/ride.py", "TIMES", 240): "moments at which a charge is told: enough for a picture",
     ("answer/choice.py", "LONGEST", 14): "how far is looked where nobody says",
     ("answer/choice.py", "HALVINGS", 10): "steps of the search, each twice as fine",

@@ -82,12 +82,17 @@ class Known:
         return f"<span>{self}</span>"
 
 
+def notes(kind: str, said: Iterable[str]) -> str:
+    """Return notes for a ``repr``, each on a line of its own: "caution: ...", "warning: ..."."""
+    return "".join(f"\n  {kind}: {each}" for each in said)
+
+
 class Listed:
-    """What says as HTML what its ``repr`` says: the first line, the others as a list."""
+    """What says as HTML what its ``repr`` says: the first line, then its notes as a list."""
 
     def _repr_html_(self) -> str:
-        head, *notes = map(escape, repr(self)[1:-1].split("\n"))
-        return f"<div>{head}<ul>{''.join(f'<li>{note.strip()}</li>' for note in notes)}</ul></div>"
+        head, *below = map(escape, repr(self)[1:-1].split("\n"))
+        return f"<div>{head}<ul>{''.join(f'<li>{note.strip()}</li>' for note in below)}</ul></div>"
 
 
 class Arithmetic:

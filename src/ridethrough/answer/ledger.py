@@ -16,7 +16,6 @@ import numpy as np
 import pandas as pd
 
 from ..known import COVERAGE
-from ..model.battery import percent
 from ..sampling import DRAWS, Drawn, enough
 from ..sources import table_of
 from ..units import Q_, show
@@ -95,7 +94,7 @@ class Ledger(Ride):
         *cells, last = case.shares
         there = case.printed * np.ones(case.rows)
         yield "printed on the box", "total", there, False
-        start = (f"{percent(case.outage.start)} full at the start", case.start, case.outage.start.u > 0)
+        start = (f"{show(case.outage.start.to('%'), 0)} full at the start", case.start, case.outage.start.u > 0)
         shares = (*cells, start, last) if case.unit.route.side == "battery" else (*cells, last, start)
         for label, share, known in shares:
             if np.any(share != 1):

@@ -192,7 +192,7 @@ class Outage:
     def __repr__(self) -> str:
         where = "" if self.room is None else f", room at {show(self.room.mean, 0)}"
         where += "" if self.unit_at is None else f", unit at {show(self.unit_at.mean, 0)}"
-        full = f"{100 * self.start.magnitude:.0f} % full at its start"
+        full = f"{show(self.start.to('%'), 0)} full at its start"
         return f"<Outage of {show(self.duration)}, unit {full}{where}>"
 
 

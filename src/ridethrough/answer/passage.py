@@ -59,7 +59,7 @@ class State:
 
     def __init__(self, charge: Array, appliances: int) -> None:
         self.charge, self.empty_h = charge, np.full(charge.size, np.inf)
-        self.on, self.full = np.array([[True], [False]]).repeat(charge.size, axis=1)
+        self.on, self.full = np.full(charge.size, True), np.full(charge.size, False)
         none = np.zeros(charge.size)
         self.cold_h, self.rate, self.unserved, self.direct = none, none.copy(), none.copy(), none.copy()
         self.stored, self.charge_loss, self.spilled = none.copy(), none.copy(), none.copy()

@@ -12,7 +12,7 @@ import numpy as np
 from ..model.cabinet import Cabinet
 from ..model.inside import Inside, steps_h
 from ..model.load import Appliance
-from ..model.nameplate import caution, warmer, within
+from ..model.nameplate import caution, room_celsius, warmer
 from ..model.pattern import DAY_H, LEAST
 from ..sampling import Sampler
 from ..sources import CAUTIONS, lookup
@@ -190,7 +190,7 @@ def power_of(appliance: Appliance, name: str, outage: Outage, sampler: Sampler) 
     slope = None
     if outage.room is not None and appliance.room is not None and appliance.room_slope is not None:
         for celsius in {outage.room.celsius.min(), outage.room.celsius.max()} - {appliance.room.m_as("degC")}:
-            within(Q_(float(celsius), "degC"), "room")
+            room_celsius(Q_(float(celsius), "degC"), "room")
         slope = sampler.of(appliance.room_slope)
     measured_w = sampler.of(appliance.mean_power, 0)
     windows_w = appliance.pattern.windows(lookup("step of a ride").value / 60, TENTHS)

@@ -12,7 +12,7 @@ import pandas as pd
 import pint
 
 from ..estimate import estimate
-from ..known import COVERAGE, Listed, ends_of
+from ..known import COVERAGE, Listed, ends_of, notes
 from ..model.battery import asked_w
 from ..model.recharge import Generator
 from ..sampling import DRAWS, Drawn, enough
@@ -195,10 +195,9 @@ class Ride(Listed):
         return (*cautions_of(self.unit, self.outage), *overloads(self.load, self.outage), *own)
 
     def __repr__(self) -> str:
-        said = "".join(f"\n  caution: {each}" for each in self.cautions)
         return (f"<Ride of {self.unit.label} through {show(self.outage.duration)}: lasts {self.lasts}, chance "
                 f"{100 * self.chance:.0f} %: {self.verdict}; {show(self.unserved.value)} unserved, "
-                f"{show(self.wasted.value)} wasted{said}>")  # fmt: skip
+                f"{show(self.wasted.value)} wasted{notes('caution', self.cautions)}>")  # fmt: skip
 
 
 def ride(

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from ..known import Listed
+from ..known import Listed, notes
 from ..model.battery import asked_w
 from ..model.cabinet import MAKE, Cabinet
 from ..model.inside import steps_h
@@ -112,10 +112,9 @@ class Stages(Listed):
         asked, all_along = (show(Q_(each.walk.state.asked[0], "Wh"), 0) for each in (self.ride, self.always))
         kept = (f"{each}, chance {100 * each.chance_above(self.outage.duration):.0f} %"
                 for each in (self.food, self.food_always))  # fmt: skip
-        notes = "".join(f"\n  caution: {each}" for each in self.cautions)
         return (f"<Stages of {self.ride.unit.label} through {show(self.outage.duration)}: {self.pattern}; asks {asked} "
                 f"instead of {all_along}; lasts {self.ride.lasts}, {self.gained} longer; food kept "
-                f"{', instead of '.join(kept)}{notes}>")  # fmt: skip
+                f"{', instead of '.join(kept)}{notes('caution', self.cautions)}>")  # fmt: skip
 
 
 def _spoken(minutes: int) -> str:

@@ -17,7 +17,7 @@ import pandas as pd
 import pint
 
 from ..estimate import Estimate
-from ..known import Listed, student
+from ..known import Listed, notes, student
 from ..model.load import Appliance, Load
 from ..model.pattern import alike
 from ..sources import lookup
@@ -100,8 +100,8 @@ class Draw(Listed):
         known = {"running": self.running_power, "duty cycle": self.duty_cycle, "peak": self.peak_power,
                  "start surge": self.surge}  # fmt: skip
         parts = [f"{what} {'not measured' if value is None else show(value)}" for what, value in known.items()]
-        notes = "".join(f"\n  warning: {warning}" for warning in self.warnings)
-        return f"<Draw of {self.name}: mean {self.mean_power}; {'; '.join(parts)}{notes}>"
+        told = f"<Draw of {self.name}: mean {self.mean_power}; {'; '.join(parts)}"
+        return f"{told}{notes('warning', self.warnings)}>"
 
 
 def measure_draw(log: MeterLog, name: str | None = None, *, room: Any = None, cabinet: str = "refrigerator") -> Draw:

@@ -9,7 +9,7 @@ import pint
 
 from ..estimate import Estimate, estimate
 from ..sources import coefficient, lookup
-from ..units import Q_, Refusal, measures, number, positive, show
+from ..units import Refusal, measures, number, positive
 from .pattern import LEAST
 
 CHEMISTRIES = ("iron phosphate", "nickel-manganese-cobalt", "sealed lead-acid", "flooded lead-acid")
@@ -73,7 +73,7 @@ def drained_of_cycles_w(power_w: Any, variance_w2: Any, takes: tuple[Any, Any, A
     return share * drained_w(runs, runs, *rate) + (1 - share) * drained_w(rests, rests, *rate)  # (1)
 
 
-def known(chemistry: str) -> str:
+def known_chemistry(chemistry: str) -> str:
     """Return a chemistry that the kit knows, or refuse it."""
     if chemistry not in CHEMISTRIES:
         raise Refusal(f"chemistry={chemistry!r}", f"one of {', '.join(CHEMISTRIES)}", "Write it as in the list.")
@@ -82,7 +82,7 @@ def known(chemistry: str) -> str:
 
 def of_chemistry(what: str, chemistry: str) -> Estimate:
     """Return a chemistry's coefficient from the table."""
-    return coefficient(f"{what}, {known(chemistry)}")
+    return coefficient(f"{what}, {known_chemistry(chemistry)}")
 
 
 def takes_charge(chemistry: str, cells: Any) -> bool:
@@ -96,7 +96,7 @@ def takes_charge(chemistry: str, cells: Any) -> bool:
     >>> takes_charge("iron phosphate", "-2 degC"), takes_charge("iron phosphate", "3 degC")
     (False, True)
     """
-    return number(cells, "degC", "cells") >= lookup(f"coldest charging, {known(chemistry)}").value
+    return number(cells, "degC", "cells") >= lookup(f"coldest charging, {known_chemistry(chemistry)}").value
 
 
 def stored_energy(capacity: Any, volts: Any = None) -> pint.Quantity:
@@ -256,8 +256,3 @@ def hours_to(gap: np.ndarray, aim: np.ndarray, wanted: np.ndarray, bend: np.ndar
     straight = np.maximum(gap - np.maximum(aim, bend), 0) / np.maximum(wanted, LEAST)
     tail = np.log(np.maximum(np.minimum(gap, bend), LEAST) / np.maximum(aim, LEAST)) * bend / np.maximum(wanted, LEAST)
     return np.where(gap <= aim, 0.0, straight + np.where(aim < bend, tail, 0.0))
-
-
-def percent(share: Estimate) -> str:
-    """Return a share as whole percents: "92 %"."""
-    return show(Q_(100 * share.magnitude, "%"), 0)

@@ -148,7 +148,7 @@ class Inverter:
         k1 = (1 / eta - 1 - p_0 / load - k2 * (load / rating)).to("1")  # (1)
         if k1.magnitude < 0:
             lost = ((1 / eta - 1) * load).to("W").value
-            given = f"an efficiency of {show((eta.value * 100), 0)} % at {show(load)}, a loss of {show(lost)}"
+            given = f"an efficiency of {show(eta.to('%'), 0)} at {show(load)}, a loss of {show(lost)}"
             remedy = "Check which load the efficiency belongs to, and on which side the standby was measured."
             raise Refusal(f"{given}, beside a standby of {show(p_0.value)}",
                           "an efficiency that leaves room for the standby, which is part of it", remedy)  # fmt: skip

@@ -123,10 +123,10 @@ def in_room(load: Load, *, room: Any, measured_at: Any = None, second: tuple[Loa
     if appliance.room is None or slope is None:
         raise Refusal(f"{appliance.name} without the room it was measured in", "its temperature",
                       'Write load.in_a_room_of("20 degC").')  # fmt: skip
-    t_1, t = within(appliance.room), within(room, "room")
+    t_1, t = room_celsius(appliance.room), room_celsius(room, "room")
     positive(mean.value, "W", "load")
     if second is not None:
-        t_2, least = within(second[1], "second"), lookup("least step between rooms").value
+        t_2, least = room_celsius(second[1], "second"), lookup("least step between rooms").value
         if abs(t_2 - t_1) < least:
             raise Refusal(f"measurements at {t_1:g} and {t_2:g} degC", f"rooms at least {least:g} K apart",
                           "Measure again on a warmer or colder day, or leave second out.")  # fmt: skip
@@ -148,7 +148,7 @@ def warmer(slope: Any, kelvin: Any) -> Any:
     return np.exp(slope * kelvin)
 
 
-def within(value: Any, name: str = "the room it was measured in") -> float:
+def room_celsius(value: Any, name: str = "the room it was measured in") -> float:
     """Return a room's temperature [degC], refused outside what cold appliances are built for."""
     celsius = number(value, "degC", name)
     low, high = lookup("coldest room").value, lookup("warmest room").value

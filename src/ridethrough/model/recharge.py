@@ -11,6 +11,7 @@ import numpy as np
 import pint
 
 from ..estimate import Estimate, estimate, not_negative
+from ..known import notes
 from ..sampling import Sampler
 from ..sources import CAUTIONS, coefficient, lookup
 from ..units import Q_, Refusal, number, of_kind, positive, show, truth
@@ -260,9 +261,9 @@ class Generator(Recharge):
         vars(self).update(ratings=ratings, idle=idle, burns=burns)
 
     def __repr__(self) -> str:
-        said = "".join(f"\n  caution: {each}" for each in self.cautions)
         full, idling = (self.fuel(power) for power in (self.ratings.rated, "0 W"))
-        return f"<Generator, {show(self.ratings.rated)}: {idling} of fuel in an hour of idling, {full} at full{said}>"
+        return (f"<Generator, {show(self.ratings.rated)}: {idling} of fuel in an hour of idling, {full} at full"
+                f"{notes('caution', self.cautions)}>")  # fmt: skip
 
     def fuel(self, power: Any, hours: Any = "1 h") -> Estimate:
         """Return what it burns in some hours [h] at a steady power, nothing plugged in at "0 W" [L]."""

@@ -15,8 +15,8 @@ import pint
 
 from ..estimate import Estimate, not_negative
 from ..sources import lookup, temperature
-from ..units import Q_, Refusal, number
-from .battery import Rate, percent
+from ..units import Q_, Refusal, number, show
+from .battery import Rate
 from .inverter import Inverter
 from .rundowns import RundownLine
 from .temperature import TemperatureCurve
@@ -158,14 +158,15 @@ class Route:
 
     def shares(self, read: Read) -> list[Share]:
         """Return what of the printed capacity a full unit gives on this side [-]; depth of discharge comes last."""
-        held, since = f"cells hold {percent(self.holds[0])} of the print", ""
+        depth = self.depth_of_discharge
+        cells, health, deep = (show(each.to("%"), 0) for each in (self.holds[0], self.health, depth))
+        held, since = f"cells hold {cells} of the print", ""
         if self.line is not None:
             held, since = "printed to measured at the outlet", " since the tests"
-        depth = self.depth_of_discharge
         return [
             Share(held, np.prod([read(each, 0) for each in self.holds], axis=0), self.measured("capacity")),
-            Share(f"{percent(self.health)} health{since}", read(self.health, 0), self.measured("health")),
-            Share(f"depth of discharge {percent(depth)}", read(depth, 0, 1), self.measured("depth_of_discharge")),
+            Share(f"{health} health{since}", read(self.health, 0), self.measured("health")),
+            Share(f"depth of discharge {deep}", read(depth, 0, 1), self.measured("depth_of_discharge")),
         ]
 
     def takes(self, read: Read) -> tuple[Any, Any, Any]:

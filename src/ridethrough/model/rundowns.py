@@ -11,7 +11,7 @@ import pandas as pd
 import pint
 
 from ..estimate import Estimate, through
-from ..known import Listed
+from ..known import Listed, notes
 from ..units import Refusal, show
 from .battery import Rate, asked_w, drained_of_cycles_w, drained_w
 from .load import Load
@@ -112,10 +112,10 @@ class RundownLine(Listed):
         return widest - widest.value + value
 
     def __repr__(self) -> str:
-        notes = "".join(f"\n  warning: {warning}" for warning in self.warnings)
+        said = notes("warning", self.warnings)
         runs = f"{len(self.runs)} run-down{'s' * (len(self.runs) > 1)}"
         more = f"; each pack {self.pack.energy} and {self.pack.standby}" if self.pack else ""
-        return f"<RundownLine of {runs}, at the outlet: {self.energy}, to share; standby {self.standby}{more}{notes}>"
+        return f"<RundownLine of {runs}, at the outlet: {self.energy}, to share; standby {self.standby}{more}{said}>"
 
     def _repr_html_(self) -> str:
         return super()._repr_html_() + self.points.to_html(index=False)

@@ -14,7 +14,7 @@ import pint
 from ..estimate import Estimate, estimate
 from ..sources import COEFFICIENTS, Coefficient, coefficient, lookup
 from ..units import Q_, Refusal, number, of_kind, positive, show
-from .battery import known
+from .battery import known_chemistry
 
 
 @dataclass(frozen=True)
@@ -121,7 +121,7 @@ class TemperatureCurve:
     @cached_property
     def points(self) -> dict[float, Coefficient]:
         """The table's entries by temperature [degC], the coldest first."""
-        own = re.compile(f"capacity at (.*) degC, {known(self.chemistry)}")
+        own = re.compile(f"capacity at (.*) degC, {known_chemistry(self.chemistry)}")
         named = ((own.fullmatch(entry.name), entry) for entry in COEFFICIENTS)
         return dict(sorted((float(told[1]), entry) for told, entry in named if told))
 

@@ -10,7 +10,7 @@ import pint
 from ..estimate import Estimate, estimate, not_negative
 from ..sources import coefficient, lookup, usual
 from ..units import Q_, Refusal, of_kind, positive, show, whole
-from .battery import known, of_chemistry, stored_energy
+from .battery import known_chemistry, of_chemistry, stored_energy
 from .inverter import Inverter, Ratings
 from .routes import Heater, Route
 from .rundowns import RundownLine
@@ -127,7 +127,7 @@ class BackupUnit:
             raise Refusal(given, "either standby and efficiency, or a measured curve", remedy)
         told = {"capacity": capacity, "depth_of_discharge": depth_of_discharge, "health": health,
                 "standby": inverter or standby, "efficiency": inverter or efficiency}  # fmt: skip
-        rating, depth = lookup(f"rating hours, {known(chemistry)}"), of_chemistry("depth of discharge", chemistry)
+        rating = lookup(f"rating hours, {known_chemistry(chemistry)}")
         holds = coefficient("capacity over its print")
         if isinstance(capacity, Estimate):
             holds = (capacity / capacity.value).to("1")
@@ -135,7 +135,8 @@ class BackupUnit:
             usual(printed, "printed capacity", "capacity")
         route = Route(
             printed=printed, holds=(holds,), health=not_negative(health, "1", "health"),
-            depth_of_discharge=estimate(depth_of_discharge, "1", "depth_of_discharge", depth),
+            depth_of_discharge=estimate(depth_of_discharge, "1", "depth_of_discharge",
+                                        of_chemistry("depth of discharge", chemistry)),
             inverter=inverter or _by_sheet(standby, efficiency, at, ratings.rated),
             curve=TemperatureCurve.of(curve, chemistry), k1=Estimate.exact(Q_(0, "1")), heater=Heater.of(heater),
             rating_hours=positive(Q_(rating.value, "h") if rating_hours is None else rating_hours, "h", "rating_hours"),
