@@ -61,6 +61,15 @@ def mains(*windows: tuple[str, str], power: str = "60 W") -> Recharge:
 # --- Recharge by hand -------------------------------------------------------------------------------
 
 
+def test_what_is_left_over_from_adding_up_is_no_energy() -> None:
+    """Less comes than is asked, hour by hour: nothing is without room, to the last figure."""
+    weak = Recharge.series([f"{power:.3f} W" for power in np.random.default_rng(5).uniform(0, 60, 72)])
+    load = Load.steady(Estimate.within("32.1 W", "3 W", "x"))
+    found = ledger(load, plain("4 kWh"), Outage("72 h", start="97 %", recharge=weak))
+    assert str(found.wasted) == "0 Wh, give or take 0 Wh"
+    assert not found.rows["energy (Wh)"].abs().between(0, 1e-6, inclusive="neither").any()
+
+
 @pytest.mark.parametrize(
     ("seen", "lasts_h", "left_wh", "unserved_wh", "wasted_wh"),
     [

@@ -18,12 +18,14 @@ from ..model.pattern import DAY_H, LEAST
 from ..model.recharge import Recharge
 from ..model.routes import Share
 from ..model.unit import BackupUnit
-from ..sampling import Sampler
+from ..sampling import Drawn, Sampler
 from ..sources import coefficient
 from ..units import Q_, Refusal, show
 from .headroom import trips
 from .outage import Outage
 from .power import Power, power_of
+
+ROUNDING_WH = 1e-9  # an energy smaller than this is none
 
 
 class Own(NamedTuple):
@@ -167,6 +169,11 @@ class Case:
     def warming_h(self) -> np.ndarray:
         """How long its heater warms cells that took the cold of the room, until they may be charged [h]."""
         return self.sampler.of(coefficient("hours to warm frozen cells"), 0)
+
+    def energy(self, rows_wh: np.ndarray | float) -> Drawn:
+        """Return an energy of each row, without what is left over from adding up [Wh]."""
+        rows_wh = np.broadcast_to(rows_wh, self.rows)
+        return self.sampler.result(np.where(np.abs(rows_wh) > ROUNDING_WH, rows_wh, 0.0), "Wh")
 
     def with_printed(self, printed_wh: np.ndarray) -> Case:
         """Return the case with another printed capacity in each row [Wh]."""

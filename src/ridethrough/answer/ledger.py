@@ -68,15 +68,21 @@ class Ledger(Ride):
     def lines(self) -> tuple[Line, ...]:
         """In order, the printed capacity first and what is left last."""
         walk = self.walk
-        supply = [Line(label, kind, self._of(rows), known) for label, kind, rows, known in self._supply()]
-        rest = [Line(label, kind, self._of(rows), known) for label, kind, rows, known in self._asked()]
-        usable = Line("usable", "total", self._of(walk.start_wh), all(line.measured for line in supply[1:]))
+        energy = self.case.energy
+        supply = [Line(label, kind, energy(rows), known) for label, kind, rows, known in self._supply()]
+        rest = [Line(label, kind, energy(rows), known) for label, kind, rows, known in self._asked()]
+        usable = Line("usable", "total", energy(walk.start_wh), all(line.measured for line in supply[1:]))
         short = bool(self.outage.recharge) and bool(np.any(walk.state.unserved))
         if short:
             rest.append(Line("asked and did not come", "recharge", self.unserved))
         label = "left over" if self.left.magnitude >= 0 or short else "missing"
         known = all(line.measured for line in (*supply[1:], *rest))
-        return (*supply, usable, *rest, Line(label, "total", self._of(walk.end_wh) if short else self.left, known))
+        return (
+            *supply,
+            usable,
+            *rest,
+            Line(label, "total", energy(walk.end_wh) if short else self.left, known),
+        )
 
     def new_since(self, before: Ledger) -> list[tuple[Line, Line | None]]:
         """Return the measured lines that were not so in another account, or half as sure in variance; with those."""
@@ -84,9 +90,6 @@ class Ledger(Ride):
         found = [(line, then.get(line.topic)) for line in self.lines if line.basis == "measured"]
         return [(line, was) for line, was in found
                 if was is None or not was.measured or was.energy.u**2 > 2 * line.energy.u**2]  # fmt: skip
-
-    def _of(self, rows: Any) -> Drawn:
-        return self.case.sampler.result(np.broadcast_to(rows, self.case.rows), "Wh")
 
     def _supply(self) -> Iterator[tuple[str, Kind, Any, bool]]:
         """Yield the printed capacity, and what is lost on the way to what is usable at the beginning [Wh]."""
@@ -141,12 +144,12 @@ class Ledger(Ride):
     @property
     def available(self) -> Drawn:
         """Energy that can be used at the beginning [Wh]."""
-        return self._of(self.walk.start_wh)
+        return self.case.energy(self.walk.start_wh)
 
     @property
     def needed(self) -> Drawn:
         """Energy that load and unit ask in the whole outage [Wh]."""
-        return self._of(self.walk.state.asked)
+        return self.case.energy(self.walk.state.asked)
 
     @property
     def headline(self) -> str:

@@ -82,7 +82,7 @@ class Ride(Listed):
     @cached_property
     def left(self) -> Drawn:
         """What is left at the end beyond the reserve, less what did not come before [Wh]."""
-        return self.case.sampler.result(self.walk.end_wh - self.walk.state.unserved, "Wh")
+        return self.case.energy(self.walk.end_wh - self.walk.state.unserved)
 
     @cached_property
     def chance(self) -> float:
@@ -139,17 +139,17 @@ class Ride(Listed):
     @property
     def served(self) -> Drawn:
         """What was asked of the unit and came [Wh]: load, losses and standby."""
-        return self.case.sampler.result(self.walk.state.asked - self.walk.state.unserved, "Wh")
+        return self.case.energy(self.walk.state.asked - self.walk.state.unserved)
 
     @property
     def unserved(self) -> Drawn:
         """What was asked and did not come [Wh]."""
-        return self.case.sampler.result(self.walk.state.unserved, "Wh")
+        return self.case.energy(self.walk.state.unserved)
 
     @property
     def wasted(self) -> Drawn:
         """Recharge that came and found no room [Wh]; what the mains did not have to give is none."""
-        return self.case.sampler.result(self.walk.state.spilled, "Wh")
+        return self.case.energy(self.walk.state.spilled)
 
     @property
     def fuel(self) -> Drawn:
