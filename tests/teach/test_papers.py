@@ -230,6 +230,18 @@ def test_a_comma_on_paper_is_what_makes_the_answer_right(split: str, tmp_path: P
     assert 'not read. <span>Write for example "12 h".</span>' in page
 
 
+def test_a_name_that_is_not_the_worksheets_is_asked_about(tmp_path: Path) -> None:
+    """Jörg's answers under his name and under another spelling of it; Al slips once."""
+    mine = [show(exercise(key, "Jörg").answer) for key in ("00-b", "02-a")]  # type: ignore[union-attr]
+    rows = [["learner", "00-b", "02-a"], ["Jörg", *mine], ["Jorg", *mine], ["Al", "999 h", "1 Wh"], ["Bo", "999 h", ""]]
+    with (tmp_path / "answers.csv").open("w", encoding="utf-8", newline="") as file:
+        csv.writer(file).writerows(rows)
+    write_marked(tmp_path / "answers.csv", tmp_path / "out")
+    page = (tmp_path / "out" / "marked.html").read_text(encoding="utf-8")
+    html5lib.HTMLParser(strict=True).parse(page)
+    assert re.findall('<p class="lost">(.*?):', page) == ["Jorg"]
+
+
 @pytest.mark.parametrize("head", ["learner;00b", "learner", "learner;00-b;00-b"])
 def test_a_table_without_exercises_is_refused(head: str, tmp_path: Path) -> None:
     with pytest.raises(Refusal, match=f"with the columns {head.replace(';', ', ')}") as refused:
