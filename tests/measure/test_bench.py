@@ -314,6 +314,17 @@ def test_the_display_s_last_digit_is_in_the_load() -> None:
     assert u(energy, "W") == pytest.approx(10 / 12 / math.sqrt(12))
 
 
+def test_a_logged_run_is_as_sharp_as_the_same_log_of_a_draw() -> None:
+    """A counter is read at both ends: twice half a step of 10 Wh in 12 h, both equally likely anywhere in it."""
+    log = hand_readings([("0:00", "4.20"), ("12:00", "4.92")], "kWh", meter=Meter("1 %", energy_step="0.01 kWh"))
+    power = Rundown(log).power(Meter())
+    assert value(power, "W") == pytest.approx(60)
+    resolution = power.budget().set_index("influence").iloc[:, 0]["meter resolution"]
+    assert resolution == pytest.approx(math.sqrt(2) * 10 / 12 / math.sqrt(12))
+    drawn = np.random.default_rng(1).uniform(-5, 5, (2, 200_000))
+    assert resolution == pytest.approx(np.std((drawn[1] - drawn[0]) / 12), rel=0.01)
+
+
 def test_a_log_brings_its_own_meter() -> None:
     line = fit([("0 W", "56.2 h"), bench_log([60.0] * 71)], meter=Meter("30 %"))
     assert shares(line.hours(METER.gain * Q_(60, "W"))).get("meter gain", 0) < 1e-6
@@ -403,6 +414,7 @@ def test_the_pantry_s_own_run_downs() -> None:
     ([("60 W",)], {}, r"Write \(.60 W., .11.8 h.\)"),
     ([Rundown("60 W", "11 h", delivered="660 Wh")], {}, "either a load or the energy delivered"),
     (RUNS, {"standby": "15 W"}, "Leave standby out"),
+    ([("0 W", "56 h")], {"standby": "0 W"}, 'emptied the unit. .*standby="15 W"'),
     (RUNS, {"rated": "200 W"}, "a rating no smaller than the loads"),
     (RUNS, {"repeatability": "0 %"}, "a spread above zero"),
     (RUNS, {"rate_exponent": "0.9"}, '"1.02 to 1.08"'),
@@ -591,6 +603,13 @@ def test_the_next_test_narrows_the_interval_most() -> None:
     assert set(next_test(fit())["load (W)"]) == {0, 60, 250}
     alone = next_test(fit([("60 W", "12 h")], standby="15 W"), "40 W")
     assert set(alone["load (W)"]) == {0, 40}
+
+
+def test_the_next_test_is_a_table_to_read() -> None:
+    """No digit that nobody can tell, and a head above the numbers of its rows."""
+    table = next_test(fit())
+    assert table.equals(table.round(2))
+    assert table.columns.name == "row"
 
 
 def test_it_shows_itself() -> None:

@@ -62,6 +62,28 @@ def test_a_row_that_can_not_be_is_refused(tmp_path: Path, rows: list[str], says:
         read_units(table(tmp_path, *rows))
 
 
+@pytest.mark.parametrize(
+    ("rows", "says"),
+    [
+        (["one,,1000,iron phosphate,9,5,88,300,800"], r"row 2: 9 cells below a heading of 8.*Put a cell with ','"),
+        (["one,,1000,iron phosphate,9,88,300,800", "", "two,,1000,iron phosphate,9,88,300,800,7"], "row 4: 9 cells"),
+        (['"one,,1000,iron phosphate,9,88,300,800', "two,,1000,iron phosphate,9,88,300,800"], r"row 2: .*Save it"),
+    ],
+)
+def test_a_row_that_does_not_fit_its_heading_is_named(tmp_path: Path, rows: list[str], says: str) -> None:
+    """A decimal comma too many, the same below an empty line, a quote that nothing closes."""
+    with pytest.raises(Refusal, match=says) as refused:
+        read_units(table(tmp_path, *rows))
+    assert "tokeniz" not in str(refused.value)
+
+
+def test_a_short_row_lacks_its_last_cells_and_separators_at_the_end_do_no_harm(tmp_path: Path) -> None:
+    row = "one,,1000,iron phosphate,9,88,300"
+    with pytest.raises(Refusal, match="without rated_w"):
+        read_units(table(tmp_path, row))["one"]
+    assert list(read_units(table(tmp_path, f"{row},800,,", "", f"two{row[3:]},800"))) == ["one", "two"]
+
+
 @pytest.mark.parametrize(("split", "encoding"), [(";", "utf-8"), ("\t", "utf-16"), (";", "latin-1")])
 def test_a_table_is_read_as_a_log_is(tmp_path: Path, split: str, encoding: str) -> None:
     """Semicolons or tabs between columns, then commas are decimal; and any encoding that a log may have."""

@@ -195,7 +195,8 @@ def next_test(line: RundownLine, load: Any = None) -> pd.DataFrame:
             half = fit_rundowns([*line.runs, more], **settings).hours(plugged).expanded()
             rows.append((power_w, float(more.hours.magnitude), float(half.magnitude)))
     now = f"give or take (h), now {show(line.hours(plugged).expanded(), 2)}"
-    return pd.DataFrame(rows, columns=["load (W)", "hours (h)", now]).sort_values(now, ignore_index=True)
+    table = pd.DataFrame(rows, columns=["load (W)", "hours (h)", now]).sort_values(now, ignore_index=True)
+    return table.round(2).rename_axis(columns="row")
 
 
 def _reference_room(entries: Sequence[Rundown], room: Any) -> pint.Quantity | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
 from os import PathLike
 from pathlib import Path
@@ -17,7 +17,7 @@ from ..model.price import Price, PriceList, day_of
 from ..model.unit import BackupUnit
 from ..sources import coefficient
 from ..units import Q_, Refusal, float_of, of_kind, rows_beside
-from .layout import Place, head_of, split_by
+from .layout import split_by, text_of
 
 # Each column's unit (none for text), whether a unit can't be reckoned with without it, where it goes, and
 # whether the table of coefficients has a band for it, of powers over the rated one.
@@ -110,7 +110,7 @@ def read_units(path: str | PathLike[str], prices: str | PathLike[str] | None = N
         If a file or a column is missing, a name stands twice, a cell is no number or no date, or a price
         belongs to no unit; it names file, row and column.
     """
-    file, table = _table(path, NEEDED)
+    file, table = read_table(path, NEEDED)
     found: dict[str, Found] = {}
     for here, record in table.items():
         row = {column: _cell(here, column, record.get(column, "")) for column in COLUMNS}
@@ -161,7 +161,7 @@ def read_prices(path: str | PathLike[str], units: Iterable[str] | None = None) -
     """
     given = of_kind(units, Iterable | None, "units", "names of units", 'Write units=read_units("units.csv").')
     prices, names = [], None if given is None else set(given)
-    for here, record in _table(path, list(PRICE_COLUMNS))[1].items():
+    for here, record in read_table(path, PRICE_COLUMNS)[1].items():
         tax, amount = record["tax_included"].lower(), float_of(record["price"])
         rate = float_of(record.get("tax_rate_percent") or "0")
         for column, sound, needed in (
@@ -181,34 +181,33 @@ def read_prices(path: str | PathLike[str], units: Iterable[str] | None = None) -
     return PriceList(tuple(prices))
 
 
-def _table(path: str | PathLike[str], needed: list[str]) -> tuple[str, dict[str, dict[str, str]]]:
+def read_table(path: str | PathLike[str], needed: Sequence[str]) -> tuple[str, dict[str, dict[str, str]]]:
     """Return a file's name and its rows as text, each by where it stands, or refuse it."""
-    import pandas as pd
-
     file = Path(of_kind(path, str | PathLike, "path", "a file name", 'Write read_units("units.csv").')).name
     try:
-        text, encoding, _ = head_of(Path(path), Place(file))
-        line, delimiter = _header(text, file, needed)
-        table = pd.read_csv(path, dtype=str, keep_default_na=False, sep=delimiter, encoding=encoding, skiprows=line - 1)
-    except (OSError, ValueError) as error:
-        given = error.given if isinstance(error, Refusal) else f"{file}: {str(error).splitlines()[0]}"
+        text = text_of(Path(path))
+        above, delimiter = _header(text, file, needed)
+        (_, head), *rows = [each for each in split_by(text, delimiter, file, strict=True) if each[0] >= above]
+    except Refusal as refusal:
         remedy = f"Save it as CSV, with the columns {', '.join(needed)}."
-        raise Refusal(given, "a table in CSV", remedy) from None
-    absent = [column for column in needed if column not in table.columns]
-    if absent:
-        raise Refusal(f"{file} with the columns {', '.join(map(str, table.columns))}", f"also {', '.join(absent)}",
+        raise Refusal(refusal.given, "a table in CSV", remedy) from None
+    if absent := [column for column in needed if column not in head]:
+        raise Refusal(f"{file} with the columns {', '.join(head)}", f"also {', '.join(absent)}",
                       "Add the column; its cells may be empty.")  # fmt: skip
-    if table.empty:
+    if not rows:
         raise Refusal(f"{file} without a row", "one row or more", "Add a row.")
-    rows = ({str(column): _plain(str(text).strip(), delimiter) for column, text in row.items()}
-            for row in table.to_dict("records"))  # fmt: skip
-    return file, {f"{file}, row {number}": row for number, row in enumerate(rows, start=line + 1)}
+    if wide := [(line, row) for line, row in rows if any(row[len(head) :])]:
+        raise Refusal(f"{file}, row {wide[0][0]}: {len(wide[0][1])} cells below a heading of {len(head)}",
+                      "as many as that or fewer", f"Put a cell with {delimiter!r} in it in quotes.")  # fmt: skip
+    places = {column: head.index(column) for column in head}
+    return file, {f"{file}, row {line}": {column: _plain(row[at], delimiter) if at < len(row) else ""
+                                          for column, at in places.items()} for line, row in rows}  # fmt: skip
 
 
-def _header(text: str, file: str, needed: list[str]) -> tuple[int, str]:
+def _header(text: str, file: str, needed: Sequence[str]) -> tuple[int, str]:
     """Return the line that holds most of the columns' names, the first where none does, and what splits it."""
     lines = [(-len({*row} & {*needed}), line, -len(row), delimiter)
-             for delimiter in ",;\t" for line, row in split_by(text, delimiter, Place(file))]  # fmt: skip
+             for delimiter in ",;\t" for line, row in split_by(text, delimiter, file)]  # fmt: skip
     _, line, _, delimiter = min(lines)
     return line, delimiter
 

@@ -254,8 +254,8 @@ def on_level(duration_s: np.ndarray, power_w: np.ndarray) -> float | None:
         return None
     logs = np.log(np.maximum(power_w, 0.01 * top))
     split = _otsu(logs, duration_s)
-    high = logs > (np.inf if split is None else split)
-    if split is None or not high.any():
+    high = logs > split
+    if not high.any():
         return None
     low_w, high_w = (weighted_median(power_w[side], duration_s[side]) for side in (~high, high))
     spread = np.subtract(*np.quantile(logs[high], [0.75, 0.25]))
@@ -264,15 +264,15 @@ def on_level(duration_s: np.ndarray, power_w: np.ndarray) -> float | None:
     return max(float(np.exp(split)), high_w / 2)
 
 
-def _otsu(values: np.ndarray, weights: np.ndarray) -> float | None:
-    """Return the split of ``values`` that explains most of their variance, or None where it explains too little."""
+def _otsu(values: np.ndarray, weights: np.ndarray) -> float:
+    """Return the split of ``values`` that explains most of their variance, infinity where it explains too little."""
     share, edges = np.histogram(values, bins=128, weights=weights)
     share, middle = share / share.sum(), (edges[1:] + edges[:-1]) / 2
     below, part, mean = np.cumsum(share)[:-1], np.cumsum(share * middle)[:-1], np.dot(share, middle)
     shares = below * (1 - below)
     between = np.divide((mean * below - part) ** 2, shares, out=np.zeros(below.size), where=shares > 0)
     best = int(np.argmax(between))
-    return float(edges[best + 1]) if between[best] > CLEAR_SPLIT * np.dot(share, (middle - mean) ** 2) else None
+    return float(edges[best + 1]) if between[best] > CLEAR_SPLIT * np.dot(share, (middle - mean) ** 2) else np.inf
 
 
 def weighted_median(values: np.ndarray, weights: np.ndarray) -> float:

@@ -150,7 +150,7 @@ def measure_draw(log: MeterLog, name: str | None = None, *, room: Any = None, ca
     mean_w = float(np.average(log.power_w[steady], weights=log.duration_s[steady]) + defrosting.value.magnitude)  # (1)
     spread, named = day_spread(log, seen, mean_w), name or log.name
     sampled, running = log.kind == "power", seen.running_w is not None
-    metered, resolution = log.meter.gain * Q_(mean_w, "W") + log.meter.offset + _unseen(log), _resolution(log)
+    metered, resolution = log.meter.gain * Q_(mean_w, "W") + log.meter.offset + _unseen(log), log.rounding
     varied, next_days = Estimate.jointly([0.0, 0.0], np.diag([spread.of_mean_w**2, 1.0]), ["W", "1"],
                                          f"how the {named} varied", dof=spread.dof)  # fmt: skip
     mean = metered + resolution + varied + (defrosting - defrosting.value)
@@ -243,21 +243,6 @@ def _unseen(log: MeterLog) -> Estimate:
     share, smallest = np.average(log.power_w == 0, weights=log.duration_s), log.meter.smallest_load
     half = float(share) * read_quantity(smallest or "0 W") / 2
     return Estimate.within(half, half, f"{log.meter.name} blind below {smallest}")  # (1)
-
-
-def _resolution(log: MeterLog) -> Estimate:
-    """Return the step of the readings as an influence on the mean power, about zero [W].
-
-    A power step d leaves d / sqrt 12, however many readings lie on a plateau. A counter is read at both
-    ends, so its step leaves d / sqrt 6 over the log's time. Energies of single intervals round one by
-    one, and all alike where they do not differ.
-    """
-    half, step = log.resolution / 2, f"{log.meter.name} resolution"
-    if log.kind == "power":
-        return Estimate.within("0 W", half, step)
-    alike = np.ptp(log.power_w) * log.duration_s.min() / 3600 < float(half.to("Wh").magnitude)
-    roundings = 2 if log.kind == "counter" else log.start_s.size ** (2 if alike else 1)
-    return (Estimate.within("0 Wh", half, step) * math.sqrt(roundings) / log.covered).to("W")
 
 
 def _warnings(log: MeterLog, seen: Switching, spread: DaySpread) -> tuple[str, ...]:

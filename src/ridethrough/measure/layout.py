@@ -117,8 +117,7 @@ class Layout:
         if self.path is None:
             yield from enumerate(self.sample, start=1)
             return
-        text = _decoded(self.path.read_bytes(), self.encoding)
-        for line, row in split_by(text, self.delimiter, Place(self.name)):
+        for line, row in split_by(_decoded(self.path.read_bytes(), self.encoding), self.delimiter, self.name):
             if line > self.header_row:
                 yield line, row
 
@@ -162,7 +161,7 @@ def find_layout(path: Any) -> Layout:
     if not isinstance(path, str | Path):
         raise Place(repr(path)[:60]).refuse("no file name")
     path = Path(path)
-    text, encoding, whole = head_of(path, Place(path.name))
+    text, encoding, whole = _head_of(path)
     tables, wrong = list[Layout](), list[LogRefusal]()
     for delimiter in "\t;,":
         try:
@@ -174,8 +173,15 @@ def find_layout(path: Any) -> Layout:
     return max(tables, key=lambda layout: sum(kind not in {"", "text"} for kind in layout.kinds))
 
 
-def head_of(path: Path, place: Place) -> tuple[str, str, bool]:
+def text_of(path: Path) -> str:
+    """Return the whole text of a file, or refuse it: it can't be opened, is too large, empty, or no text."""
+    text, encoding, whole = _head_of(path)
+    return text if whole else _decoded(path.read_bytes(), encoding)
+
+
+def _head_of(path: Path) -> tuple[str, str, bool]:
     """Return the file's first characters, their encoding, and whether that is all of it."""
+    place = Place(path.name)
     place.refuse_if("a folder", os.path.exists(path) and not os.path.isfile(path), path=str(path))
     try:
         with path.open("rb") as file:
@@ -207,22 +213,26 @@ def _decoded(raw: bytes, encoding: str) -> str:
     return codecs.getincrementaldecoder(encoding)("replace").decode(raw)
 
 
-def split_by(text: str, delimiter: str, place: Place) -> Iterator[tuple[int, list[str]]]:
-    """Yield each row that holds anything, its fields stripped, with the number of its first line."""
-    reader, begin = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True), 1
+def split_by(text: str, delimiter: str, file: str, strict: bool = False) -> Iterator[tuple[int, list[str]]]:
+    """Yield each row that holds anything, its fields stripped, with the number of its first line.
+
+    ``file`` is its name, for messages; ``strict`` refuses a quote that nothing closes.
+    """
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True, strict=strict)
+    begin = 1
     try:
         for row in reader:
             if len(row) > 1 or (row and row[0].strip()):
                 yield begin, [field.strip() for field in row]
             begin = reader.line_num + 1
     except csv.Error as error:
-        raise place.refuse("not split", error=error, row=begin) from None
+        raise Place(file).refuse("not split", error=error, row=begin) from None
 
 
 def _tables(path: Path, text: str, encoding: str, delimiter: str, whole: bool) -> Iterator[Layout]:
     """Yield the table that splitting by ``delimiter`` shows, if it shows one."""
     place = Place(path.name)
-    rows = list(split_by(text, delimiter, place))
+    rows = list(split_by(text, delimiter, path.name))
     rows = rows if whole else rows[:-1]  # the head may end within a line
     widths = [len(row) for _, row in rows if len(row) > 1]
     if not widths:

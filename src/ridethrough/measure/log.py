@@ -23,7 +23,7 @@ from .readings import read_readings
 from .steps import UNTIL_NEXT
 
 KEPT = "ridethrough-columns.json"
-_CHOICES: dict[str, type] = {"columns": Mapping, "kind": str, "timezone": str, "unit": str, "dayfirst": bool,
+CHOICES: dict[str, type] = {"columns": Mapping, "kind": str, "timezone": str, "unit": str, "dayfirst": bool,
                              "decimal": str, "hold": str}  # fmt: skip
 
 
@@ -120,15 +120,15 @@ def _completed(told: dict[str, Any], beside: Path, layout: Layout) -> tuple[dict
 
 def _checked(place: Place, told: Any) -> dict[str, Any]:
     """Return the choices that were made; refuse one of the wrong type, or a word that is none of those known."""
-    sound = isinstance(told, dict) and set(told) <= set(_CHOICES)
-    place.refuse_if("no choices", not sound, told=str(told), names=", ".join(_CHOICES))
+    sound = isinstance(told, dict) and set(told) <= set(CHOICES)
+    place.refuse_if("no choices", not sound, told=str(told), names=", ".join(CHOICES))
     made = {name: choice for name, choice in told.items() if choice is not None}
     for name, choice in made.items():
-        fits = isinstance(choice, _CHOICES[name])
+        fits = isinstance(choice, CHOICES[name])
         if name == "columns" and fits:
             fits = all(isinstance(text, str) for text in (*choice, *choice.values()))
         known = {"kind": ROLES_OF, "decimal": (",", ".")}.get(name, (choice,))
-        among = ", ".join(map(repr, known)) if fits else f"text or {_CHOICES[name].__name__}"
+        among = ", ".join(map(repr, known)) if fits else f"text or {CHOICES[name].__name__}"
         place.refuse_if("odd choice", not fits or choice not in known, name=name, choice=choice, among=among)
     return made
 

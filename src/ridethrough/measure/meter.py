@@ -22,8 +22,6 @@ class Meter:
         The last digit of its displays, or of its log [W, Wh].
     smallest_load : str, optional
         Power below which it reads 0 [W].
-    forgets : bool, optional
-        Whether its counter is lost when power fails [-].
     name : str
         What budgets call it, where there are several.
     found : (Estimate, Estimate), optional
@@ -44,7 +42,6 @@ class Meter:
     power_step: str | None = None
     energy_step: str | None = None
     smallest_load: str | None = None
-    forgets: bool | None = None
     name: str = field(default="meter", repr=False)
     found: tuple[Estimate, Estimate] | None = field(default=None, repr=False)
 

@@ -163,7 +163,7 @@ class MeterLog(Listed):
         kept = self._steps_in((-math.inf, low), (high, math.inf))
         Place(self.name).refuse_if("all cut out", not kept["start_s"].size)
         settled = [each for each in self.findings if not meet(each.span_s, (low, high))]
-        where = f"{self._said(low)} to {self._said(high)}"
+        where = f"{self.said(low)} to {self.said(high)}"
         return replace(self, **kept, findings=(*settled, Finding("cut out", where, 1, "not covered, as told")))
 
     def _steps_in(self, *windows: Span, since: float = 0.0) -> dict[str, Any]:
@@ -179,7 +179,7 @@ class MeterLog(Listed):
         """Return a stretch in which readings stand for some of the time [s]."""
         low, high = self._at(begin, "begin"), self._at(end, "end")
         none, span = not self._steps_in((low, high))["start_s"].size, show(Q_(self.span_s / 3600, "h"))
-        Place(self.name).refuse_if("none between", none, begin=self._said(low), end=self._said(high), span=span)
+        Place(self.name).refuse_if("none between", none, begin=self.said(low), end=self.said(high), span=span)
         return low, high
 
     def _at(self, at: Any, name: str) -> float:
@@ -190,9 +190,9 @@ class MeterLog(Listed):
             if self.begins is not None:
                 stamp = pd.Timestamp(datetime.fromisoformat(at))
                 return float(((stamp if stamp.tz else stamp.tz_localize(self.begins.tz)) - self.begins).total_seconds())
-        raise Place(self.name).refuse("no moment", name=name, moment=at, begin=self._said(0.0))
+        raise Place(self.name).refuse("no moment", name=name, moment=at, begin=self.said(0.0))
 
-    def _said(self, at_s: float) -> str:
+    def said(self, at_s: float) -> str:
         """Return a moment as `between` and `without` take it."""
         if self.begins is None or not math.isfinite(at_s):
             return f"{at_s / 3600:.3f} h"
@@ -208,6 +208,21 @@ class MeterLog(Listed):
 
     def _mean(self) -> float:
         return float(np.dot(self.power_w, self.duration_s) / self.duration_s.sum())  # (1)
+
+    @property
+    def rounding(self) -> Estimate:
+        """The step of the readings as an influence on the mean power, about zero [W].
+
+        A power step d leaves d / sqrt 12, however many readings lie on a plateau. A counter is read at both
+        ends, so its step leaves d / sqrt 6 over the log's time. Energies of single intervals round one by
+        one, and all alike where they do not differ.
+        """
+        half, step = self.resolution / 2, f"{self.meter.name} resolution"
+        if self.kind == "power":
+            return Estimate.within("0 W", half, step)
+        alike = np.ptp(self.power_w) * self.duration_s.min() / 3600 < float(half.to("Wh").magnitude)
+        roundings = 2 if self.kind == "counter" else self.start_s.size ** (2 if alike else 1)
+        return (Estimate.within("0 Wh", half, step) * math.sqrt(roundings) / self.covered).to("W")
 
     def as_load(self, name: str | None = None) -> Load:
         """Return the log itself as a load, its powers taken as exact.

@@ -99,7 +99,7 @@ class Rundown:
         """
         given, hours = self.load, self.duration
         if isinstance(given, MeterLog):
-            meter, shown = given.meter, Estimate.exact(Q_(given.mean_power_w(), "W"))
+            shown = Estimate.exact(Q_(given.mean_power_w(), "W"))
         elif isinstance(given, Load):
             shown = given.mean_power
         elif given is None:
@@ -111,8 +111,7 @@ class Rundown:
         if not shown.value.magnitude or shown.u.magnitude or isinstance(given, Load):
             return shown
         if isinstance(given, MeterLog):
-            half = (given.resolution / 2 if given.resolution.check("[power]") else given.resolution / 2 / hours).to("W")
-            return meter.gain * shown + meter.offset + Estimate.within("0 W", half, f"{meter.name} resolution")  # (1)
+            return given.meter.gain * shown + given.meter.offset + given.rounding  # (1)
         return meter.reading(shown) if given is not None else meter.reading(self.delivered, over=hours)  # (1)
 
 
@@ -172,6 +171,12 @@ class LineFit:
             raise Refusal(told, "two loads or more", f'{remedy}; or give the standby too: standby="15 W".')
         if self.told and loads > 1:
             raise Refusal("a standby, and run-downs that tell it", "one of them", "Leave standby out.")
+        if self.told and not (standby[0].value.magnitude or self.load_w[~self.early].any()):
+            raise Refusal(
+                "a standby of zero, and run-downs with nothing plugged in",
+                "something that emptied the unit",
+                'Write the standby that was measured, standby="15 W"; or add a run-down at another load.',
+            )
         self.inputs = [*hours, *powers, *doubts, _bend(given["rated"], self.load_w.max()), *standby]
         self.reference_h = float(np.exp(np.log(self.measured_h[~self.early]).mean()))
         self.own = np.array([float(each.u.magnitude) for each in hours]) / self.measured_h  # error beside that of all

@@ -225,12 +225,12 @@ def _question(log: MeterLog, dark: Span, rests: list[Span], runs: list[Span]) ->
     sure = logged and (draws or log.volts is not None)
     if not (sure or (long and (catch_up or after is None or not rests))):
         return None
-    where = f"{'0 W' if logged else 'no readings'} for {lasts / 3600:.3g} h from {log._said(dark[0])}"
-    ends = [log._said(dark[1])] if logged else []
+    where = f"{'0 W' if logged else 'no readings'} for {lasts / 3600:.3g} h from {log.said(dark[0])}"
+    ends = [log.said(dark[1])] if logged else []
     if after and catch_up:
         where += f", then on for {(after[1] - after[0]) / 3600:.2g} h and usually for {usual_run / 3600:.2g} h"
-        ends.append(log._said(after[1]))
-    lines = " or, without its catch-up, ".join(f'log.without("{log._said(dark[0])}", "{end}")' for end in ends)
+        ends.append(log.said(after[1]))
+    lines = " or, without its catch-up, ".join(f'log.without("{log.said(dark[0])}", "{end}")' for end in ends)
     done = f"{'kept' if logged else 'not covered'}; if the power was off, write {lines}"
     return Finding("power failure?", where, 1, done, span_s=dark)
 

@@ -17,10 +17,10 @@ import pandas as pd
 
 from ..answer.outage import Outage
 from ..measure.bench import fit_rundowns
-from ..measure.candidates import _table, read_units
+from ..measure.candidates import read_table, read_units
 from ..measure.draw import Draw, measure_draw
 from ..measure.layout import find_layout
-from ..measure.log import _CHOICES, KEPT, Meter, read_log
+from ..measure.log import CHOICES, KEPT, Meter, read_log
 from ..measure.rundown import Rundown
 from ..measure.standby import standby_on
 from ..model.load import Load
@@ -185,7 +185,7 @@ class _Reader:
     def read_rundowns(self, file: Path) -> tuple[str, str]:
         roles, told, names = rundown_roles(find_layout(file)), self.told["rundowns"], list[str]()
         usual = _pick(told, ("unit", "room"))
-        for here, row in _table(file, list(roles.values()))[1].items():
+        for here, row in read_table(file, list(roles.values()))[1].items():
             with self.trying(here, "run-downs"):
                 given = usual | {role: cell_of(role, column, row[column])
                                  for role, column in roles.items() if row[column]}  # fmt: skip
@@ -201,7 +201,7 @@ class _Reader:
 
     def read_log(self, file: Path) -> tuple[str, str]:
         told = self.told["logs"].get(file.name, {})
-        log = read_log(file, meter=self.meter(told), **_pick(told, _CHOICES))
+        log = read_log(file, meter=self.meter(told), **_pick(told, CHOICES))
         if "rundown_of" in told:
             run = Rundown(log, **_pick(told, ("room", "stopped_early", "left", "packs")))
             return f"a run-down of {self.take(told['rundown_of'], run, log.meter)}", ""

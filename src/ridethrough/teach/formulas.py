@@ -14,8 +14,8 @@ from typing import Any, NamedTuple
 
 import pint
 
-from ..quantity_text import PER_HOUR, rows_beside
-from ..units import Q_, Refusal, registry, unit_name
+from ..quantity_text import PER_HOUR
+from ..units import Q_, Refusal, registry, rows_beside, unit_name
 
 
 class Slip(NamedTuple):

@@ -17,13 +17,12 @@ from typing import Any, NamedTuple
 import nbformat
 import pandas as pd
 
-from ..measure.layout import Place, head_of, split_by
-from ..quantity_text import rows_beside
-from ..units import Refusal
+from ..measure.layout import split_by, text_of
+from ..units import Refusal, rows_beside
 from .exercises import EXERCISES, exercise, plain_name
 from .export import panel_of, title_of
 from .formulas import SLIPS, texts
-from .panels import _SLEEPING
+from .panels import SLEEPING
 from .scenario import kit_folder
 from .sheet import FOLDER, render
 
@@ -99,9 +98,8 @@ def read_class(path: str | Path) -> ClassTable:
 def _split(file: Path) -> tuple[str, list[tuple[int, list[str]]]]:
     """Return what parts a file's columns, going by the heading that names the learner, and its rows by their lines."""
     try:
-        text, encoding, whole = head_of(file, Place(file.name))
-        text = text if whole else file.read_text(encoding=encoding)
-        tables = [(split, [*split_by(text, split, Place(file.name))] or [(1, [""])]) for split in SPLITS]
+        text = text_of(file)
+        tables = [(split, [*split_by(text, split, file.name)] or [(1, [""])]) for split in SPLITS]
     except Refusal as found:
         raise refusal("no list", given=found.given) from None
     return max(tables, key=lambda table: len(table[1][0][1]) if _named(table[1][0][1]) else 0)
@@ -233,9 +231,9 @@ def _write_lesson(lesson: Path, place: Path) -> dict[str, str]:
     exporter = HTMLExporter(template_name="basic", template_file=str(FOLDER / "lesson.html"),
                             exclude_anchor_links=True)  # fmt: skip
     page, _ = exporter.from_filename(str(lesson), told)
-    if _SLEEPING in page:  # it shows a panel
+    if SLEEPING in page:  # it shows a panel
         told["panel"] = panel_of(lesson).export(place / f"{lesson.stem}-panel.html", title=told["title"]).name
-        page = page.replace(_SLEEPING, f'<a href="{told["panel"]}">Move its sliders.</a>')
+        page = page.replace(SLEEPING, f'<a href="{told["panel"]}">Move its sliders.</a>')
     (place / told["page"]).write_text(page, encoding="utf-8")
     return told
 

@@ -29,7 +29,7 @@ from .figures import Picture, canvas, img, paint, webp
 _FOLDER = Path(__file__).parent
 _IDLE_S = 0.03  # how long nothing must happen before a picture is drawn ahead
 _DRAWING = threading.RLock()  # a kernel hears of controls in one thread and runs cells in another
-_SLEEPING = "This panel is asleep. To wake it: menu Run, Run All Cells. Then drag its slider."
+SLEEPING = "This panel is asleep. To wake it: menu Run, Run All Cells. Then drag its slider."
 
 
 class _Control(anywidget.AnyWidget):
@@ -313,6 +313,6 @@ class Panel:
     def _repr_mimebundle_(self, **kwargs: Any) -> Any:
         positions = "; ".join(map(repr, self.controls.values()))
         view = self.now
-        sleeping = f"<p><em>{_SLEEPING} It stands at {html.escape(positions)}.</em></p>"
+        sleeping = f"<p><em>{SLEEPING} It stands at {html.escape(positions)}.</em></p>"
         readable = {"text/plain": f"[{positions}]\n{view!r}", "text/html": f"{sleeping}{view._repr_html_()}"}
         return self.widget()._repr_mimebundle_(**kwargs) | readable, {}

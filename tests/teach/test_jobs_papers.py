@@ -284,6 +284,23 @@ def test_refusals_fill_their_blanks() -> None:
 # --- In a browser ----------------------------------------------------------------------------------
 
 
+def pages_in(pdf: bytes) -> int:
+    return len(re.findall(rb"/Type\s*/Page\b", pdf))
+
+
+@pytest.mark.parametrize("keys", [KEYS, EXERCISES])
+def test_each_learners_sheet_begins_on_a_new_page(browser: Browser, keys: list[str], tmp_path: Path) -> None:
+    """A class takes the pages that its learners take alone, also on paper that has room for the next one's sheet."""
+    printed, page = dict[str, int](), browser.new_page()
+    for at, who in enumerate([NAMES[0], NAMES[1], "\n".join(NAMES)]):
+        write_papers(listed(tmp_path, who), keys, tmp_path / f"out-{at}")
+        page.goto((tmp_path / f"out-{at}" / "worksheets.html").as_uri())
+        printed[who] = pages_in(page.pdf(format="A3"))
+    assert printed["\n".join(NAMES)] == len(NAMES) * printed[NAMES[0]] == len(NAMES) * printed[NAMES[1]]
+    page.add_style_tag(content=".sheet { break-after: auto !important; }")  # the next sheet would have had room
+    assert pages_in(page.pdf(format="A3")) < printed["\n".join(NAMES)]
+
+
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 @pytest.mark.parametrize("keys", [["00-b"], KEYS, ["00-a", "00-b", "00-c", "00-d", "02-e", "03-a"]])
 def test_one_learner_a_page_and_nothing_from_outside(
@@ -295,6 +312,6 @@ def test_one_learner_a_page_and_nothing_from_outside(
     for name in ("key", "worksheets"):
         page.goto((tmp_path / "out" / f"{name}.html").as_uri())
         printed = page.pdf(format=paper)
-    assert len(re.findall(rb"/Type\s*/Page\b", printed)) == len(NAMES)
+    assert pages_in(printed) == len(NAMES)
     assert not [url for url in asked if not url.startswith("file:")]
     assert all(height >= 30 for height in page.eval_on_selector_all(".lines", "all => all.map(l => l.clientHeight)"))

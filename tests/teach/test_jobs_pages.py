@@ -15,7 +15,7 @@ from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_outp
 from playwright.sync_api import Browser, Page
 
 from ridethrough.teach import export, jobs
-from ridethrough.teach.panels import _SLEEPING
+from ridethrough.teach.panels import SLEEPING
 from ridethrough.units import Refusal
 
 ROOT = Path(__file__).parents[2]
@@ -29,7 +29,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """One lesson of the kit, one whose panel is left out for its length, and one without a panel, as pages."""
     kit = tmp_path_factory.mktemp("lessons")
     shutil.copy(LESSON, kit)
-    (kit / OWN.name).write_text(text_of(OWN).replace(_SLEEPING, ""), encoding="utf-8")
+    (kit / OWN.name).write_text(text_of(OWN).replace(SLEEPING, ""), encoding="utf-8")
     told = [
         new_markdown_cell("# 98 · Plain & <short>\n\nHow *long*?\n\nMore."),
         new_markdown_cell("Choose Run", metadata={"tags": ["setup"]}),
@@ -71,7 +71,7 @@ def test_a_page_leaves_out_what_only_a_running_lesson_needs(pages: Path) -> None
         assert gone not in plain
     assert re.search(r"<summary>The worked solution</summary>.*worked out.*</details>", plain, re.DOTALL)
     assert "<title>98 · Plain &amp; &lt;short&gt;</title>" in plain
-    for gone in (_SLEEPING, "Wake the page", "No guess yet", "source_hidden"):
+    for gone in (SLEEPING, "Wake the page", "No guess yet", "source_hidden"):
         assert gone not in real
     shown = [cell for cell in nbformat.read(LESSON, as_version=4).cells if cell.cell_type == "markdown"]
     heads = [head for cell in shown for head in re.findall(r"^## (.*?)(?: \(\*more\*\))?$", cell.source, re.MULTILINE)]
