@@ -16,7 +16,7 @@ from pathlib import Path
 from pkgutil import resolve_name
 
 from .teach.formulas import texts
-from .teach.scenario import kit_folder
+from .teach.scenario import kit_folder, writing
 from .units import Refusal
 
 FIRST_LESSON = "00-start-here.ipynb"
@@ -81,13 +81,10 @@ def prepare(folder: Path) -> str:
     if folder.resolve() == kit.resolve():
         given = f"the kit's own folder {folder}"
         raise Refusal(given, "a folder for your copy", "Leave --folder out for ./my-lessons.")
-    try:
+    with writing(folder, "Add for example: --folder lessons-of-mine"):
         copied, changed = copy_lessons(kit, folder)
         if not (ignoring := folder / ".gitignore").exists():
             ignoring.write_text("*\n", encoding="utf-8")
-    except OSError as error:
-        raise Refusal(f"the folder {folder} ({error.strerror})", "a folder that can be written to",
-                      "Add for example: --folder lessons-of-mine") from error  # fmt: skip
     text = f"Your lessons are in {folder.resolve()}. New files: {len(copied)}; "
     text += "those already there are as you left them."
     if changed:

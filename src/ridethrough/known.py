@@ -33,6 +33,11 @@ class Known:
         """Return the two ends of the interval that holds the value with chance ``coverage`` [-]."""
         raise NotImplementedError
 
+    @property
+    def at_least(self) -> bool:
+        """Whether it may be larger than it was followed."""
+        return False
+
     def expanded(self, coverage: float = COVERAGE) -> pint.Quantity:
         """Return half the width of the interval."""
         low, high = self.interval(coverage)

@@ -14,7 +14,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ridethrough.measure.log import KEPT, Finding, LogRefusal, Meter, MeterLog, hand_readings, read_log
+from ridethrough.measure.layout import LogRefusal
+from ridethrough.measure.log import KEPT, Meter, MeterLog, hand_readings, read_log
+from ridethrough.measure.meterlog import Finding
 from ridethrough.units import Q_, Refusal
 
 Read = Callable[..., MeterLog]

@@ -15,7 +15,8 @@ from hypothesis import HealthCheck, currently_in_test_context, event, given, set
 from hypothesis import strategies as st
 
 from ridethrough.measure import layout as fields_module
-from ridethrough.measure.log import LogRefusal, MeterLog, read_log
+from ridethrough.measure.layout import LogRefusal
+from ridethrough.measure.log import MeterLog, read_log
 
 GOOD = "moment,watt\n" + "".join(f"2026-02-03 22:{at:02}:00,{40 + at % 5}.5\n" for at in range(30))
 

@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 from ridethrough.answer.headroom import headroom
 from ridethrough.measure import layout
 from ridethrough.measure.draw import measure_draw
-from ridethrough.measure.log import LogRefusal, Meter, MeterLog, hand_readings, read_log
+from ridethrough.measure.layout import LogRefusal
+from ridethrough.measure.log import Meter, MeterLog, hand_readings, read_log
 from ridethrough.model.inverter import Ratings
 from ridethrough.model.unit import BackupUnit
 from ridethrough.units import Q_, Refusal

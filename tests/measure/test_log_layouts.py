@@ -14,7 +14,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ridethrough.measure.log import LogRefusal, MeterLog, read_log
+from ridethrough.measure.layout import LogRefusal
+from ridethrough.measure.log import MeterLog, read_log
 
 STAMPS = {
     "iso": "%Y-%m-%dT%H:%M:%S",

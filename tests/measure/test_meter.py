@@ -5,7 +5,8 @@ from pathlib import Path
 import pytest
 
 from ridethrough.estimate import Estimate
-from ridethrough.measure.log import LogRefusal, Meter, hand_readings, read_log
+from ridethrough.measure.layout import LogRefusal
+from ridethrough.measure.log import Meter, hand_readings, read_log
 from ridethrough.units import Q_, Refusal
 
 LOG = hand_readings([("0:00", "1.00"), ("1:00", "1.06"), ("3:00", "1.30"), ("4:00", "1.36")], unit="kWh")

@@ -519,7 +519,7 @@ def test_versions_and_lines_that_come_and_go_are_told(tmp_path: Path) -> None:
         ({"edition": 2}, 'Write edition=2, corrected="'),
         ({"edition": 0}, "a whole number of 1 or more"),
         ({"corrected": "no reason to"}, "edition=2"),
-        ({"date": "1 March"}, 'date="2026-03-01"'),
+        ({"date": "1 March"}, "date='1 March'. Needed: year, month and day. Write \"2026-02-01\""),
         ({"inputs": ["nowhere.csv"]}, "nowhere.csv"),
         ({"measured": ["my log"]}, "draws, logs and run-down lines"),
         ({"measured": pantry.CAUTION}, "draws, logs and run-down lines"),

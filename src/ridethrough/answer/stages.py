@@ -88,16 +88,12 @@ class Stages(Listed):
     @cached_property
     def food(self) -> Drawn:
         """How long the food is kept, also after the unit ran empty, as if it never came on again [h]."""
-        return self._food(self.ride)
+        return food_kept(self.cabinet, self.ride, self.thermometer)
 
     @cached_property
     def food_always(self) -> Drawn:
         """The same with the unit on all along [h]."""
-        return self._food(self.always)
-
-    def _food(self, ride: Ride) -> Drawn:
-        longest_h = np.inf if self.thermometer else self.cabinet.rule.value
-        return _food(self.cabinet, ride.case, ride.walk.state.empty_h, longest_h)
+        return food_kept(self.cabinet, self.always, self.thermometer)
 
     @property
     def cautions(self) -> tuple[str, ...]:
@@ -210,6 +206,12 @@ def _weighed(plan: Stages, patterns: np.ndarray, least: float) -> pd.DataFrame:
         "note": np.select(risks, ["food not kept", "a gap longer than the agencies' hours"], ""),
     })  # fmt: skip
     return table.sort_values(["asked (Wh)", "switchings in a day"], kind="stable", ignore_index=True)
+
+
+def food_kept(cabinet: Cabinet, ride: Ride, thermometer: bool = False) -> Drawn:
+    """Return how long the food in a cabinet is kept by a ride, also after its end; see `Stages.food` [h]."""
+    longest_h = np.inf if thermometer else cabinet.rule.value
+    return _food(cabinet, ride.case, ride.walk.state.empty_h, longest_h)
 
 
 def _food(cabinet: Cabinet, case: Case, until_h: Any = np.inf, longest_h: float = np.inf) -> Drawn:

@@ -26,7 +26,7 @@ from ..sources import coefficient, lookup, temperature
 from ..units import Q_, Refusal, float_of, number, of_kind, show
 from .meter import Meter
 from .meterlog import MeterLog
-from .rundown import LineFit, Rundown, repeatability_of
+from .rundown import LineFit, Rundown, density_over_chance, repeatability_of
 
 
 def fit_rundowns(
@@ -159,13 +159,10 @@ def with_standby(energy: Estimate, standby: Estimate) -> tuple[Estimate, Estimat
     Mean and standard deviation of a normal distribution that is cut off at zero; the energy, found with the
     standby, goes with it, so that a run time between the tested loads stays.
     """
-    from scipy.special import log_ndtr
-
     s, u = float(standby.value.magnitude), float(standby.u.magnitude)
     if not u:
         return energy, standby
-    z = s / u
-    ratio = math.exp(-(z**2) / 2 - float(log_ndtr(z))) / math.sqrt(2 * math.pi)
+    z, ratio = s / u, float(density_over_chance(s / u))
     narrower = math.sqrt(1 - z * ratio - ratio**2)
     found = (standby - standby.value) * narrower + standby.value + standby.u * ratio  # (1)
     slope = energy.correlation(standby) * (energy.u / standby.u)

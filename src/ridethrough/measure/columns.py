@@ -108,7 +108,7 @@ def _reading_columns(layout: Layout, told: dict[str, int], kind: str | None, tim
     if parts == ["power"]:  # beside it what tells volt-amperes, and the voltage; none of which there are several
         single = {role for role, (at, *more) in found.items() if not more and layout.kinds[at] == "number"}
         parts += next((each for each in _BESIDE if single >= set(each)), ())
-        parts += [] if "voltage" in parts else single & {"voltage"}
+        parts += single & {"voltage"} - {*parts}
     return {part: _one(layout, found[part], part) for part in parts}
 
 

@@ -169,7 +169,7 @@ def find_layout(path: Any) -> Layout:
         except LogRefusal as refusal:
             wrong.append(refusal)
     if not tables:
-        raise [*wrong, Place(path.name).refuse("no log", begin=text.strip()[:40])][0]
+        raise wrong[0] if wrong else Place(path.name).refuse("no log", begin=text.strip()[:40])
     return max(tables, key=lambda layout: sum(kind not in {"", "text"} for kind in layout.kinds))
 
 

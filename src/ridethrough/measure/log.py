@@ -15,9 +15,7 @@ from typing import Any
 from .columns import ROLES_OF, assign
 from .judge import judge
 from .layout import BASE, Layout, Place, find_layout, kind_of
-from .layout import LogRefusal as LogRefusal
 from .meter import Meter as Meter
-from .meterlog import Finding as Finding
 from .meterlog import MeterLog as MeterLog
 from .readings import read_readings
 from .steps import UNTIL_NEXT

@@ -70,24 +70,20 @@ class Meter:
         return limits["percent"] / 100, limits["watt"]
 
     @cached_property
-    def _errors(self) -> tuple[Estimate, Estimate]:
-        """Gain and offset, each with one influence for all this meter measures.
+    def gain(self) -> Estimate:
+        """The true reading over the one shown [-]: 1, with one influence for all this meter measures.
 
         u = a / sqrt(3) for limits of error a; exact where no accuracy is stated.
         """
-        (share, fixed), source = self._limits(), f"accuracy {self.accuracy}"
-        gain = Estimate.within(Q_(1, "1"), Q_(share, "1"), f"{self.name} gain", source=source)
-        return self.found or (gain, Estimate.within("0 W", Q_(fixed, "W"), f"{self.name} offset", source=source))
+        return self.found[0] if self.found else self._error(Q_(1, "1"), Q_(self._limits()[0], "1"), "gain")
 
-    @property
-    def gain(self) -> Estimate:
-        """The true reading over the one shown [-]: 1, with one influence for all this meter measures."""
-        return self._errors[0]
-
-    @property
+    @cached_property
     def offset(self) -> Estimate:
         """The true reading less the one shown at no load [W]: 0, with one influence, as `gain`."""
-        return self._errors[1]
+        return self.found[1] if self.found else self._error(Q_(0, "W"), Q_(self._limits()[1], "W"), "offset")
+
+    def _error(self, true: Any, limit: Any, what: str) -> Estimate:
+        return Estimate.within(true, limit, f"{self.name} {what}", source=f"accuracy {self.accuracy}")
 
     def reading(self, shown: Any, over: Any = None) -> Estimate:
         """Return the true mean power behind a steady reading [W].

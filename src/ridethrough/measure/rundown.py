@@ -253,19 +253,22 @@ def straight(x: np.ndarray, y: np.ndarray, u: np.ndarray, early: np.ndarray, spr
     put where it lies on average, given the line and that it is below its bound; the line is fitted anew until it stays
     (expectation and maximization of a censored normal).
     """
-    from scipy.special import log_ndtr
-
     line = np.polyfit(x[~early], y[~early], 1, w=1 / u[~early])
     fitted = np.polyval(line, x)
     u = np.where(early, spread * fitted, u)
     for _ in range(1000 if early.any() else 0):
-        z = (y - fitted) / u
-        below = np.exp(-(z**2) / 2 - log_ndtr(z)) / math.sqrt(2 * math.pi)
-        line = np.polyfit(x, np.where(early, fitted - u * below, y), 1, w=1 / u)
+        line = np.polyfit(x, np.where(early, fitted - u * density_over_chance((y - fitted) / u), y), 1, w=1 / u)
         before, fitted = fitted, np.polyval(line, x)
         if np.allclose(before, fitted, rtol=1e-13, atol=0):
             break
     return line
+
+
+def density_over_chance(z: Any) -> Any:
+    """Return phi(z)/Phi(z) of the standard normal distribution: by how much its mean falls, cut off above z [-]."""
+    from scipy.special import log_ndtr
+
+    return np.exp(-(z**2) / 2 - log_ndtr(z)) / math.sqrt(2 * math.pi)
 
 
 def _bend(rated: Any, largest_w: float) -> Estimate:

@@ -69,6 +69,7 @@ UNTIL_NEXT = "until the next"
 
 
 def seconds_of(readings: Readings) -> np.ndarray:
+    """Return when each reading was taken, from the first one on [s]."""
     return (readings.ns - readings.ns[0]) / NS
 
 

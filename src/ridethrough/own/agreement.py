@@ -71,9 +71,9 @@ class Check:
     @property
     def says(self) -> str:
         """Whether both agree, E_n at most 1; or nobody can tell: no doubt, or one "at least" too little."""
-        ends = getattr(self.predicted, "at_least", False)
-        open_end = (ends and self.away > 0) or (self.at_least and (self.away <= 0 or self.normalised <= 1))
-        if open_end or math.isnan(self.normalised):
+        beyond = self.predicted.at_least and self.away > 0
+        too_little = self.at_least and (self.away <= 0 or self.normalised <= 1)
+        if beyond or too_little or math.isnan(self.normalised):
             return OPEN
         return AGREES if self.normalised <= 1 else FAR
 
@@ -115,7 +115,7 @@ class Agreement:
     @property
     def suspects(self) -> tuple[str, ...]:
         """What to look at where something does not agree, what the prediction is least sure of first."""
-        appliance, unit = self.checks[1:] or self.checks * 2
+        appliance, unit = self.checks[1:] or self.checks * 2  # not metered, the run time stands for both
         of = {"appliance": appliance, "unit": unit, f"unit, {self.account.unit.route.side}": unit}
         shares, found = list(self.account.lasts.shares()["influence"]), []
         for row in SUSPECTS:

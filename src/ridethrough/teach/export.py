@@ -14,7 +14,7 @@ import json
 import re
 import sys
 from collections.abc import Mapping
-from itertools import product
+from itertools import chain, product
 from math import prod
 from pathlib import Path
 from string import Template
@@ -38,12 +38,12 @@ def page(panel: Panel, title: str, every: Mapping[str, int]) -> str:
     opens = {name: each["value"] for name, each in zip(places, controls, strict=True)}
     blanks = {
         "title": html.escape(title),
-        "css": _together("css", "controls", "shown", "page"),
+        "css": _joined("css", "controls", "shown", "page"),
         "opening": panel.at(**opens)._repr_html_(),
         "opens": _listed(controls, "value"),
         "steps": _listed([each for each in controls if "step" in each], "step") or "none",
         "positions": base64.b64encode(gzip.compress(_packed(panel, controls, places), mtime=0)).decode(),
-        "js": _together("js", "controls", "shown", "page"),
+        "js": _joined("js", "controls", "shown", "page"),
     }
     return Template((_FOLDER / "page.html").read_text(encoding="utf-8")).substitute(blanks)
 
@@ -90,7 +90,7 @@ def _listed(controls: list[dict[str, Any]], key: str) -> str:
     return html.escape("; ".join(f"{each['label']}: {words}" for each, words in zip(controls, said, strict=True)))
 
 
-def _together(kind: str, *names: str) -> str:
+def _joined(kind: str, *names: str) -> str:
     """Return files of one kind, one after the other, without what only a notebook asks for."""
     texts = [(_FOLDER / f"{name}.{kind}").read_text(encoding="utf-8") for name in names]
     return "\n".join(text.partition("export default")[0] for text in texts)
@@ -130,12 +130,10 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("lessons", nargs="+", type=Path, help="notebooks, or folders of them")
     parser.add_argument("out", type=Path, help="folder for the pages")
     asked = parser.parse_args(argv)
-    lessons = [
-        path for given in asked.lessons for path in (sorted(given.glob("*.ipynb")) if given.is_dir() else [given])
-    ]
+    found = (sorted(given.glob("*.ipynb")) if given.is_dir() else [given] for given in asked.lessons)
     asked.out.mkdir(parents=True, exist_ok=True)
     refused = 0
-    for lesson in lessons:
+    for lesson in chain(*found):
         try:
             file = panel_of(lesson).export(asked.out / f"{lesson.stem}.html", title=title_of(lesson))
             print(f"{file}: {file.stat().st_size / 1e6:.1f} MB", flush=True)

@@ -23,7 +23,7 @@ from .exercises import EXERCISES, exercise, plain_name
 from .export import panel_of, title_of
 from .formulas import SLIPS, texts
 from .panels import SLEEPING
-from .scenario import kit_folder
+from .scenario import kit_folder, writing
 from .sheet import FOLDER, render
 
 SPLITS = ("\x1f", ",", ";", "\t", "|")  # what may part columns; the first stands in no text, and leaves lines whole
@@ -53,11 +53,9 @@ def _done(job: str, **facts: Any) -> str:
 def fresh(folder: str | Path) -> Path:
     """Return a folder that is new or empty, made where there is none; refuse one with something in it."""
     place = Path(folder)
-    try:
+    with writing(place, "Choose another: --out ..."):
         place.mkdir(parents=True, exist_ok=True)
         held = next(place.iterdir(), None)
-    except OSError as error:
-        raise refusal("not written", place=place, error=error.strerror) from None
     if held:
         raise refusal("not empty", place=place, held=held.name)
     return place

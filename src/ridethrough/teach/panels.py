@@ -116,9 +116,9 @@ class Choice(_Control):
         return f"{self.label}: {self.value}"
 
 
-def _together(text: str) -> str:
-    """Return HTML text in which no number is parted from its unit at a line's end."""
-    return re.sub(r"(?<=\d) (?=[A-Za-z%°])", "&nbsp;", text)
+def together(text: str, blank: str = "&nbsp;") -> str:
+    """Return text in which no number is parted from its unit at a line's end, by a ``blank`` that does not break."""
+    return re.sub(r"(?<=\d) (?=[A-Za-z%°])", blank, text)
 
 
 @dataclass(frozen=True)
@@ -152,7 +152,7 @@ class View:
     @property
     def sentence(self) -> str:
         """The sentence as HTML, no number parted from its unit."""
-        return _together(html.escape(self.text))
+        return together(html.escape(self.text))
 
     @property
     def numbers(self) -> str:

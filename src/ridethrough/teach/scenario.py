@@ -6,6 +6,8 @@
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +26,15 @@ def kit_folder(name: str) -> Path:
     """Return where a folder of the kit is: inside the installed package, or beside ``src`` in a checkout."""
     installed, checkout = (Path(__file__).resolve().parents[up] / name for up in (1, 3))
     return installed if installed.is_dir() else checkout
+
+
+@contextmanager
+def writing(place: Path, remedy: str) -> Iterator[None]:
+    """Refuse, while something is written, a folder in which that fails; ``remedy`` is what to do then."""
+    try:
+        yield
+    except OSError as error:
+        raise Refusal(f"the folder {place} ({error.strerror})", "a folder that can be written to", remedy) from None
 
 
 def path(name: str) -> Path:
@@ -106,13 +117,11 @@ def write_templates(folder: str | Path, *, example: bool = False) -> str:
     of_kind(folder, str | Path, "folder", "a folder", 'Write write_templates("my-bench").')
     place, own = Path(folder), Path(__file__).with_name("templates")
     files = [*sorted((own / "example").iterdir()), *map(path, EXAMPLE)] if example else sorted(own.glob("*.*"))
-    try:
+    with writing(place, "Choose another."):
         place.mkdir(parents=True, exist_ok=True)
         new = [file for file in files if not (place / file.name).exists()]
         for file in new:
             (place / file.name).write_bytes(file.read_bytes())
-    except OSError as error:
-        raise Refusal(f"{place} ({error.strerror})", "a folder that can be written to", "Choose another.") from None
     kept = f", {len(files) - len(new)} kept as they were" if len(new) < len(files) else ""
     return f'{place.name}: {len(new)} files written{kept}. Fill them in, then: rt.read_bench("{folder}")'
 

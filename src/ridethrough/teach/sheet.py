@@ -6,7 +6,6 @@ Its words stand in ``pages/sheet.toml``, its looks in ``sheet.html``, ``sheet.cs
 from __future__ import annotations
 
 import json
-import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -25,13 +24,15 @@ from ..answer.recommend import compared as as_compared
 from ..answer.ride import ride
 from ..measure.draw import Draw
 from ..measure.log import MeterLog
+from ..model.price import day_of
 from ..model.rundowns import RundownLine
 from ..sources import lookup
 from ..units import Q_, Refusal, of_kind, show, whole
 from .figures import canvas, png, svg
-from .panels import View
+from .panels import View, together
 from .pantry import CAUTION
 from .record import changes, files_of, plain_rows, read_record, record_of, written
+from .scenario import writing
 from .views.outages import charge_view
 from .views.units import ledger_view, rundown_view
 
@@ -127,14 +128,11 @@ class Sheet:
             files[f"tables/{name}.csv"] = table.to_csv(index=False, lineterminator="\n")
         for name, picture in self._pictures.items():
             files |= {f"figures/{name}.{kind}": drawn for kind, drawn in picture.items()}
-        try:
+        with writing(place, "Choose another folder."):
             self._make_room(place, {name.split("/")[0] for name in files})
             for name, held in files.items():
                 (place / name).parent.mkdir(parents=True, exist_ok=True)
                 (place / name).write_bytes(held.encode() if isinstance(held, str) else held)
-        except OSError as error:
-            needed, remedy = "a folder that can be written to", "Choose another folder."
-            raise Refusal(f"{place} ({error.strerror})", needed, remedy) from None
         return f"Edition {self.record['edition']} is in {place}: open sheet.html, print sheet.pdf."
 
     def _make_room(self, place: Path, names: set[str]) -> None:
@@ -251,10 +249,7 @@ def _edition(edition: int, corrected: str | None, before: Mapping[str, Any] | No
 
 def _day(given: str | Day | None, before: Mapping[str, Any] | None) -> str:
     """Return a day as 2026-03-01, today's where none is given; never before that of the edition before."""
-    try:
-        day = str(Day.today() if given is None else Day.fromisoformat(str(given)))
-    except ValueError:
-        raise Refusal(f"date={given!r}", "year, month and day", 'Write date="2026-03-01".') from None
+    day = str(Day.today() if given is None else day_of(given, "date"))
     if before is not None and day < before["date"]:
         raise Refusal(f"date={day!r}, after edition {before['edition']} of {before['date']}", "no earlier day",
                       f'Write date="{before["date"]}", or a later one.')  # fmt: skip
@@ -266,7 +261,7 @@ def _content(figures: Mapping[str, View], context: dict[str, Any]) -> dict[str, 
 
     def say(text: str) -> list[str]:
         lines = _TEMPLATES.from_string(_WORDS["macros"] + text).render(context).splitlines()
-        return [re.sub(r"(?<=\d) (?=[A-Za-z%°])", "\u00a0", " ".join(line.split())) for line in lines if line.strip()]
+        return [together(" ".join(line.split()), "\u00a0") for line in lines if line.strip()]
 
     def table(name: str) -> dict[str, Any]:
         (caption,), rows = say(_WORDS["table"][name]["caption"]), say(_WORDS["table"][name]["rows"])

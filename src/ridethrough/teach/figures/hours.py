@@ -59,7 +59,8 @@ def _marks(log: MeterLog, draw: Draw, hours: tuple[float, float]) -> Iterator[tu
     """Yield when each defrost, and the highest start caught, was at its highest, and that power."""
     power = pd.Series(log.power_w, log.start_s / 3600).loc[hours[0] : hours[1]]
     seen = [(start, start + 0.5, "defrost") for start in draw.defrosts["start_h"]]
-    for begin, end, name in seen + [(*hours, "a start")] * (draw.surge is not None):
+    seen += [] if draw.surge is None else [(*hours, "a start")]
+    for begin, end, name in seen:
         held = power.loc[begin:end]
         if held.size:
             yield held.idxmax(), held.max(), name

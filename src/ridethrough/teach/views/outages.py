@@ -15,7 +15,7 @@ from ...answer.ledger import Ledger, ledger
 from ...answer.outage import Outage
 from ...answer.ride import Ride, ride
 from ...answer.size import size
-from ...answer.stages import Stages
+from ...answer.stages import food_kept
 from ...model.cabinet import Cabinet
 from ...model.load import Load
 from ...model.recharge import Generator
@@ -177,7 +177,7 @@ def stretch_view(cabinet: Cabinet, rides: Ride) -> View:
         Its load through the outage, the charge told at moments.
     """
     view, outage, count = charge_view(rides), rides.outage, rides.case.sampler.draws
-    food = Stages(cabinet, rides, rides, pd.DataFrame(), thermometer=False).food
+    food = food_kept(cabinet, rides)
     lasting, kept = (round(count * chance) for chance in (rides.chance, food.chance_above(outage.duration)))
     text = (
         f"Outage of {show(outage.duration)}: {rides.unit.label} runs for {_span(rides.lasts)}, {lasting} of {count} "
