@@ -77,12 +77,8 @@ class Ledger(Ride):
             rest.append(Line("asked and did not come", "recharge", self.unserved))
         label = "left over" if self.left.magnitude >= 0 or short else "missing"
         known = all(line.measured for line in (*supply[1:], *rest))
-        return (
-            *supply,
-            usable,
-            *rest,
-            Line(label, "total", energy(walk.end_wh) if short else self.left, known),
-        )
+        left = energy(walk.end_wh) if short else self.left
+        return (*supply, usable, *rest, Line(label, "total", left, known))
 
     def new_since(self, before: Ledger) -> list[tuple[Line, Line | None]]:
         """Return the measured lines that were not so in another account, or half as sure in variance; with those."""
