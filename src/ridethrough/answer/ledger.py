@@ -91,7 +91,7 @@ class Ledger(Ride):
         """Yield the printed capacity, and what is lost on the way to what is usable at the beginning [Wh]."""
         case, walk = self.case, self.walk
         *cells, last = case.shares
-        there = case.printed * np.ones(case.rows)
+        there = case.printed_wh * np.ones(case.rows)
         yield "printed on the box", "total", there, False
         start = (f"{show(case.outage.start.to('%'), 0)} full at the start", case.start, case.outage.start.u > 0)
         shares = (*cells, start, last) if case.unit.route.side == "battery" else (*cells, last, start)
