@@ -177,11 +177,8 @@ class Ledger(Ride):
         pandas.DataFrame
             Columns: line, energy (Wh), low (Wh) and high (Wh) of the 95 % interval, side, basis.
         """
-        table = []
-        for line in self.lines:
-            low, high = line.energy.interval()
-            table.append((line.label, line.energy.magnitude + 0.0, low.magnitude, high.magnitude, self.unit.route.side,
-                          line.basis))  # fmt: skip
+        table = [(line.label, line.energy.magnitude + 0.0, *(end.magnitude for end in line.energy.interval()),
+                  self.unit.route.side, line.basis) for line in self.lines]  # fmt: skip
         return pd.DataFrame(table, columns=["line", "energy (Wh)", "low (Wh)", "high (Wh)", "side", "basis"])
 
     def __str__(self) -> str:

@@ -11,7 +11,7 @@ import numpy as np
 import pint
 
 from ..estimate import Estimate, estimate, not_negative, through, values
-from ..sources import COEFFICIENTS, coefficient
+from ..sources import coefficient, numbered
 from ..units import Q_, Refusal, positive, show
 from .battery import asked_w
 from .load import Load
@@ -275,10 +275,7 @@ def _read(power: Any, meter: Any, side: str) -> Estimate:
 
 def scheme_weights(scheme: str) -> dict[float, float]:
     """Return a weighting scheme: share of rated load -> weight, both [-]."""
-    start = f"{scheme} weight at "
-    weights = {
-        float(c.name.removeprefix(start).split()[0]) / 100: c.value for c in COEFFICIENTS if c.name.startswith(start)
-    }
+    weights = {percent / 100: entry.value for percent, entry in numbered(f"{scheme} weight at ", " % load").items()}
     if not weights:
         raise Refusal(f"the scheme {scheme!r}", "one that is published", 'Write "CEC" or "European".')
     return weights
