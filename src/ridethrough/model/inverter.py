@@ -12,7 +12,7 @@ import pint
 
 from ..estimate import Estimate, estimate, not_negative, through, values
 from ..sources import coefficient, numbered
-from ..units import Q_, Refusal, positive, show
+from ..units import Q_, Refusal, of_parts, positive, show
 from .battery import asked_w
 from .load import Load
 
@@ -189,8 +189,8 @@ class Inverter:
         from scipy.optimize import nnls
 
         rating, units = positive(rated, "W", "rated"), ("W", "1", "1")
-        if not all(isinstance(pair, Sequence) and len(pair) == 2 for pair in points):
-            raise Refusal(f"points={points!r}", "pairs of powers", 'Write [("0 W", "9 W"), ("60 W", "75 W"), ...].')
+        for pair in points:
+            of_parts(pair, 2, f"points={points!r}", "pairs of powers", 'Write [("0 W", "9 W"), ("60 W", "75 W"), ...].')
         meters = meter if isinstance(meter, tuple) else (meter, meter)
         outlet, battery = ([_read(pair[at], meters[at], side) for pair in points]
                            for at, side in enumerate(("outlet", "battery")))  # fmt: skip
