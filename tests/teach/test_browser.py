@@ -111,6 +111,13 @@ def test_a_learner_can_run_it_and_move_it(lesson: Path, browser: Browser, addres
         assert len(set(seen)) == 3, "the sentence did not follow the slider"
         assert picture.get_attribute("alt") == sentence.inner_text().replace("\u00a0", " ")
         assert slider.evaluate("el => el.labels.length") == 1, "a slider without a label"
+        assert panel.locator(".rt-late").count() == 0, "pale, though it is of where the slider stands"
+        page.set_viewport_size({"width": 1024, "height": 768})
+        panel.evaluate("el => el.classList.add('rt-large')")  # as on a projector
+        wide, high = picture.evaluate("el => [el.naturalWidth / el.clientWidth, el.naturalHeight / el.clientHeight]")
+        assert wide == pytest.approx(high, rel=0.01), "the picture is squeezed"
+        panel.evaluate("el => el.classList.remove('rt-large')")
+        page.set_viewport_size({"width": 1280, "height": 720})
         place = {"x": slider.bounding_box()["width"] / 3, "y": 8}
         slider.hover(position=place)
         page.wait_for_timeout(1500)  # a hand that rests: the kernel draws ahead

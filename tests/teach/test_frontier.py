@@ -43,7 +43,9 @@ def test_each_step_stands_at_its_price_and_is_named(rows: list[tuple[Any, ...]])
     ticks = [tick.get_text() for tick in axes.get_xticklabels()]
     assert "12 h" in ticks
     assert ("7 days" in ticks) is any(row[2] == 336 for row in rows)
-    assert all(f"{name} in words" in view.text for name, *_ in rows)
+    said = [f"{name} to {end} h." if price else f"{name} in words" for name, _, end, price in rows]
+    assert all(each in view.text for each in said)
+    assert list(view.table["in words"]) == [f"{name} in words" for name, *_ in rows]
 
 
 def test_the_headline_names_the_choice_for_a_day_and_three() -> None:

@@ -16,7 +16,7 @@ from ridethrough.measure.draw import measure_draw
 from ridethrough.measure.log import hand_readings
 from ridethrough.teach import pantry, scenario, views
 from ridethrough.teach.export import panel_of
-from ridethrough.teach.figures import canvas
+from ridethrough.teach.figures import canvas, palette
 from ridethrough.teach.figures.palette import ASSUMED
 from ridethrough.teach.panels import Choice, Panel, Slider, View
 from ridethrough.units import Refusal
@@ -55,10 +55,22 @@ def test_every_corner_and_the_middle_answers(panel: Panel) -> None:
             panel.controls[name].value = value
         seen = shown(panel)
         assert "picture" in seen, seen["text"]
+        assert len(seen["text"]) < 300, "more than three lines at a width of 1280"
         assert panel.now.text == seen["text"] == reads(seen["sentence"]), position
         numbers = [cell for column in panel.now.table.select_dtypes("number") for cell in panel.now.table[column]]
         assert numbers
         assert all(abs(number) < 1e6 for number in numbers)
+
+
+def test_no_line_leaves_the_axes(panel: Panel) -> None:
+    """As no end of an interval that a panel's fixed axes cut off."""
+    figure = canvas()
+    for position in itertools.product(*map(positions, panel.controls.values())):
+        panel.at(**dict(zip(panel.controls, position, strict=True))).draw(figure)
+        axes, to_data = figure.axes[0], figure.axes[0].transData
+        lines = [line for line in axes.lines if line.get_transform() == to_data and len(line.get_xdata()) == 2]
+        (left, right), drawn = axes.get_xlim(), [float(x) for line in lines for x in line.get_xdata()]
+        assert all(left - 1e-9 <= x <= right + 1e-9 for x in drawn), position
 
 
 def test_each_control_changes_the_answer(panel: Panel) -> None:
@@ -154,6 +166,22 @@ def test_at_its_own_load_each_unit_delivers_what_the_file_states() -> None:
     for row in panel.at(load=420).table.itertuples(index=False):
         assert row[1] == pytest.approx(float(rows[row[0]]["efficiency_percent"]), abs=1e-6)
         assert row[2] == float(rows[row[0]]["efficiency_at_w"])
+
+
+def test_a_unit_keeps_its_colour_and_no_load_has_that_of_another_thing() -> None:
+    colours: dict[str, set[str]] = {}
+    for lesson in ("02-standby-loss", "03-conversion-loss-and-start-surge"):
+        figure = canvas()
+        panel_of(LESSONS[lesson]).now.draw(figure)
+        for text in figure.axes[0].texts:
+            colours.setdefault(text.get_text(), set()).add(to_hex(text.get_color()))
+    assert set(colours) == {"Unit A", "Unit B", "Unit D"}
+    assert len(set.union(*colours.values())) == len(colours), "one for each, the same in both lessons"
+    taken = {palette.OWN, palette.HELD, palette.KEPT, palette.LEFT, palette.SHORT, palette.MAINS, palette.INK}
+    assert not taken & set(palette.LOADS)
+    mine = palette.of_units(["Unit B", "mine", "Unit D", "other"])
+    assert len(set(mine)) == 4
+    assert mine[::2] == [palette.UNITS["Unit B"], palette.UNITS["Unit D"]]
 
 
 def test_the_view_of_starts_counts_what_the_draw_found() -> None:

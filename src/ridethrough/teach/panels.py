@@ -209,7 +209,8 @@ class _Alive:
 
     def _show(self) -> None:
         try:
-            self.shown.shown = self._look(tuple(control.value for control in self._panel.controls.values()))
+            with _DRAWING:  # of two threads the last one shows where the controls stand by then
+                self.shown.shown = self._look(tuple(control.value for control in self._panel.controls.values()))
         except Exception as error:  # a callback's exception is invisible in JupyterLab: show it
             self.shown.shown = {"text": f"No answer here. {type(error).__name__}: {error}"}
 

@@ -27,10 +27,11 @@ async function shown({ model, el }) {
   let at;
   const standing = () => controls.map((control) => control.get("value")).join();
   const keep = (now, picture = now.picture) => drawn.set(now.at?.join(), { ...now, picture });
+  const wait = (yes) => el.classList.toggle("rt-late", yes); // paler: not yet of where the controls stand
   const come = (place) => {
-    if (place && place === at) return;
+    if (!place || place !== at) show(drawn.get(place));
     at = place;
-    show(drawn.get(place));
+    wait(Boolean(place && controls.length) && place !== standing());
   };
   const told = () => {
     const now = model.get("shown");
@@ -42,6 +43,6 @@ async function shown({ model, el }) {
   told();
   const names = model.get("controls").map((name) => name.slice("IPY_MODEL_".length));
   controls = await Promise.all(names.map((name) => model.widget_manager.get_model(name)));
-  for (const control of controls) control.on("change:value", () => drawn.has(standing()) && come(standing()));
+  for (const control of controls) control.on("change:value", () => (drawn.has(standing()) ? come(standing()) : wait(true)));
 }
 export default { render: shown };

@@ -13,7 +13,7 @@ from ...units import show
 from .base import About, Known, beside, plain
 from .palette import APPLIANCE, ASSUMED, BEFORE, HELD, INK, KEPT, LEFT, MAINS, OWN, SHORT, SUM_ASSUMED
 
-_LONGEST = 29  # characters that fit beside the bars
+_LONGEST = 33  # characters that fit beside the bars
 _COLOURS = {"total": HELD, "battery": KEPT, "load": APPLIANCE, "loss": OWN, "recharge": MAINS}
 _MISSING: dict[str, dict[str, Any]] = {
     "kept back (Wh)": {"color": KEPT},
@@ -42,7 +42,7 @@ def ledger_figure(axes: Axes, account: Ledger, *, before: Ledger | None = None,
     Lines that are only assumed are grey and hatched, measured ones have colour. Thin lines are 95 %
     intervals. A line too short to see is still labelled.
     """
-    _rows(axes, [line.label for line in account.lines], f"energy at the {account.unit.route.side} (Wh)", left=0.30)
+    _rows(axes, [line.label for line in account.lines], f"energy at the {account.unit.route.side} (Wh)", left=0.335)
     level, (*_, last) = 0.0, account.lines
     then = {line.topic: line for line in before.lines} if before else {}
     new = [line for line, _ in account.new_since(before)] if before else account.lines
@@ -113,7 +113,7 @@ def capacity_figure(axes: Axes, accounts: Sequence[Ledger], table: pd.DataFrame)
     """
     units = [account.unit for account in accounts]
     _rows(axes, [f"{unit.name}\n{unit.chemistry}" for unit in units], "energy at the battery (Wh)", left=0.275,
-          right=0.87)  # fmt: skip
+          right=0.85)  # fmt: skip
     for row, account in enumerate(accounts):
         usable = account.available
         axes.barh(row, plain(usable), height=0.6, color=HELD)

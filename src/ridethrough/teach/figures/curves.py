@@ -11,7 +11,7 @@ from matplotlib.axes import Axes
 from ...model.rundowns import RundownLine
 from ...units import Q_, show
 from .base import About, Curve, apart, plain
-from .palette import APPLIANCE, HELD, INK, OWN, SHORT, UNITS
+from .palette import APPLIANCE, HELD, INK, OWN, SHORT, of_units
 
 _HOURS = {1: "1 h", 4: "4 h", 12: "12 h", 24: "1 day", 72: "3 days", 168: "7 days", 336: "14 days", 720: "30 days"}
 _PRICES = [float(f"{first}e{zeros}") for zeros in range(7) for first in (1, 2, 5)]
@@ -19,7 +19,7 @@ _PRICES = [float(f"{first}e{zeros}") for zeros in range(7) for first in (1, 2, 5
 
 def curves_figure(
     axes: Axes, x: np.ndarray, curves: Sequence[Curve], at: float, *, labels: tuple[str, str],
-    colours: Sequence[str] = UNITS, reach: tuple[float, float] | None = None,
+    colours: Sequence[str] = (), reach: tuple[float, float] | None = None,
     stated: Sequence[tuple[float, float]] = (), about: Sequence[str] = (),
 ) -> About:  # fmt: skip
     """Draw one number against another for several things, each with its band, and a place marked.
@@ -36,8 +36,8 @@ def curves_figure(
         The place to mark.
     labels : (str, str)
         What the axes show, with units.
-    colours : sequence of str
-        One for each curve.
+    colours : sequence of str, optional
+        One for each curve; else those of units.
     reach : (float, float), optional
         The two ends of the upright axis; a panel fixes them so that nothing jumps.
     stated : sequence of (float, float)
@@ -46,14 +46,14 @@ def curves_figure(
         More for the grey line.
     """
     axes.figure.subplots_adjust(right=0.84)
-    here = int(np.argmin(np.abs(x - at)))
+    here, colours = int(np.argmin(np.abs(x - at))), colours or of_units([curve.name for curve in curves])
     low, high = reach or (0.0, 1.08 * max(float(curve.high.max()) for curve in curves))
     ends = [float(np.clip(curve.value[-1], low, high)) for curve in curves]
     for curve, colour, style, y in zip(curves, colours, ("-", "--", "-.", ":"), apart(ends, 0.06 * (high - low)),
                                        strict=False):  # fmt: skip
         axes.fill_between(x, curve.low, curve.high, color=colour, alpha=0.2)
         axes.plot(x, curve.value, color=colour, linestyle=style, linewidth=2.8)
-        axes.plot(x[here], curve.value[here], "o", color=colour, markersize=9)
+        axes.plot(x[here], curve.value[here], "o", color=colour, markersize=9, clip_on=False)
         axes.text(x[-1] + 0.015 * (x[-1] - x[0]), y, curve.name, fontweight="bold", color=colour, va="center")
     for point, colour in zip(stated, colours, strict=False):
         axes.plot(*point, "s", markersize=11, markerfacecolor="white", markeredgecolor=colour, markeredgewidth=2.5)
@@ -78,8 +78,8 @@ def band_figure(axes: Axes, x: np.ndarray, curve: Curve, floor: np.ndarray, at: 
     axes.fill_between(x, curve.low, curve.high, color=APPLIANCE, alpha=0.25)
     axes.fill_between(x, curve.value - floor, curve.value + floor, color=APPLIANCE, alpha=0.6)
     axes.plot(x, curve.value)
-    axes.plot([x[here]] * 2, [curve.low[here], curve.high[here]], linewidth=3)
-    axes.plot(x[here], curve.value[here], "o")
+    axes.plot([x[here]] * 2, [curve.low[here], curve.high[here]], linewidth=3, clip_on=False)
+    axes.plot(x[here], curve.value[here], "o", clip_on=False)
     axes.set(xlim=(0, x[-1]), ylim=(0, 2 * curve.value[-1]), xlabel="hours logged (h)",
              ylabel="mean power at the outlet (W)")  # fmt: skip
     return "light band: 95 % interval", "dark band: the meter alone"
@@ -109,7 +109,7 @@ def rundown_figure(axes: Axes, line: RundownLine) -> About:
     axes.axvline(0, linewidth=0.8)
     for p, t in zip(power_w, hours, strict=True):
         left = not p or p > right / 2
-        place = (-12, 10) if left else (14, -2) if p < right / 10 else (12, -18)  # clear of the line and of both axes
+        place = (-12, 10) if left else (14, -7) if p < right / 10 else (12, -18)  # clear of the line and of both axes
         axes.annotate(f"{p:.0f} W ran {t:.1f} h", (p, 1 / t), xytext=place, textcoords="offset points",
                       ha="right" if left else "left")  # fmt: skip
     axes.annotate(f"standby {show(line.standby)}", (crossing, 0), xytext=(4, -20), textcoords="offset points",

@@ -119,8 +119,8 @@ def cold_panel(freezer: Load, steady: Load, unit: BackupUnit, *, kitchen: Any) -
                       for each in zip(*pairs, strict=True)] for place, pairs in accounts.items()}  # fmt: skip
     measured_at = freezer.appliances[0].room
     before, usual = both(measured_at, _PLACES[0]), show(measured_at, 0)
-    picture = partial(curves_figure, x=store_c, reach=(0, 100), colours=LOADS[::3], about=[f"+ and −: against {usual}"],
-                      labels=("temperature of the store (°C)", "run time (h)"))  # fmt: skip
+    labels, about = ("temperature of the store (°C)", "run time (h)"), [f"+ and −: against {usual}"]
+    picture = partial(curves_figure, x=store_c, reach=(0, 100), colours=LOADS[:3:2], about=about, labels=labels)
 
     def view(store: float, place: str) -> View:
         here = accounts[place][int(np.argmin(np.abs(store_c - store)))]
@@ -181,10 +181,11 @@ def stretch_view(cabinet: Cabinet, rides: Ride) -> View:
     lasting, kept = (round(count * chance) for chance in (rides.chance, food.chance_above(outage.duration)))
     text = (
         f"Outage of {show(outage.duration)}: {rides.unit.label} runs for {_span(rides.lasts)}, {lasting} of {count} "
-        f"rides last: {rides.verdict}. The food is kept for {_span(food)}, in {kept} of {count} rides to the end."
+        f"rides last: {rides.verdict}. The food is kept for {_span(food)}."
     )
-    text += f" The generator burns {rides.fuel}." if outage.generator else ""
-    text += "".join(f" Caution: {each.cautions[0]}." for each in outage.recharge)
+    text += f" The generator, outdoors only, burns {rides.fuel}." if outage.generator else ""
+    cautions = "; ".join(each.cautions[0].split(":")[0] for each in outage.recharge)  # whole: `charge_view`
+    text += f" Caution: {cautions}." if cautions else ""
     spans = ("the unit runs", rides.lasts.interval()), ("the food is kept", food.interval())
     table = pd.DataFrame([(what, *map(plain, ends)) for what, ends in spans], columns=["what", "from (h)", "to (h)"])
     headline = f"{show(outage.duration)}: {rides.verdict}; food kept to the end in {kept} of {count} rides"

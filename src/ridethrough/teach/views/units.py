@@ -47,7 +47,7 @@ def standby_panel(load: Load, unit: BackupUnit, *, start: Any = "100 %") -> Pane
 
     def view(standby_w: float, hours: float) -> View:
         account = ledger(load, unit.with_standby(Q_(standby_w, "W")), Outage(Q_(hours, "h"), start=start))
-        return ledger_view(account, reach=(-0.65 * plain(unit.printed), plain(unit.printed)))
+        return ledger_view(account, reach=(-0.8 * plain(unit.printed), plain(unit.printed)))
 
     standby_w = Slider("standby of the unit", 5, 40, 5, unit="W")
     return Panel(view, standby_w=standby_w, hours=Slider("length of the outage", 6, 24, 24, unit="h", step=6))
@@ -186,9 +186,11 @@ def frontier_view(table: pd.DataFrame) -> View:
     for days, hours in (("a day", 24), ("three days", 72)):
         there = (table["from (h)"] < hours) & (hours <= table["to (h)"])
         said += [f"for {days} {choice}" for choice in table.loc[there, "choice"]]
-    text = f"The cheapest that passes. {'. '.join(table['in words'])}."
+    steps = zip(table["choice"], table["to (h)"], table["price"], table["in words"], strict=True)
+    each = (f"{name} to {show(Q_(until, 'h'))}" if price > 0 else words for name, until, price, words in steps)
+    text = f"The cheapest that passes. {'. '.join(each)}."
     headline = ", ".join(said).replace("for", "For", 1) or f"{table['choice'].iloc[0]} comes first"
-    return View(text, table.drop(columns="in words"), headline, partial(steps_figure, table=table))
+    return View(text, table, headline, partial(steps_figure, table=table))
 
 
 def choice_panel(load: Load, units: Mapping[str, BackupUnit], *, moves: str, start: Any = "100 %",
