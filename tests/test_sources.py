@@ -28,7 +28,7 @@ from ridethrough.units import Q_, Refusal
 
 PACKAGE = Path(__file__).parents[1] / "src" / "ridethrough"
 MODULES = sorted(PACKAGE.rglob("*.py"))
-NAMES = [entry.name for entry in COEFFICIENTS]
+NAMES = [*COEFFICIENTS]
 READERS = {"coefficient": "{}", "lookup": "{}", "of_chemistry": "{}, *"}
 
 # module and function: what hands on a name that it was given, and so uses none itself
@@ -148,7 +148,7 @@ TABLE = (PACKAGE / "coefficients.csv").read_text(encoding="utf-8").splitlines()
 
 def test_every_line_of_the_table_is_an_entry() -> None:
     assert len(COEFFICIENTS) == len(TABLE) - 1 > 50
-    assert all(line.lstrip('"').startswith(entry.name) for line, entry in zip(TABLE[1:], COEFFICIENTS, strict=True))
+    assert all(line.lstrip('"').startswith(name) for line, name in zip(TABLE[1:], NAMES, strict=True))
 
 
 SOUND = "one more,0.5,0.4,0.6,1,invented,a game,what it means"
@@ -186,7 +186,7 @@ def test_a_bad_cell_is_refused_with_its_row_and_column(right: str, wrong: str, c
         read_coefficients([*TABLE, SOUND.replace(right, wrong)])
 
 
-@pytest.mark.parametrize("entry", COEFFICIENTS, ids=lambda entry: entry.name)
+@pytest.mark.parametrize("entry", COEFFICIENTS.values(), ids=lambda entry: entry.name)
 def test_every_entry_has_a_kind_a_text_and_a_unit(entry: Any) -> None:
     kind, _, text = entry.source.partition(": ")
     assert kind in KINDS
@@ -249,7 +249,7 @@ def listed(account: Ledger) -> set[str]:
 
 def banded(names: set[str]) -> set[str]:
     """Return the entries that have a band, and so a place in a budget; cold stays whole, its 25 degC has none."""
-    return {entry.name for entry in COEFFICIENTS
+    return {entry.name for entry in COEFFICIENTS.values()
             if entry.name in names and (entry.low < entry.high or entry.name.startswith("capacity at "))}  # fmt: skip
 
 

@@ -91,18 +91,24 @@ def read_coefficients(lines: Iterable[str]) -> dict[str, Coefficient]:
     return table
 
 
-_TABLE = read_coefficients(Path(__file__).with_name("coefficients.csv").read_text(encoding="utf-8").splitlines())
-COEFFICIENTS = tuple(_TABLE.values())
+COEFFICIENTS = read_coefficients(Path(__file__).with_name("coefficients.csv").read_text("utf-8").splitlines())
 CAUTIONS = {row["name"]: row["text"] for row in rows_beside(__file__, "cautions.csv")}
 
 
 def lookup(name: str) -> Coefficient:
     """Return the table's entry called ``name``, or say which names there are."""
-    if not isinstance(name, str) or name not in _TABLE:
-        near = [known for known in _TABLE if known.split(",")[0] == str(name).split(",")[0]]
-        remedy = f"Write one of: {'; '.join(near or _TABLE)}."
+    if not isinstance(name, str) or name not in COEFFICIENTS:
+        near = [known for known in COEFFICIENTS if known.split(",")[0] == str(name).split(",")[0]]
+        remedy = f"Write one of: {'; '.join(near or COEFFICIENTS)}."
         raise Refusal(f"the coefficient {name!r}", "one that the table holds", remedy)
-    return _TABLE[name]
+    return COEFFICIENTS[name]
+
+
+def numbered(before: str, after: str) -> dict[float, Coefficient]:
+    """Return the table's entries whose names are a number between two texts, by that number, the smallest first."""
+    found = {float(name[len(before) : -len(after)]): entry for name, entry in COEFFICIENTS.items()
+             if name.startswith(before) and name.endswith(after)}  # fmt: skip
+    return dict(sorted(found.items()))
 
 
 def coefficient(name: str) -> Estimate:

@@ -142,6 +142,13 @@ def of_kind(value: Any, kind: Any, name: str, needed: str, remedy: str) -> Any:
     return value
 
 
+def of_parts(value: Any, count: int, given: str, needed: str, remedy: str) -> Any:
+    """Return ``value``, refused unless it is a tuple or list of so many parts."""
+    if not isinstance(value, tuple | list) or len(value) != count:
+        raise Refusal(given, needed, remedy)
+    return value
+
+
 def truth(value: Any, name: str) -> bool:
     """Return ``value``, refused unless it is True or False: text such as "no" would count as True."""
     return bool(of_kind(value, bool, name, "True or False", f"Write {name}=True, or leave it out."))

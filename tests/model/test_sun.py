@@ -245,3 +245,9 @@ def test_a_typical_year_in_epw_is_read(tmp_path: Path) -> None:
 def test_it_refuses(make: Any, says: str) -> None:
     with pytest.raises(Refusal, match=says):
         make()
+
+
+def test_light_by_hand_may_last_until_midnight() -> None:
+    sun = Sun.peak_hours("200 W", "2 h", between=("12:00", "24:00"), derate="80 %")
+    assert sun.mean_day.magnitude == pytest.approx(320)
+    assert not sun.light[:12].any()

@@ -99,14 +99,9 @@ class Case:
     outage: Outage
     sampler: Sampler
     told_h: np.ndarray = field(repr=False)  # moments at which the charge shall be told
-    printed_wh: Any = field(default=None, repr=False)  # one for all rows, or what each row would have printed
+    printed_wh: Any = field(repr=False)  # printed capacity: one for all rows, or what each row would have
 
     # -- what there is -------------------------------------------------------------------------------
-
-    @property
-    def printed(self) -> Any:
-        """Printed capacity [Wh]."""
-        return self.unit.printed.m_as("Wh") if self.printed_wh is None else self.printed_wh
 
     @cached_property
     def shares(self) -> list[Share]:
@@ -121,7 +116,7 @@ class Case:
     @cached_property
     def full_wh(self) -> np.ndarray:
         """Charge of a full unit [Wh]."""
-        return np.prod([np.broadcast_to(each.share, self.rows) for each in self.shares], axis=0) * self.printed
+        return np.prod([np.broadcast_to(each.share, self.rows) for each in self.shares], axis=0) * self.printed_wh
 
     @property
     def rows(self) -> int:
@@ -136,7 +131,7 @@ class Case:
     @cached_property
     def rate(self) -> Rate:
         """What a fast discharge costs."""
-        reference_w, exponent, least = self.unit.route.rate(self.sampler.of, self.printed)
+        reference_w, exponent, least = self.unit.route.rate(self.sampler.of, self.printed_wh)
         return Rate(reference_w * np.ones(self.rows), exponent * np.ones(self.rows), least)
 
     @cached_property
@@ -177,7 +172,7 @@ class Case:
 
     def with_printed(self, printed_wh: np.ndarray) -> Case:
         """Return the case with another printed capacity in each row [Wh]."""
-        return self._like({"shares", "full_wh", "rate", "slack_h", "_owns"}, printed_wh=printed_wh)
+        return self._like({"full_wh", "rate", "slack_h", "_owns"}, printed_wh=printed_wh)
 
     def further(self) -> Case:
         """Return the case for what comes after the outage, whose draws are no inputs of what comes in it."""
@@ -250,4 +245,4 @@ def case_of(load: Any, unit: Any, outage: Any, *, draws: int, seed: int, times: 
                       "the temperature in which each cold appliance was measured",
                       'Write load.in_a_room_of("20 degC"), or leave room out.')  # fmt: skip
     told_h = np.linspace(0, when.hours, times + 1) if times else np.zeros(0)
-    return Case(load, unit, when, Sampler(draws, seed), told_h)
+    return Case(load, unit, when, Sampler(draws, seed), told_h, unit.printed.m_as("Wh"))

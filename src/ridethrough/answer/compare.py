@@ -12,7 +12,7 @@ import pandas as pd
 from ..known import apart
 from ..model.load import Load
 from ..model.price import READ, Offer, PriceList
-from ..model.unit import BackupUnit
+from ..model.unit import BackupUnit, packs_in_words
 from ..units import Refusal, of_kind, show
 from .case import case_of
 from .headroom import RESTART, Check, headroom
@@ -191,7 +191,7 @@ def _notes(found: Ride, aim: float, name: str, offers: Mapping[str, Offer], list
     if found.verdict == TOO_SMALL:
         yield "no pack makes the inverter larger"
     elif packs and not found.passes(aim):
-        yield f"even with {packs} pack{'s' * (packs > 1)}"
+        yield f"even with {packs_in_words(packs)}"
     yield from (f"{check.what}: {check.why}" for check in _checks(found, "does not carry it"))
     yield f"not checked: {', '.join(check.what for check in unseen)}" if unseen else ""
     if not offers and listed.on:

@@ -77,12 +77,8 @@ class Ledger(Ride):
             rest.append(Line("asked and did not come", "recharge", self.unserved))
         label = "left over" if self.left.magnitude >= 0 or short else "missing"
         known = all(line.measured for line in (*supply[1:], *rest))
-        return (
-            *supply,
-            usable,
-            *rest,
-            Line(label, "total", energy(walk.end_wh) if short else self.left, known),
-        )
+        left = energy(walk.end_wh) if short else self.left
+        return (*supply, usable, *rest, Line(label, "total", left, known))
 
     def new_since(self, before: Ledger) -> list[tuple[Line, Line | None]]:
         """Return the measured lines that were not so in another account, or half as sure in variance; with those."""
@@ -95,7 +91,7 @@ class Ledger(Ride):
         """Yield the printed capacity, and what is lost on the way to what is usable at the beginning [Wh]."""
         case, walk = self.case, self.walk
         *cells, last = case.shares
-        there = case.printed * np.ones(case.rows)
+        there = case.printed_wh * np.ones(case.rows)
         yield "printed on the box", "total", there, False
         start = (f"{show(case.outage.start.to('%'), 0)} full at the start", case.start, case.outage.start.u > 0)
         shares = (*cells, start, last) if case.unit.route.side == "battery" else (*cells, last, start)
@@ -181,11 +177,8 @@ class Ledger(Ride):
         pandas.DataFrame
             Columns: line, energy (Wh), low (Wh) and high (Wh) of the 95 % interval, side, basis.
         """
-        table = []
-        for line in self.lines:
-            low, high = line.energy.interval()
-            table.append((line.label, line.energy.magnitude + 0.0, low.magnitude, high.magnitude, self.unit.route.side,
-                          line.basis))  # fmt: skip
+        table = [(line.label, line.energy.magnitude + 0.0, *(end.magnitude for end in line.energy.interval()),
+                  self.unit.route.side, line.basis) for line in self.lines]  # fmt: skip
         return pd.DataFrame(table, columns=["line", "energy (Wh)", "low (Wh)", "high (Wh)", "side", "basis"])
 
     def __str__(self) -> str:

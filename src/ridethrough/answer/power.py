@@ -104,10 +104,10 @@ class Power:
         return self._there(self.measured_w, None if room is None else room.mean.m_as("degC"))
 
     def cuts_h(self, low: float, high: float) -> np.ndarray:
-        """Return the moments at which its power changes, alike in all rows [h]."""
-        if self.course is not None:
+        """Return the moments at which its power changes in any row [h]."""
+        if self.course is not None or self.offset is not None:
             return steps_h(low, high)[1:-1]
-        if self.offset is not None or self.appliance.pattern.power_w.size == 1:
+        if self.appliance.pattern.power_w.size == 1:
             return np.zeros(0)
         return low + self.appliance.pattern.cuts_h(self.since_h + low, high - low)
 

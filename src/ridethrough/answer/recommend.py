@@ -9,6 +9,7 @@ from typing import Any
 
 import pandas as pd
 
+from ..model.unit import packs_in_words
 from ..units import Refusal
 from .compare import COLUMNS
 from .nothing import BY_RULE
@@ -93,8 +94,8 @@ def verdicts(table: pd.DataFrame) -> pd.DataFrame:
     Its texts go anywhere: ``verdicts(table).to_markdown(index=False)``, ``.to_csv(...)``, ``.to_html(...)``.
     """
     rows = _rows(compared(table, "table", "Write verdicts(compare(...))."))
-    said = [", ".join(filter(None, (row["verdict"], _packs(row), "all packs" if row["limited by"] == "packs" else "")))
-            for row in rows]  # fmt: skip
+    said = [", ".join(filter(None, (row["verdict"], packs_in_words(row["packs"]),
+                                    "all packs" if row["limited by"] == "packs" else ""))) for row in rows]  # fmt: skip
     wide = table.assign(said=said).pivot(index=["load", "unit"], columns="outage", values="said")
     wide = wide.sort_index().reset_index().rename_axis(columns=None)
     wide.columns = wide.columns.astype(object)
@@ -129,15 +130,9 @@ def _said(ranked: Sequence[Row]) -> tuple[Sequence[Row], str]:
     return rule or picks, " ".join(said)
 
 
-def _packs(row: Row) -> str:
-    """Return how many packs there are, if any."""
-    packs = int(row["packs"] or 0)
-    return f"{packs} pack{'s' * (packs > 1)}" if packs else ""
-
-
 def _label(row: Row) -> str:
     """Return the unit with its packs."""
-    return " with ".join(filter(None, (str(row["unit"]), _packs(row))))
+    return " with ".join(filter(None, (str(row["unit"]), packs_in_words(row["packs"]))))
 
 
 def _chance(row: Row) -> str:

@@ -108,7 +108,7 @@ def size(load: Any, outage: Any, *, like: BackupUnit, confidence: float | None =
     if not accounts[0].needed.magnitude:
         raise Refusal("no load and no standby", "something that takes energy", "Plug in a load, or give the standby.")
     case = accounts[0].case
-    if through(case.with_printed(LARGE * case.printed * np.ones(case.rows))).chance < aim:
+    if through(case.with_printed(LARGE * case.printed_wh * np.ones(case.rows))).chance < aim:
         raise Refusal(f"{show(when.duration)} on a box like {like.name}",
                       "a load and a start that some box can carry",
                       "Look at outage.start and outage.unit_at.")  # fmt: skip

@@ -10,7 +10,6 @@ import numpy as np
 
 from ..model.battery import Rate, asked_w, drained_of_cycles_w, drained_w
 from ..model.pattern import DAY_H
-from ..sources import lookup
 from .case import Case, Own
 
 AT_ONCE = 100_000  # numbers handled by one NumPy call: few enough to stay in a processor's cache
@@ -124,9 +123,8 @@ def stretches(case: Case, begin_h: float, end_h: float, stopped: Stopped | None 
 def _edges(case: Case, low: float, high: float) -> np.ndarray:
     """Return the moments of a day at which anything changes or is told, its ends included, none twice [h]."""
     cuts = [power.cuts_h(low, high) for power in case.powers] + [case.outage.cuts_h(low, high)]
-    grids = [lookup("step of a ride").value / 60] if any(p.offset is not None for p in case.powers) else []
-    for step in grids + [1.0] * case.outage.changes:
-        cuts.append(step * np.arange(np.floor(low / step) + 1, np.ceil(high / step)))
+    if case.outage.changes:
+        cuts.append(np.arange(np.floor(low) + 1, np.ceil(high)))
     loads = _moments(cuts, low, high)
     more = np.concatenate([np.append(source.edges_h, case.told_h) for source in case.sources] or [loads])
     more = more[(more > low) & (more < high)]

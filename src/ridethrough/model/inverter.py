@@ -11,8 +11,8 @@ import numpy as np
 import pint
 
 from ..estimate import Estimate, estimate, not_negative, through, values
-from ..sources import COEFFICIENTS, coefficient
-from ..units import Q_, Refusal, positive, show
+from ..sources import coefficient, numbered
+from ..units import Q_, Refusal, of_parts, positive, show
 from .battery import asked_w
 from .load import Load
 
@@ -189,8 +189,8 @@ class Inverter:
         from scipy.optimize import nnls
 
         rating, units = positive(rated, "W", "rated"), ("W", "1", "1")
-        if not all(isinstance(pair, Sequence) and len(pair) == 2 for pair in points):
-            raise Refusal(f"points={points!r}", "pairs of powers", 'Write [("0 W", "9 W"), ("60 W", "75 W"), ...].')
+        for pair in points:
+            of_parts(pair, 2, f"points={points!r}", "pairs of powers", 'Write [("0 W", "9 W"), ("60 W", "75 W"), ...].')
         meters = meter if isinstance(meter, tuple) else (meter, meter)
         outlet, battery = ([_read(pair[at], meters[at], side) for pair in points]
                            for at, side in enumerate(("outlet", "battery")))  # fmt: skip
@@ -275,10 +275,7 @@ def _read(power: Any, meter: Any, side: str) -> Estimate:
 
 def scheme_weights(scheme: str) -> dict[float, float]:
     """Return a weighting scheme: share of rated load -> weight, both [-]."""
-    start = f"{scheme} weight at "
-    weights = {
-        float(c.name.removeprefix(start).split()[0]) / 100: c.value for c in COEFFICIENTS if c.name.startswith(start)
-    }
+    weights = {percent / 100: entry.value for percent, entry in numbered(f"{scheme} weight at ", " % load").items()}
     if not weights:
         raise Refusal(f"the scheme {scheme!r}", "one that is published", 'Write "CEC" or "European".')
     return weights

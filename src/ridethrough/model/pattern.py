@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from ..sources import lookup
-from ..units import Refusal, number, of_kind
+from ..units import Refusal, number, of_kind, of_parts
 
 DAY_H = 24.0
 LEAST = 1e-200  # keeps a division by nothing from being one
@@ -77,9 +77,8 @@ class Pattern:
         """
         spans, remedy = [], 'Write [("06:30", "08:00", "60 W"), ("18:00", "23:00", "60 W")].'
         for window in of_kind(windows, Iterable, "windows", "from, to, and the power between, of each", remedy):
-            if not isinstance(window, (tuple, list)) or len(window) != len(("from", "to", "power")):
-                raise Refusal(f"the window {window!r}", "from, to, and the power between", remedy)
-            begin, end, power = window
+            begin, end, power = of_parts(window, len(("from", "to", "power")), f"the window {window!r}",
+                                         "from, to, and the power between", remedy)  # fmt: skip
             start, stop, watts = clock(begin, "from"), clock(end, "to"), number(power, "W", "power")
             length = stop - start if start < stop else (stop - start) % DAY_H
             if not length:

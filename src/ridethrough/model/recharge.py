@@ -14,7 +14,7 @@ from ..estimate import Estimate, estimate, not_negative
 from ..known import notes
 from ..sampling import Sampler
 from ..sources import CAUTIONS, coefficient, lookup
-from ..units import Q_, Refusal, number, of_kind, positive, show, truth
+from ..units import Q_, Refusal, number, of_kind, of_parts, positive, show, truth
 from .inverter import Ratings
 from .pattern import DAY_H, Pattern, clock
 
@@ -117,11 +117,10 @@ class Recharge:
             Into the battery over from the wall; else the table's charger [-].
         """
         remedy = 'Write [("20 h", "23 h"), ("40 h", "43 h")].'
+        edges = list[float]()
         for window in of_kind(windows, Iterable, "windows", "from and to of each", remedy):
-            if not isinstance(window, (tuple, list)) or len(window) != 2:
-                raise Refusal(f"the window {window!r}", "from and to", remedy)
-        edges = [number(each, "h", name) for window in windows
-                 for name, each in zip(("from", "to"), window, strict=True)]  # fmt: skip
+            begin, end = of_parts(window, 2, f"the window {window!r}", "from and to", remedy)
+            edges += number(begin, "h", "from"), number(end, "h", "to")
         steps = np.diff([0.0, *edges])
         if not edges or (steps < 0).any() or not steps[1::2].all():
             raise Refusal(f"the windows {windows!r}", "one after the other, each with an end after its beginning",

@@ -15,7 +15,7 @@ import pint
 
 from ..estimate import Estimate, not_negative
 from ..sources import lookup, temperature
-from ..units import Q_, Refusal, number, show
+from ..units import Q_, Refusal, number, of_parts, show
 from .battery import Rate
 from .inverter import Inverter
 from .rundowns import RundownLine
@@ -53,10 +53,9 @@ class Heater:
         """Return the heater given as power [W] and temperature [degC], or none."""
         if given is None:
             return None
-        if not isinstance(given, (tuple, list)) or len(given) != 2:
-            raise Refusal(f"heater={given!r}", "its mean power, and the temperature it keeps",
-                          'Write heater=("12 W", "0 degC").')  # fmt: skip
-        return cls(not_negative(given[0], "W", "heater"), temperature(given[1], "heater"))
+        power, below = of_parts(given, 2, f"heater={given!r}", "its mean power, and the temperature it keeps",
+                                'Write heater=("12 W", "0 degC").')  # fmt: skip
+        return cls(not_negative(power, "W", "heater"), temperature(below, "heater"))
 
     def on(self, unit_at: Any) -> bool:
         """Return whether it is on at a temperature of the room [degC]."""

@@ -11,7 +11,7 @@ import numpy as np
 
 from ..estimate import Estimate, estimate
 from ..sources import coefficient, lookup
-from ..units import Q_, Refusal, is_plain, of_kind, positive, show, truth
+from ..units import Q_, Refusal, is_plain, of_kind, of_parts, positive, show, truth
 from .pattern import DAY_H, LEAST, Pattern, clock
 from .recharge import Days, Recharge, efficiency_of
 
@@ -136,8 +136,7 @@ class Sun(Recharge):
         <Quantity(400.0, 'watt_hour')>
         """
         given = estimate(hours, "h", "hours", guard=positive)
-        if not isinstance(between, tuple | list) or len(between) != 2:
-            raise Refusal(f"between={between!r}", "two times of day", 'Write between=("7:00", "17:00").')
+        of_parts(between, 2, f"between={between!r}", "two times of day", 'Write between=("7:00", "17:00").')
         low, high = (clock(each, "between") for each in between)
         full_h = given.magnitude
         light = full_h * _half_wave(low, high)
@@ -225,10 +224,9 @@ def _on_plane(times: Any, spot: tuple[float, float], plane: tuple[float, float],
 def _spot(place: Any) -> tuple[float, float]:
     """Return latitude and longitude [degrees]."""
     spot = (place.latitude, place.longitude) if isinstance(place, Weather) else place
-    if not isinstance(spot, (tuple, list)) or len(spot) != 2:
-        raise Refusal(f"place={place!r}", "latitude and longitude in degrees, or weather",
-                      'Write place=(46.5, 8.0) or place=read_weather("year.epw").')  # fmt: skip
-    return _plain(spot[0], "latitude", -RIGHT, RIGHT), _plain(spot[1], "longitude", -SOUTH, SOUTH)
+    north, east = of_parts(spot, 2, f"place={place!r}", "latitude and longitude in degrees, or weather",
+                           'Write place=(46.5, 8.0) or place=read_weather("year.epw").')  # fmt: skip
+    return _plain(north, "latitude", -RIGHT, RIGHT), _plain(east, "longitude", -SOUTH, SOUTH)
 
 
 def _plain(value: Any, name: str, low: float, high: float, unit: str = "degrees", remedy: str = "") -> float:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -12,7 +11,7 @@ import numpy as np
 import pint
 
 from ..estimate import Estimate, estimate
-from ..sources import COEFFICIENTS, Coefficient, coefficient, lookup
+from ..sources import Coefficient, coefficient, lookup, numbered
 from ..units import Q_, Refusal, number, of_kind, positive, show
 from .battery import known_chemistry
 
@@ -121,9 +120,7 @@ class TemperatureCurve:
     @cached_property
     def points(self) -> dict[float, Coefficient]:
         """The table's entries by temperature [degC], the coldest first."""
-        own = re.compile(f"capacity at (.*) degC, {known_chemistry(self.chemistry)}")
-        named = ((own.fullmatch(entry.name), entry) for entry in COEFFICIENTS)
-        return dict(sorted((float(told[1]), entry) for told, entry in named if told))
+        return numbered("capacity at ", f" degC, {known_chemistry(self.chemistry)}")
 
     @property
     def mild_c(self) -> float:

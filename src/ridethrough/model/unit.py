@@ -255,11 +255,16 @@ class BackupUnit:
     @property
     def label(self) -> str:
         """Name, and packs where there are some: "Unit B with 1 pack"."""
-        return self.name if not self.packs else f"{self.name} with {self.packs} pack{'s' if self.packs > 1 else ''}"
+        return " with ".join(filter(None, (self.name, packs_in_words(self.packs))))
 
     def __repr__(self) -> str:
         own = f"standby {show(self.standby.value)} at the {self.route.side}"
         return f"<BackupUnit {self.label!r}: {show(self.printed)} printed, {own}>"
+
+
+def packs_in_words(count: int | None) -> str:
+    """Return how many packs there are: "1 pack", "2 packs"; nothing where there are none."""
+    return f"{count} pack{'s' * (count > 1)}" if count else ""
 
 
 def _standby(given: Any) -> Estimate:

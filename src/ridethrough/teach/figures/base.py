@@ -55,7 +55,7 @@ class Curve(NamedTuple):
 
 def plain(amount: Known | pint.Quantity) -> float:
     """Return an estimate's value, or a quantity, as a plain number in its own unit."""
-    return float((amount.value if isinstance(amount, Known) else amount).magnitude)
+    return float(amount.magnitude)
 
 
 @lru_cache(_WORDS)
