@@ -248,9 +248,8 @@ class Generator(Recharge):
         needed, remedy = "from and to by the clock", 'Write hours="18:00-19:00", or hours="18:00-22:00 until full".'
         ratings, given = Ratings.of(rated), of_kind(hours, Iterable, "hours", needed, remedy)
         texts = [str(each).lower().strip().replace("–", "-") for each in ([given] if isinstance(given, str) else given)]
-        windows = [text.removesuffix("until full").split("-") for text in texts]
-        if not all(len(window) == 2 for window in windows):
-            raise Refusal(f"hours={hours!r}", needed, remedy)
+        windows = [of_parts(text.removesuffix("until full").split("-"), 2, f"hours={hours!r}", needed, remedy)
+                   for text in texts]  # fmt: skip
         asks = estimate(ratings.rated if power is None else power, "W", "power", guard=positive)
         pattern = Pattern.daily([(begin, end, asks.value) for begin, end in windows])
         until_full = any(text.endswith("until full") for text in texts)
