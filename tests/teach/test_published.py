@@ -155,7 +155,7 @@ def test_another_control_is_refused(every: dict[str, int], tmp_path: Path) -> No
         other().export(tmp_path / "page.html", every=every)
 
 
-def test_the_command_goes_on_after_a_lesson_without_a_panel(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_lesson_s_panel_is_published_under_its_heading_and_one_without_is_refused(tmp_path: Path) -> None:
     made = """
 from ridethrough.teach.panels import Panel, Slider, View
 import pandas as pd
@@ -163,8 +163,8 @@ slider = Slider("x", 0, 2, 1, unit="W")
 panel = Panel(lambda x: View(f"{x:g}", pd.DataFrame({"x": [x]}), "x", lambda axes: ()), x=slider)"""
     for name, cells in {"a": [new_code_cell("1")], "b": [new_markdown_cell("# B & C"), new_code_cell(made)]}.items():
         nbformat.write(new_notebook(cells=cells), tmp_path / f"{name}.ipynb")
-    assert export.main([str(tmp_path), str(tmp_path / "out")]) == 1
-    said = capsys.readouterr()
-    assert "a.ipynb, which makes no panel" in said.err
-    assert "b.html: 0.0 MB" in said.out
-    assert "<h1>B &amp; C</h1>" in (tmp_path / "out" / "b.html").read_text(encoding="utf-8")
+    with pytest.raises(Refusal, match="which makes no panel"):
+        export.panel_of(tmp_path / "a.ipynb")
+    lesson = tmp_path / "b.ipynb"
+    page = export.panel_of(lesson).export(tmp_path / "b.html", title=export.title_of(lesson))
+    assert "<h1>B &amp; C</h1>" in page.read_text(encoding="utf-8")

@@ -266,4 +266,5 @@ def taken(held: Any, names: Iterable[str], chosen: Any) -> dict[str, Any]:
 
 
 def meet(one: Span | None, other: Span) -> bool:
+    """Return whether two stretches of a log have some time in common."""
     return one is not None and one[0] < other[1] and other[0] < one[1]

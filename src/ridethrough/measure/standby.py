@@ -92,8 +92,7 @@ def standby_from_refill(energy_at_wall: Any, hours: Any, *, charger_efficiency: 
     >>> standby_from_refill("300 Wh", "24 h", charger_efficiency="80 %").value.to("W")
     <Quantity(10.0, 'watt')>
     """
-    gain = Estimate.exact(Q_(1, "1")) if meter is None else meter.gain
-    drawn = gain * not_negative(energy_at_wall, "Wh", "energy_at_wall")
+    drawn = (meter or Meter()).gain * not_negative(energy_at_wall, "Wh", "energy_at_wall")
     eta_c = efficiency_of(charger_efficiency, name="charger_efficiency")
     return (drawn * eta_c / positive(hours, "h", "hours")).to("W")  # (1)
 

@@ -66,7 +66,9 @@ class Check:
         low, high = self.predicted.interval()
         half = high - self.predicted.value if self.away > 0 else self.predicted.value - low
         together = math.hypot(*(float(u.m_as(self.predicted.value.units)) for u in (half, self.observed.expanded())))
-        return abs(self.away) / together if together else math.nan if self.away else 0.0  # (1)
+        if not together:
+            return math.nan if self.away else 0.0
+        return abs(self.away) / together  # (1)
 
     @property
     def says(self) -> str:
@@ -194,7 +196,7 @@ def agreement(
     hours, stood, cool = positive(ran, "h", "ran"), account.outage.unit_at, account.outage.room
     shift = account.mean_power.value / account.load.mean_power.value if cool else 1
     load = None if delivered is not None else (account.load.energy_over(hours) / hours * shift).to("W")
-    at = stood.mean if room is None and stood else None if room is None else temperature(room, "room")
+    at = (stood and stood.mean) if room is None else temperature(room, "room")
     run = Rundown.of(Rundown(load, hours, delivered, at, stopped_early, left, account.unit.packs))
     lasted = run.lasts + Estimate.within("0 h", positive(within, "h", "within", zero=True), "moment it switched off")
     checks = [Check("run time", account.lasts, lasted, run.at_least)]

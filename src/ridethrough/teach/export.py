@@ -1,4 +1,4 @@
-"""Panels as pages that need neither kernel nor network: ``python -m ridethrough.teach.export lessons/ out/``.
+"""Panels as pages that need neither kernel nor network, and the panels that lessons make.
 
 A page holds every position of its controls, calculated beforehand: sentence, numbers and picture, the same as the
 panel's. Neighbours are nearly alike, so what they share is stored once.
@@ -6,15 +6,13 @@ panel's. Neighbours are nearly alike, so what they share is stored once.
 
 from __future__ import annotations
 
-import argparse
 import base64
 import gzip
 import html
 import json
 import re
-import sys
 from collections.abc import Mapping
-from itertools import chain, product
+from itertools import product
 from math import prod
 from pathlib import Path
 from string import Template
@@ -122,26 +120,3 @@ def panel_of(lesson: Path) -> Panel:
         if isinstance(names.get("panel"), Panel):
             return names["panel"]
     raise Refusal(f"{lesson}, which makes no panel", "a lesson with a panel", "Name it there: panel = ...")
-
-
-def main(argv: list[str] | None = None) -> int:
-    """Write the panel of every lesson named, or in the folders named, as a page; return the exit status."""
-    parser = argparse.ArgumentParser("ridethrough.teach.export", description="Lessons' panels as pages of their own.")
-    parser.add_argument("lessons", nargs="+", type=Path, help="notebooks, or folders of them")
-    parser.add_argument("out", type=Path, help="folder for the pages")
-    asked = parser.parse_args(argv)
-    found = (sorted(given.glob("*.ipynb")) if given.is_dir() else [given] for given in asked.lessons)
-    asked.out.mkdir(parents=True, exist_ok=True)
-    refused = 0
-    for lesson in chain(*found):
-        try:
-            file = panel_of(lesson).export(asked.out / f"{lesson.stem}.html", title=title_of(lesson))
-            print(f"{file}: {file.stat().st_size / 1e6:.1f} MB", flush=True)
-        except Refusal as refusal:
-            print(refusal, file=sys.stderr)
-            refused += 1
-    return int(refused > 0)
-
-
-if __name__ == "__main__":
-    sys.exit(main())

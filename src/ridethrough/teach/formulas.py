@@ -32,9 +32,7 @@ def texts(name: str) -> dict[str, Any]:
 
 
 SLIPS = {row["slip"]: Slip(*row.values()) for row in rows_beside(__file__, "slips.csv")}
-_UNIT_SLIPS = [
-    (unit_name(row["asked"]), unit_name(row["given"]), row["slip"]) for row in rows_beside(__file__, "unit_slips.csv")
-]
+_UNIT_SLIPS = rows_beside(__file__, "unit_slips.csv")
 
 
 def worked(formula: Mapping[str, str], numbers: Mapping[str, Any]) -> dict[str, Any]:
@@ -86,12 +84,13 @@ def unit_slip(given: Any, low: pint.Quantity, high: pint.Quantity) -> str | None
         found = Q_(given)
     except Refusal as refusal:
         return "watts per hour" if refusal.needed == PER_HOUR else None
-    for asked, unit, slip in _UNIT_SLIPS:
+    for row in _UNIT_SLIPS:
+        asked, unit = unit_name(row["asked"]), unit_name(row["given"])
         if low.is_compatible_with(asked) and found.is_compatible_with(unit):
             if not found.is_compatible_with(asked):
-                return slip
+                return row["slip"]
             if found.units == registry().Unit(unit) and low.m_as(asked) <= found.magnitude <= high.m_as(asked):
-                return slip
+                return row["slip"]
     return None
 
 

@@ -81,8 +81,7 @@ def read_class(path: str | Path) -> ClassTable:
     split, rows = _split(file)
     named = _named(rows[0][1])
     head = rows[0][1] if named else [""]
-    learners: dict[str, Mapping[str, str]] = {}
-    lines: dict[str, int] = {}
+    learners, lines = dict[str, Mapping[str, str]](), dict[str, int]()
     for line, row in rows[1:] if named else rows:
         name = " ".join(row[at] for at in named or [0] if at < len(row)).strip()
         _check(f"{file.name}, line {line}", row, len(head), name, lines.get(plain_name(name)))
@@ -100,7 +99,8 @@ def _split(file: Path) -> tuple[str, list[tuple[int, list[str]]]]:
         tables = [(split, [*split_by(text, split, file.name)] or [(1, [""])]) for split in SPLITS]
     except Refusal as found:
         raise refusal("no list", given=found.given) from None
-    return max(tables, key=lambda table: len(table[1][0][1]) if _named(table[1][0][1]) else 0)
+    named = [(split, rows) for split, rows in tables if _named(rows[0][1])]
+    return max(named or tables[:1], key=lambda table: len(table[1][0][1]))
 
 
 def _named(head: Sequence[str]) -> list[int]:

@@ -9,6 +9,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from ...answer.ledger import Ledger, Line
+from ...model.unit import packs_in_words
 from ...units import show
 from .base import About, Known, beside, plain
 from .palette import APPLIANCE, ASSUMED, BEFORE, HELD, INK, KEPT, LEFT, MAINS, OWN, SHORT, SUM_ASSUMED
@@ -146,9 +147,9 @@ def outages_figure(axes: Axes, hours: Sequence[float], packs: Sequence[int | Non
     """
     _rows(axes, [f"{length:g} h" for length in hours], "length of the outage (h)", left=0.12, right=0.76)
     for row, (length, needed) in enumerate(zip(hours, packs, strict=True)):
-        axes.barh(row, length, height=0.64, color=SHORT if needed is None else KEPT if needed else HELD)
-        with_packs = f"{name} + {needed} pack{'s' if needed and needed > 1 else ''}"
-        by = "not covered" if needed is None else with_packs if needed else name
+        packed = KEPT, f"{name} + {packs_in_words(needed)}"
+        colour, by = {None: (SHORT, "not covered"), 0: (HELD, name)}.get(needed, packed)
+        axes.barh(row, length, height=0.64, color=colour)
         beside(axes, row, by, fontweight="normal" if needed == 0 else "bold")
     mean = sum(hours) / len(hours)
     axes.axvline(mean, linestyle="--")
