@@ -183,7 +183,8 @@ def stretch_view(cabinet: Cabinet, rides: Ride) -> View:
         f"Outage of {show(outage.duration)}: {rides.unit.label} runs for {_span(rides.lasts)}, {lasting} of {count} "
         f"rides last: {rides.verdict}. The food is kept for {_span(food)}."
     )
-    text += f" The generator, outdoors only, burns {rides.fuel}." if outage.generator else ""
+    if outage.generator:
+        text += f" The generator, outdoors and 20 ft (6 m) from any opening, burns {rides.fuel}."
     cautions = "; ".join(each.cautions[0].split(":")[0] for each in outage.recharge)  # whole: `charge_view`
     text += f" Caution: {cautions}." if cautions else ""
     spans = ("the unit runs", rides.lasts.interval()), ("the food is kept", food.interval())
