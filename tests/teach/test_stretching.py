@@ -77,7 +77,7 @@ def test_after_the_unit_food_is_counted_for_the_agencies_hours_at_most(panel: Pa
 def test_cautions_come_with_what_needs_them(panel: Panel) -> None:
     assert "Caution" not in panel.at().text
     both = panel.at(helped="sun", generator=1)
-    assert re.search("outdoors only, burns .* Caution: snow on the panel.*; carbon monoxide kills", both.text)
+    assert re.search("20 ft from openings, burns .* Caution: snow on the panel.*; carbon monoxide kills", both.text)
     assert both.note == "sun of a real place, else invented data"
 
 

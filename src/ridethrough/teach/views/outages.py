@@ -184,7 +184,7 @@ def stretch_view(cabinet: Cabinet, rides: Ride) -> View:
         f"rides last: {rides.verdict}. The food is kept for {_span(food)}."
     )
     if outage.generator:
-        text += f" The generator, outdoors and 20 ft (6 m) from any opening, burns {rides.fuel}."
+        text += f" The generator, outdoors, 20 ft from openings, burns {rides.fuel}."
     cautions = "; ".join(each.cautions[0].split(":")[0] for each in outage.recharge)  # whole: `charge_view`
     text += f" Caution: {cautions}." if cautions else ""
     spans = ("the unit runs", rides.lasts.interval()), ("the food is kept", food.interval())
