@@ -1,7 +1,6 @@
 """Estimates: a quantity with its standard uncertainty, its influences and degrees of freedom; and guards for them.
 
-Propagation is first order and keeps correlations, by the PyPI library ``uncertainties``; this module adds units, named
-influences with degrees of freedom, and the budget. The terms are those of JCGM 100:2008 (GUM).
+First order, correlations kept by the PyPI library ``uncertainties``; terms as in JCGM 100:2008 (GUM).
 """
 
 from __future__ import annotations
@@ -99,8 +98,7 @@ class Estimate(Arithmetic, Known):
         ----------
         JCGM 100:2008, 4.3.7. A resolution d is a band of half-width d/2, so u = d / sqrt(12), F.2.2.1.
         """
-        held = Q_(value)
-        root = math.sqrt(3)
+        held, root = Q_(value), math.sqrt(3)
         return cls._of(held, width_of(half_width, held) / root, Influence(name, ends=(-root, root), **about))  # (1)
 
     @classmethod
@@ -144,8 +142,7 @@ class Estimate(Arithmetic, Known):
         held = [Q_(value, unit) for value in values]
         numbers = np.array([float(q.to(held[0].units).magnitude) for q in held])
         u = float(numbers.std(ddof=1)) / math.sqrt(numbers.size)  # (1)
-        mean = registry().Quantity(float(numbers.mean()), held[0].units)
-        return cls._of(mean, u, Influence(name, numbers.size - 1))
+        return cls._of(registry().Quantity(float(numbers.mean()), held[0].units), u, Influence(name, numbers.size - 1))
 
     @classmethod
     def jointly(
@@ -263,9 +260,8 @@ def through(
         if not step.any():
             continue
         slopes = (formula(at + step) - formula(at - step)) / (2 * step.sum())
-        about = (each - each.value) / (1 * each.value.units)
-        terms = (about * Q_(float(slope), unit) for slope, unit in zip(slopes, units, strict=True))
-        found = [value + term for value, term in zip(found, terms, strict=True)]  # (1)
+        about = (each - each.value) / (1 * each.value.units)  # (1)
+        found = [was + about * Q_(float(slope), unit) for was, slope, unit in zip(found, slopes, units, strict=True)]
     return found
 
 
